@@ -1,0 +1,7 @@
+//! ripplemark (front page to be written once the pipeline stands)
+#![forbid(unsafe_code)]
+#![deny(missing_docs)]
+
+pub mod capture;
+pub mod linecode;
+pub mod telegram;
