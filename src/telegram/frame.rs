@@ -211,31 +211,44 @@ mod tests {
     }
 
     #[test]
-    fn made_up_vectors() {
-        let made = |animal, retag, user, country, national| {
+    fn vectors_worked_out_from_the_conventions() {
+        let made = |animal, retag, user, data_block, country, national| {
             let mut identity = Identity::new(country, national).unwrap();
-            (identity.animal, identity.retag, identity.user) = (animal, retag, user);
+            (identity.animal, identity.retag) = (animal, retag);
+            (identity.user, identity.data_block) = (user, data_block);
             identity.code()
         };
         for (code, code_hex, crc) in [
-            (made(true, 0, 0, 999, 1), 0x8000_F9C0_0000_0001, 0x2E44),
             (
-                made(true, 0, 0, 999, 98_765_432_109),
+                made(true, 0, 0, false, 999, 1),
+                0x8000_F9C0_0000_0001,
+                0x2E44,
+            ),
+            (
+                made(true, 0, 0, false, 999, 98_765_432_109),
                 0x8000_F9D6_FEE0_E52D,
                 0x85DB,
             ),
             (
-                made(true, 0, 0, 276, 1_234_567_890),
+                made(true, 0, 0, false, 276, 1_234_567_890),
                 0x8000_4500_4996_02D2,
                 0xBDD2,
             ),
             (
-                made(true, 0, 0, 999, Identity::NATIONAL_MAX),
+                made(true, 0, 0, false, 999, Identity::NATIONAL_MAX),
                 0x8000_F9FF_FFFF_FFFF,
                 0x250C,
             ),
-            (made(false, 0, 0, 999, 1), 0x0000_F9C0_0000_0001, 0xAA4C),
-            (made(true, 7, 31, 900, 1), 0xFF81_E100_0000_0001, 0x48AE),
+            (
+                made(false, 0, 0, false, 999, 1),
+                0x0000_F9C0_0000_0001,
+                0xAA4C,
+            ),
+            (
+                made(true, 7, 31, true, 900, 1),
+                0xFF81_E100_0000_0001,
+                0x48AE,
+            ),
         ] {
             assert_eq!(code, code_hex);
             assert_eq!(Telegram::new(code).crc(), crc, "{code:016X}");
