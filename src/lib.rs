@@ -4,4 +4,5 @@
 
 pub mod capture;
 pub mod linecode;
+pub mod receiver;
 pub mod telegram;

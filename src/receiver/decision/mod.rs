@@ -1,0 +1,13 @@
+//! Soft boundary signs → the number, with the odds that it is wrong and a test of fit.
+
+mod code;
+mod decide;
+mod evidence;
+mod misfit;
+mod ordered;
+
+pub use code::{CODE, CODED_SIGNS, Code, DIMENSION, Step, word_of};
+pub use decide::{Boundaries, Decision, decide};
+pub use evidence::Signs;
+pub use misfit::misfit_probability;
+pub use ordered::{Candidate, ordered_statistics};

@@ -1,0 +1,127 @@
+//! Ordered-statistics decoding: the most likely words of the code given soft boundary signs.
+//!
+//! The 65 most reliable independent signs are taken as they are (and with up to two of them inverted), everything else
+//! follows from the code. Fossorier & Lin, IEEE Trans. Inf. Theory 41(5), 1995.
+
+use super::code::{CODE, CODED_SIGNS, DIMENSION};
+
+/// A word of the code and what it costs: the sum of |LLR| over the signs it contradicts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Candidate {
+    /// The word, bit 1 = sign −1.
+    pub word: u128,
+    /// Sum of |LLR| where the word differs from the hard decisions; 0 = agrees everywhere.
+    pub cost: f64,
+}
+
+/// Best words for the log-likelihood ratios of 102 boundary signs (positive = sign +1), cheapest first, at most
+/// `keep`.
+///
+/// ```text
+/// cost(word) = Σ |llr_j| over j where word and sign of llr_j differ
+/// ```
+pub fn ordered_statistics(llr: &[f64; CODED_SIGNS], keep: usize) -> Vec<Candidate> {
+    let mut order: [usize; CODED_SIGNS] = std::array::from_fn(|j| j);
+    order.sort_by(|&a, &b| llr[b].abs().total_cmp(&llr[a].abs()));
+    let hard = (0..CODED_SIGNS).fold(0u128, |word, j| word | u128::from(llr[j] < 0.0) << j);
+
+    // Gauss–Jordan on the most reliable positions: row k ends with a 1 at pivot k only.
+    let mut rows = CODE.rows;
+    let mut rank = 0;
+    let mut base = CODE.offset;
+    for &position in &order {
+        if rank == DIMENSION {
+            break;
+        }
+        let mask = 1u128 << position;
+        let Some(found) = (rank..DIMENSION).find(|&k| rows[k] & mask != 0) else {
+            continue;
+        };
+        rows.swap(rank, found);
+        let pivot = rows[rank];
+        for (k, row) in rows.iter_mut().enumerate() {
+            if k != rank && *row & mask != 0 {
+                *row ^= pivot;
+            }
+        }
+        if (base ^ hard) & mask != 0 {
+            base ^= pivot;
+        }
+        rank += 1;
+    }
+    // Later pivots never touch earlier pivot positions, so `base` agrees with the hard decisions on all of them.
+    let table = CostTable::new(llr);
+    let mut best: Vec<Candidate> = Vec::with_capacity(keep + 1);
+    let mut offer = |word: u128| {
+        let cost = table.cost(word ^ hard);
+        if best.len() < keep || cost < best[best.len() - 1].cost {
+            let place = best.partition_point(|other| other.cost <= cost);
+            best.insert(place, Candidate { word, cost });
+            best.truncate(keep);
+        }
+    };
+    offer(base);
+    for i in 0..DIMENSION {
+        let once = base ^ rows[i];
+        offer(once);
+        for row in &rows[i + 1..] {
+            offer(once ^ row);
+        }
+    }
+    best
+}
+
+/// Costs of the 256 patterns of each byte of a word.
+struct CostTable([[f32; 256]; CODED_SIGNS.div_ceil(8)]);
+
+impl CostTable {
+    fn new(llr: &[f64; CODED_SIGNS]) -> Self {
+        let mut table = [[0f32; 256]; CODED_SIGNS.div_ceil(8)];
+        for (byte, costs) in table.iter_mut().enumerate() {
+            for pattern in 1..256usize {
+                let lowest = pattern.trailing_zeros() as usize;
+                let position = 8 * byte + lowest;
+                let own = if position < CODED_SIGNS {
+                    llr[position].abs() as f32
+                } else {
+                    0.0
+                };
+                costs[pattern] = costs[pattern & (pattern - 1)] + own;
+            }
+        }
+        Self(table)
+    }
+
+    fn cost(&self, differences: u128) -> f64 {
+        let bytes = differences.to_le_bytes();
+        self.0
+            .iter()
+            .zip(bytes)
+            .map(|(costs, byte)| costs[usize::from(byte)])
+            .sum::<f32>()
+            .into()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::code::word_of;
+    use super::*;
+    use crate::telegram::Telegram;
+
+    #[test]
+    fn a_few_wrong_weak_signs_are_mended() {
+        let telegram = Telegram::new(0x8000_F9D6_FEE0_E52D);
+        let word = word_of(&telegram, true);
+        let mut llr: [f64; CODED_SIGNS] = std::array::from_fn(|j| {
+            let sign = if (word >> j) & 1 == 1 { -1.0 } else { 1.0 };
+            sign * (4.0 + (j % 7) as f64)
+        });
+        for j in [3, 30, 31, 64, 77, 98] {
+            llr[j] *= -0.2;
+        }
+        let best = ordered_statistics(&llr, 2);
+        assert_eq!(best[0].word, word);
+        assert!(best[1].cost > best[0].cost);
+    }
+}

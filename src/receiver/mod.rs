@@ -1,0 +1,3 @@
+//! Samples → readings. (Front page follows with the chain.)
+
+pub mod decision;
