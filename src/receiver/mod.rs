@@ -1,3 +1,28 @@
-//! Samples → readings. (Front page follows with the chain.)
+//! Samples → readings.
+//!
+//! The stages, each a pure function of the one before: [`to_cycles`] turns samples into one complex value per field
+//! cycle, pieces divide the field out and keep the ripple, folds lay telegrams on top of each other, [`decision`]
+//! turns soft boundary signs into a number with its odds, and [`receive`] runs them all.
 
 pub mod decision;
+
+mod band;
+mod chain;
+mod clock;
+mod fold;
+mod front;
+mod pieces;
+mod pulse;
+mod read;
+mod signal;
+mod tones;
+
+pub use band::energy_share;
+pub use chain::{Field, NOMINAL_HZ, Reading, Reception, needed_db, receive};
+pub use fold::{BIT, BoundarySums, Fold, HALF, TELEGRAM};
+pub use front::{Cycles, Tuning, to_cycles};
+pub use pieces::{FieldFit, Piece};
+pub use pulse::Pulse;
+pub use read::{Attempt, PieceReading, ReadLimits, read_piece};
+pub use signal::{Kind, Samples, Signal};
+pub use tones::{Spectrum, Tone, correlate, spectrum};

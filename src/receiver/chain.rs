@@ -1,0 +1,382 @@
+//! The whole receiver: samples → kind of capture, field, pieces, numbers.
+
+use super::clock::on_own_clock;
+use super::front::{Tuning, to_cycles};
+use super::pieces::{Piece, with_carrier, without_carrier};
+use super::read::{Attempt, ReadLimits, read_piece};
+use super::signal::{Kind, Samples, Signal};
+use super::tones::{Tone, spectrum};
+
+/// Nominal field frequency, Hz (ISO 11785).
+pub const NOMINAL_HZ: f64 = 134_200.0;
+
+/// Fields are looked for between these: beyond them no transponder of this family is powered, and 125 kHz readers are
+/// to be seen and named.
+const LOWEST_HZ: f64 = 110_000.0;
+/// See [`LOWEST_HZ`].
+const HIGHEST_HZ: f64 = 150_000.0;
+
+/// Tones tried as the tag's clock, strongest first.
+const CLOCKS: usize = 3;
+
+/// A tone this much weaker than the strongest outside the band (ratio of amplitudes) is not taken as the field: a
+/// ripple's own lines look like tones in captures without a carrier.
+const LEAST_SHARE: f64 = 0.25;
+
+/// The number a capture holds, with the evidence.
+#[derive(Clone, Debug)]
+pub struct Reading {
+    /// What was decided and measured, over all stretches that gave this number.
+    pub attempt: Attempt,
+    /// From the first to the last stretch used, seconds from the first sample.
+    pub from_s: f64,
+    /// See `from_s`.
+    pub to_s: f64,
+    /// The ripple could be this much weaker and still be read, dB; negative for candidates.
+    pub spare_db: f64,
+    /// The ripple's depth has a meaning (the field's level is in the capture).
+    pub depth_known: bool,
+}
+
+/// The field as received.
+#[derive(Clone, Debug, Default)]
+pub struct Field {
+    /// A field (or, in envelopes, its rectified level or a tag's clock) was found.
+    pub present: bool,
+    /// Its frequency, Hz.
+    pub frequency_hz: Option<f64>,
+    /// Mean peak amplitude in the unit of the samples.
+    pub amplitude: Option<f64>,
+    /// Largest departure of the slowly tracked level from its mean, as a share.
+    pub level_swing: Option<f64>,
+    /// When it was on, seconds from the first sample.
+    pub on: Vec<(f64, f64)>,
+}
+
+/// What the receiver made of a capture.
+#[derive(Clone, Debug)]
+pub struct Reception {
+    /// How the field shows.
+    pub kind: Kind,
+    /// Samples per second used.
+    pub rate_hz: f64,
+    /// Nothing stated the rate: the field was taken as 134.2 kHz.
+    pub rate_assumed: bool,
+    /// The field.
+    pub field: Field,
+    /// Numbers read, strongest first.
+    pub readings: Vec<Reading>,
+    /// The best that did not qualify.
+    pub candidate: Option<Reading>,
+    /// The field could be where it is seen by folding onto it from either side, or the band is cut: values kept, Hz
+    /// each side.
+    pub band_hz: f64,
+    /// Telegrams' worth of field in the capture.
+    pub telegrams: f64,
+}
+
+/// One way of looking at the samples.
+#[derive(Clone, Copy, Debug)]
+struct View {
+    kind: Kind,
+    tuning: Tuning,
+}
+
+/// Reads a capture. `odds` is the largest probability of a wrong number that counts as read.
+pub fn receive(signal: &Signal<'_>, odds: f64) -> Reception {
+    let mut best: Option<Reception> = None;
+    let (views, rate_hz, rate_assumed) = views(signal);
+    for view in &views {
+        let reception = look(signal, view, odds, rate_assumed);
+        if !reception.readings.is_empty() {
+            return reception;
+        }
+        // The first view is the likeliest; a later one replaces it only by reading.
+        best.get_or_insert(reception);
+    }
+    best.unwrap_or_else(|| Reception {
+        kind: match signal.samples {
+            Samples::Complex(_) => Kind::Iq,
+            Samples::Real(_) if signal.logic => Kind::Logic,
+            Samples::Real(_) => Kind::Direct,
+        },
+        rate_hz,
+        rate_assumed,
+        field: Field::default(),
+        readings: Vec::new(),
+        candidate: None,
+        band_hz: 0.0,
+        telegrams: 0.0,
+    })
+}
+
+/// Ways of looking at the samples worth trying, likeliest first.
+fn views(signal: &Signal<'_>) -> (Vec<View>, f64, bool) {
+    let tones = spectrum(signal.samples).map_or_else(Vec::new, |s| s.tones(24));
+    let (rate_hz, rate_assumed) = match signal.rate_hz {
+        Some(rate_hz) => (rate_hz, false),
+        // The strongest tone is the field.
+        None => match (signal.samples, tones.first()) {
+            (Samples::Real(_), Some(tone)) => (NOMINAL_HZ / tone.per_sample, true),
+            _ => return (Vec::new(), 0.0, true),
+        },
+    };
+    let mut views = Vec::new();
+    let strongest = tones.first().map_or(0.0, |tone| tone.amplitude);
+    let mut add = |tone: &Tone| {
+        if tone.amplitude < LEAST_SHARE * strongest {
+            return;
+        }
+        for tuning in tunings(signal, tone, rate_hz) {
+            let kind = match signal.samples {
+                Samples::Complex(_) => Kind::Iq,
+                Samples::Real(_) if tuning.field_hz < 0.5 * rate_hz => Kind::Direct,
+                Samples::Real(_) => Kind::Folded,
+            };
+            views.push(View { kind, tuning });
+        }
+    };
+    tones.iter().for_each(&mut add);
+    views.truncate(CLOCKS);
+    if matches!(signal.samples, Samples::Real(_)) && rate_hz > MIN_ENVELOPE_RATE_HZ {
+        let envelope = View {
+            kind: if signal.logic {
+                Kind::Logic
+            } else {
+                Kind::Envelope
+            },
+            tuning: Tuning {
+                rate_hz,
+                apparent_hz: 0.0,
+                field_hz: NOMINAL_HZ,
+                mirrored: false,
+            },
+        };
+        if signal.logic {
+            views.insert(0, envelope);
+        } else {
+            views.push(envelope);
+        }
+    }
+    (views, rate_hz, rate_assumed)
+}
+
+/// An envelope's half bits last 119 µs: with less than two samples in each, nothing is left to read.
+const MIN_ENVELOPE_RATE_HZ: f64 = 16_800.0;
+
+/// True field frequencies that would show as this tone, with how to tune to them.
+fn tunings(signal: &Signal<'_>, tone: &Tone, rate_hz: f64) -> Vec<Tuning> {
+    let apparent_hz = tone.per_sample * rate_hz;
+    let inside = |hz: f64| (LOWEST_HZ..=HIGHEST_HZ).contains(&hz);
+    match signal.samples {
+        Samples::Complex(_) => {
+            let field_hz = signal.centre_hz + apparent_hz;
+            let tuning = Tuning {
+                rate_hz,
+                apparent_hz,
+                field_hz,
+                mirrored: false,
+            };
+            if inside(field_hz) {
+                vec![tuning]
+            } else {
+                Vec::new()
+            }
+        }
+        Samples::Real(_) => {
+            let mut found = Vec::new();
+            let zones = (HIGHEST_HZ / rate_hz).ceil() as i64;
+            for zone in 0..=zones {
+                for (sign, mirrored) in [(1.0, false), (-1.0, true)] {
+                    let field_hz = zone as f64 * rate_hz + sign * apparent_hz;
+                    if field_hz > 0.0 && inside(field_hz) {
+                        found.push(Tuning {
+                            rate_hz,
+                            apparent_hz,
+                            field_hz,
+                            mirrored,
+                        });
+                    }
+                }
+            }
+            // Where folding leaves a choice, the one nearest the nominal frequency is the field.
+            found.sort_by(|a, b| {
+                let off = |t: &Tuning| (t.field_hz - NOMINAL_HZ).abs();
+                off(a).total_cmp(&off(b))
+            });
+            found.truncate(1);
+            found
+        }
+    }
+}
+
+fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Reception {
+    let cycles = to_cycles(signal.samples, &view.tuning);
+    let limits = ReadLimits {
+        odds,
+        real: !view.kind.has_carrier(),
+    };
+    let mut reception = Reception {
+        kind: view.kind,
+        rate_hz: view.tuning.rate_hz,
+        rate_assumed,
+        field: Field::default(),
+        readings: Vec::new(),
+        candidate: None,
+        band_hz: cycles.band_hz,
+        telegrams: 0.0,
+    };
+    if view.kind.has_carrier() {
+        let pieces = with_carrier(&cycles);
+        reception.field = field_of(&pieces, view.tuning.field_hz);
+        read_all(&pieces, view.tuning.field_hz, &limits, &mut reception);
+    } else {
+        let has_level = view.kind == Kind::Envelope && level_is_field(signal.samples);
+        let pieces = without_carrier(&cycles, has_level);
+        reception.field.amplitude = pieces
+            .first()
+            .filter(|_| has_level)
+            .map(|p| p.field.amplitude);
+        for piece in &pieces {
+            for (relative, on_clock) in on_own_clock(piece, CLOCKS) {
+                let field_hz = NOMINAL_HZ * relative;
+                read_all(&[on_clock], field_hz, &limits, &mut reception);
+                if !reception.readings.is_empty() {
+                    reception.field.present = true;
+                    reception.field.frequency_hz = Some(field_hz);
+                    reception.field.on = vec![(piece.from_s, piece.to_s)];
+                    break;
+                }
+            }
+        }
+        for reading in reception
+            .readings
+            .iter_mut()
+            .chain(&mut reception.candidate)
+        {
+            reading.depth_known = has_level;
+        }
+    }
+    reception
+}
+
+/// A rectified field has a level that the ripple rides on; an AC-coupled input has none.
+fn level_is_field(samples: Samples<'_>) -> bool {
+    let Samples::Real(samples) = samples else {
+        return false;
+    };
+    let count = samples.len().max(1) as f64;
+    let mean = samples.iter().map(|&x| f64::from(x)).sum::<f64>() / count;
+    let square = samples
+        .iter()
+        .map(|&x| (f64::from(x) - mean).powi(2))
+        .sum::<f64>()
+        / count;
+    mean.abs() > square.sqrt()
+}
+
+fn field_of(pieces: &[Piece], tuned_hz: f64) -> Field {
+    let weight: f64 = pieces.iter().map(|p| p.field.weight).sum();
+    if weight <= 0.0 {
+        return Field::default();
+    }
+    let mean = |value: fn(&Piece) -> f64| {
+        pieces
+            .iter()
+            .map(|p| value(p) * p.field.weight)
+            .sum::<f64>()
+            / weight
+    };
+    let swing = pieces
+        .iter()
+        .map(|p| p.field.level_swing)
+        .fold(0.0, f64::max);
+    Field {
+        present: true,
+        frequency_hz: Some(tuned_hz + mean(|p| p.field.offset_hz)),
+        amplitude: Some(mean(|p| p.field.amplitude)),
+        level_swing: Some(swing),
+        on: pieces.iter().map(|p| (p.from_s, p.to_s)).collect(),
+    }
+}
+
+/// Reads every piece and puts together what they say of the same number.
+fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mut Reception) {
+    let mut candidates: Vec<Reading> = Vec::new();
+    for piece in pieces {
+        reception.telegrams +=
+            (piece.to_s - piece.from_s) * field_hz / super::fold::TELEGRAM as f64;
+        let result = read_piece(piece, field_hz, limits);
+        for attempt in result.read {
+            merge(&mut reception.readings, attempt, piece, limits);
+        }
+        if let Some(attempt) = result.left {
+            let mut one = Vec::new();
+            merge(&mut one, attempt, piece, limits);
+            candidates.append(&mut one);
+        }
+    }
+    reception
+        .readings
+        .sort_by(|a, b| b.attempt.depth.total_cmp(&a.attempt.depth));
+    candidates.retain(|candidate| {
+        reception.readings.iter().all(|reading| {
+            reading.attempt.decision.telegram.code != candidate.attempt.decision.telegram.code
+        })
+    });
+    let likeliest = candidates.into_iter().min_by(|a, b| {
+        a.attempt
+            .decision
+            .odds_wrong
+            .total_cmp(&b.attempt.decision.odds_wrong)
+    });
+    if let Some(candidate) = likeliest {
+        let better = reception.candidate.as_ref().is_none_or(|old| {
+            candidate.attempt.decision.odds_wrong < old.attempt.decision.odds_wrong
+        });
+        if better {
+            reception.candidate = Some(candidate);
+        }
+    }
+}
+
+fn merge(readings: &mut Vec<Reading>, attempt: Attempt, piece: &Piece, limits: &ReadLimits) {
+    let same = readings
+        .iter_mut()
+        .find(|reading| reading.attempt.decision.telegram.code == attempt.decision.telegram.code);
+    match same {
+        Some(reading) => {
+            let (old, new) = (reading.attempt.telegrams, attempt.telegrams);
+            let mean = |a: f64, b: f64| (a * old + b * new) / (old + new);
+            reading.attempt.depth = mean(reading.attempt.depth, attempt.depth);
+            reading.attempt.ebn0 = mean(reading.attempt.ebn0, attempt.ebn0);
+            reading.attempt.telegrams = old + new;
+            reading.attempt.decision.odds_wrong = reading
+                .attempt
+                .decision
+                .odds_wrong
+                .min(attempt.decision.odds_wrong);
+            reading.to_s = piece.to_s;
+            reading.spare_db = spare_db(&reading.attempt, limits.odds);
+        }
+        None => readings.push(Reading {
+            spare_db: spare_db(&attempt, limits.odds),
+            attempt,
+            from_s: piece.from_s,
+            to_s: piece.to_s,
+            depth_known: true,
+        }),
+    }
+}
+
+/// How much weaker the ripple could be before half of such captures were unread, dB.
+fn spare_db(attempt: &Attempt, odds: f64) -> f64 {
+    attempt.folded_db() - needed_db(odds)
+}
+
+/// Folded Eb/N0 at which half of all telegrams have these odds: 2.1, 2.6, 3.0 and 3.4 dB at 1e-3, 1e-4, 1e-5 and 1e-6
+/// (exact sum over CRC register × sign, derived), a straight line in the logarithm between and beyond.
+pub fn needed_db(odds: f64) -> f64 {
+    let nines = -odds.clamp(1e-12, 0.5).log10();
+    3.0 + 0.43 * (nines - 5.0)
+}

@@ -1,0 +1,194 @@
+//! Telegrams laid on top of each other: the field is the clock, so they repeat every 4096 values.
+
+use num_complex::{Complex32, Complex64};
+
+use crate::telegram::TELEGRAM_BITS;
+
+/// Field cycles per bit.
+pub const BIT: usize = 32;
+/// Field cycles per half bit.
+pub const HALF: usize = BIT / 2;
+/// Field cycles per telegram.
+pub const TELEGRAM: usize = BIT * TELEGRAM_BITS;
+
+/// Ripple summed over telegrams, cell by cell.
+#[derive(Clone, Debug)]
+pub struct Fold {
+    /// Sum in each cell of the telegram.
+    pub sums: Vec<Complex64>,
+    /// Telegrams that reached each cell.
+    pub counts: Vec<f64>,
+    /// Every second telegram was inverted before adding.
+    pub inverts: bool,
+}
+
+/// Boundary sums of a fold at one timing, both parts of the complex ripple kept.
+#[derive(Clone, Debug)]
+pub struct BoundarySums {
+    /// Mean over 32 cycles of ripple after minus ripple before, summed over telegrams.
+    pub sums: [Complex64; TELEGRAM_BITS],
+    /// Whole boundary pulses in each sum.
+    pub energies: [f64; TELEGRAM_BITS],
+}
+
+impl Fold {
+    /// Folds a piece of ripple.
+    pub fn new(ripple: &[Complex32], inverts: bool) -> Self {
+        let mut fold = Self {
+            sums: vec![Complex64::default(); TELEGRAM],
+            counts: vec![0.0; TELEGRAM],
+            inverts,
+        };
+        for (telegram, chunk) in ripple.chunks(TELEGRAM).enumerate() {
+            let sign = if inverts && telegram % 2 == 1 {
+                -1.0
+            } else {
+                1.0
+            };
+            for ((sum, count), value) in fold.sums.iter_mut().zip(&mut fold.counts).zip(chunk) {
+                sum.re += sign * f64::from(value.re);
+                sum.im += sign * f64::from(value.im);
+                *count += 1.0;
+            }
+        }
+        fold
+    }
+
+    /// A fold whose cells were summed elsewhere; every cell counts as reached once.
+    pub fn from_real(sums: &[f64], inverts: bool) -> Self {
+        Self {
+            sums: sums.iter().map(|&sum| Complex64::new(sum, 0.0)).collect(),
+            counts: vec![1.0; sums.len()],
+            inverts,
+        }
+    }
+
+    /// Boundary sums for boundaries at `timing + 32·j` cells; a fraction is interpolated, any timing is allowed.
+    pub fn boundaries(&self, timing: f64) -> BoundarySums {
+        let whole = timing.floor();
+        let share = timing - whole;
+        let mut both = self.boundaries_at(whole as isize);
+        if share > 0.0 {
+            let late = self.boundaries_at(whole as isize + 1);
+            for j in 0..TELEGRAM_BITS {
+                both.sums[j] = both.sums[j] * (1.0 - share) + late.sums[j] * share;
+                both.energies[j] = both.energies[j] * (1.0 - share) + late.energies[j] * share;
+            }
+        }
+        both
+    }
+
+    fn boundaries_at(&self, timing: isize) -> BoundarySums {
+        let mut result = BoundarySums {
+            sums: [Complex64::default(); TELEGRAM_BITS],
+            energies: [0.0; TELEGRAM_BITS],
+        };
+        for j in 0..TELEGRAM_BITS {
+            let middle = (j * BIT) as isize + timing;
+            let (after, count_after) = self.half(middle);
+            let (before, count_before) = self.half(middle - HALF as isize);
+            result.sums[j] = (after - before) / BIT as f64;
+            result.energies[j] = (count_after + count_before) / BIT as f64;
+        }
+        result
+    }
+
+    /// Sum over a half bit that begins at `from`, across the seams with their sign.
+    fn half(&self, from: isize) -> (Complex64, f64) {
+        let (mut sum, mut count) = (Complex64::default(), 0.0);
+        for k in 0..HALF as isize {
+            let at = from + k;
+            let odd = at.div_euclid(TELEGRAM as isize) % 2 != 0;
+            let index = at.rem_euclid(TELEGRAM as isize) as usize;
+            let sign = if odd && self.inverts { -1.0 } else { 1.0 };
+            sum += self.sums[index] * sign;
+            count += self.counts[index];
+        }
+        (sum, count)
+    }
+
+    /// For each timing 0…31: energy of the boundary sums along their principal axis, less nothing; the noise adds the
+    /// same to all of them.
+    pub fn timing_scores(&self) -> [f64; BIT] {
+        // Running half-bit sums over one telegram and a bit on each side.
+        let at = |i: isize| {
+            let index = i.rem_euclid(TELEGRAM as isize) as usize;
+            let seam = !(0..TELEGRAM as isize).contains(&i);
+            if seam && self.inverts {
+                -self.sums[index]
+            } else {
+                self.sums[index]
+            }
+        };
+        let mut half: Complex64 = (0..HALF as isize).map(|k| at(k - HALF as isize)).sum();
+        let mut halves = Vec::with_capacity(TELEGRAM + HALF);
+        for i in -(HALF as isize)..TELEGRAM as isize {
+            halves.push(half);
+            half += at(i + HALF as isize) - at(i);
+        }
+        let mut scores = [0.0; BIT];
+        for (timing, score) in scores.iter_mut().enumerate() {
+            let (mut power, mut square) = (0.0, Complex64::default());
+            for middle in (timing..TELEGRAM).step_by(BIT) {
+                // halves[i] begins at i − 16.
+                let y = halves[middle + HALF] - halves[middle];
+                power += y.norm_sqr();
+                square += y * y;
+            }
+            *score = 0.5 * (power + square.norm());
+        }
+        scores
+    }
+}
+
+impl BoundarySums {
+    /// Principal axis of the sums, radians in (−π/2, π/2].
+    pub fn axis(&self) -> f64 {
+        let square: Complex64 = self.sums.iter().map(|y| y * y).sum();
+        0.5 * square.arg()
+    }
+
+    /// Real parts after turning the axis to 0, and the mean square of the imaginary parts per whole boundary pulse.
+    pub fn along(&self, axis: f64) -> ([f64; TELEGRAM_BITS], f64) {
+        let turn = Complex64::cis(-axis);
+        let along = std::array::from_fn(|j| (self.sums[j] * turn).re);
+        let across: f64 = self.sums.iter().map(|y| (y * turn).im.powi(2)).sum();
+        (
+            along,
+            across / self.energies.iter().sum::<f64>().max(1e-300),
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Scores are the energies of the boundary sums computed one by one.
+    #[test]
+    fn running_scores_equal_the_sums_one_by_one() {
+        let ripple: Vec<Complex32> = (0..10_000u32)
+            .map(|i| {
+                let hash = i.wrapping_mul(2_654_435_761) >> 8;
+                Complex32::new(
+                    (hash % 97) as f32 / 97.0 - 0.5,
+                    (hash % 89) as f32 / 89.0 - 0.5,
+                )
+            })
+            .collect();
+        for inverts in [false, true] {
+            let fold = Fold::new(&ripple, inverts);
+            let scores = fold.timing_scores();
+            for (timing, score) in scores.iter().enumerate() {
+                let sums = fold.boundaries(timing as f64);
+                let power: f64 = sums.sums.iter().map(|y| y.norm_sqr()).sum();
+                let square: Complex64 = sums.sums.iter().map(|y| y * y).sum();
+                let slow = 0.5 * (power + square.norm()) * (BIT * BIT) as f64;
+                assert!(
+                    (slow - score).abs() < 1e-9 * slow,
+                    "{timing}: {slow} {score}"
+                );
+            }
+        }
+    }
+}

@@ -1,0 +1,327 @@
+//! Samples → one complex value per field cycle: mix to zero, low-pass, evaluate at the field's cycles.
+//!
+//! The filter is one windowed-sinc kernel, evaluated where a field cycle falls between samples. Mixing is exact for
+//! every sample; only the kernel's position is rounded, to 1/128 of a sample, which the field (constant after mixing)
+//! does not notice because every shifted kernel sums to 1.
+
+use num_complex::{Complex32, Complex64};
+
+use super::signal::Samples;
+
+/// Kernel positions per sample.
+const POSITIONS: usize = 128;
+
+/// Stop-band attenuation: an offset or image as large as the field stays 40 dB below a ripple of 0.3 %.
+const ATTENUATION_DB: f64 = 90.0;
+
+/// Widest flat band. With the slope beyond it (−6 dB at 67 kHz) 98 % of the boundary pulse's energy is kept.
+const WIDEST_PASS_HZ: f64 = 30_000.0;
+
+/// Samples mixed at a time.
+const CHUNK: usize = 1 << 15;
+
+/// Where the field is in the samples.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tuning {
+    /// Samples per second.
+    pub rate_hz: f64,
+    /// Frequency at which the samples show the field; 0 for envelopes.
+    pub apparent_hz: f64,
+    /// True frequency of the field: the rate of the values returned.
+    pub field_hz: f64,
+    /// Folding mirrors the band: the values are conjugated.
+    pub mirrored: bool,
+}
+
+/// One complex value per field cycle.
+#[derive(Clone, Debug)]
+pub struct Cycles {
+    /// Phasor of the field, peak amplitude in the unit of the samples.
+    pub values: Vec<Complex32>,
+    /// Cycle count, from the first sample, of `values[0]`: value i stands at time (first + i)/field_hz.
+    pub first: usize,
+    /// Rate of the values.
+    pub field_hz: f64,
+    /// Band the values keep on each side of the field, to the −6 dB point of the filter.
+    pub band_hz: f64,
+}
+
+/// Edges of the pass and stop bands: the band is as wide as the nearest image or offset allows.
+fn bands(samples: &Samples<'_>, tuning: &Tuning) -> (f64, f64) {
+    let rate = tuning.rate_hz;
+    let carrier = tuning.apparent_hz.abs();
+    let nearest = match samples {
+        Samples::Complex(_) => rate,
+        Samples::Real(_) if carrier == 0.0 => rate,
+        Samples::Real(_) => {
+            let image = (2.0 * carrier).rem_euclid(rate);
+            image.min(rate - image).min(carrier)
+        }
+    };
+    let pass = (0.4 * nearest).min(WIDEST_PASS_HZ);
+    // Whatever lies beyond field_hz − pass would fold into the pass band of the values.
+    let stop = (nearest - pass).min(tuning.field_hz - pass);
+    (pass, stop)
+}
+
+struct Kernel {
+    /// POSITIONS + 1 shifted kernels of `length` taps.
+    taps: Vec<f32>,
+    length: usize,
+}
+
+impl Kernel {
+    fn new(rate_hz: f64, pass_hz: f64, stop_hz: f64) -> Self {
+        // Kaiser's design formulas for the window's length and shape.
+        let width = (stop_hz - pass_hz).max(100.0);
+        let span = (ATTENUATION_DB - 7.95) / (14.36 * width) * rate_hz;
+        let beta = 0.1102 * (ATTENUATION_DB - 8.7);
+        let cut = 0.5 * (pass_hz + stop_hz) / rate_hz;
+        let length = (span.ceil() as usize + 2).next_multiple_of(8);
+        let half = 0.5 * span + 0.5;
+        let mut taps = Vec::with_capacity((POSITIONS + 1) * length);
+        for position in 0..=POSITIONS {
+            let shift = position as f64 / POSITIONS as f64;
+            let raw: Vec<f64> = (0..length)
+                .map(|k| {
+                    let x = k as f64 - (length / 2 - 1) as f64 - shift;
+                    let inside = 1.0 - (x / half).powi(2);
+                    if inside <= 0.0 {
+                        return 0.0;
+                    }
+                    let angle = std::f64::consts::TAU * cut * x;
+                    let sinc = if angle == 0.0 {
+                        1.0
+                    } else {
+                        angle.sin() / angle
+                    };
+                    sinc * bessel_i0(beta * inside.sqrt())
+                })
+                .collect();
+            let sum: f64 = raw.iter().sum();
+            taps.extend(raw.iter().map(|tap| (tap / sum) as f32));
+        }
+        Self { taps, length }
+    }
+}
+
+/// Modified Bessel function I0, by its power series (all terms positive; converges for every argument).
+fn bessel_i0(x: f64) -> f64 {
+    let quarter = 0.25 * x * x;
+    let (mut sum, mut term, mut k) = (1.0, 1.0, 1.0);
+    while term > 1e-17 * sum {
+        term *= quarter / (k * k);
+        sum += term;
+        k += 1.0;
+    }
+    sum
+}
+
+/// One complex value per field cycle, for every cycle whose kernel lies within the samples.
+pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
+    let (pass_hz, stop_hz) = bands(&samples, tuning);
+    let kernel = Kernel::new(tuning.rate_hz, pass_hz, stop_hz);
+    let step = tuning.rate_hz / tuning.field_hz;
+    let lead = kernel.length / 2 - 1;
+    let first = (lead as f64 / step).ceil() as usize;
+    let mut cycles = Cycles {
+        values: Vec::with_capacity((samples.len() as f64 / step) as usize + 1),
+        first,
+        field_hz: tuning.field_hz,
+        band_hz: 0.5 * (pass_hz + stop_hz),
+    };
+    // A real carrier's phasor has half its power at the mirror frequency.
+    let gain = match samples {
+        Samples::Real(_) if tuning.apparent_hz != 0.0 => 2.0,
+        _ => 1.0,
+    };
+    let mut mixer = Mixer::new(tuning.apparent_hz / tuning.rate_hz, gain);
+    let (mut re, mut im): (Vec<f32>, Vec<f32>) = (Vec::new(), Vec::new());
+    // Sample index of re[0].
+    let mut origin = 0usize;
+    let mut next = first;
+    let mut taken = 0;
+    while taken < samples.len() {
+        let upto = (taken + CHUNK).min(samples.len());
+        match samples {
+            Samples::Real(all) => mixer.real(&all[taken..upto], &mut re, &mut im),
+            Samples::Complex(all) => mixer.complex(&all[taken..upto], &mut re, &mut im),
+        }
+        taken = upto;
+        loop {
+            let place = next as f64 * step;
+            let whole = place.floor();
+            let begin = whole as usize - lead;
+            if begin + kernel.length > origin + re.len() {
+                break;
+            }
+            let position = ((place - whole) * POSITIONS as f64).round() as usize;
+            let taps = &kernel.taps[position * kernel.length..(position + 1) * kernel.length];
+            let at = begin - origin;
+            let value = Complex32::new(
+                dot(taps, &re[at..at + kernel.length]),
+                dot(taps, &im[at..at + kernel.length]),
+            );
+            cycles
+                .values
+                .push(if tuning.mirrored { value.conj() } else { value });
+            next += 1;
+        }
+        let keep_from = ((next as f64 * step).floor() as usize - lead).min(origin + re.len());
+        re.drain(..keep_from - origin);
+        im.drain(..keep_from - origin);
+        origin = keep_from;
+    }
+    cycles
+}
+
+/// Sum of products in eight lanes; lengths are equal and multiples of 8.
+fn dot(taps: &[f32], samples: &[f32]) -> f32 {
+    let mut lanes = [0f32; 8];
+    let (taps, _) = taps.as_chunks::<8>();
+    let (samples, _) = samples.as_chunks::<8>();
+    for (t, s) in taps.iter().zip(samples) {
+        for lane in 0..8 {
+            lanes[lane] += t[lane] * s[lane];
+        }
+    }
+    lanes.iter().sum()
+}
+
+/// Multiplies samples by e^{−j2π·per_sample·n}.
+struct Mixer {
+    per_sample: f64,
+    gain: f64,
+    count: u64,
+    /// e^{−j2π·per_sample·k} for one block.
+    block: Vec<Complex32>,
+}
+
+/// Samples per exactly computed phase; within a block a table of exact phases is used.
+const BLOCK: usize = 64;
+
+impl Mixer {
+    fn new(per_sample: f64, gain: f64) -> Self {
+        let block = (0..BLOCK)
+            .map(|k| {
+                to_single(Complex64::cis(
+                    -std::f64::consts::TAU * (per_sample * k as f64).fract(),
+                ))
+            })
+            .collect();
+        Self {
+            per_sample,
+            gain,
+            count: 0,
+            block,
+        }
+    }
+
+    /// Gain times the oscillator at the present sample; `count` moves on by `advance`.
+    fn next_base(&mut self, advance: usize) -> Complex32 {
+        // The fraction is exact to 2^-52 of the count: 1e-6 of a turn after 2^32 samples.
+        let turns = (self.per_sample * self.count as f64).fract();
+        self.count += advance as u64;
+        to_single(Complex64::cis(-std::f64::consts::TAU * turns) * self.gain)
+    }
+
+    fn real(&mut self, samples: &[f32], re: &mut Vec<f32>, im: &mut Vec<f32>) {
+        for chunk in samples.chunks(BLOCK) {
+            let base = self.next_base(chunk.len());
+            re.extend(
+                chunk
+                    .iter()
+                    .zip(&self.block)
+                    .map(|(x, w)| x * (w.re * base.re - w.im * base.im)),
+            );
+            im.extend(
+                chunk
+                    .iter()
+                    .zip(&self.block)
+                    .map(|(x, w)| x * (w.re * base.im + w.im * base.re)),
+            );
+        }
+    }
+
+    fn complex(&mut self, samples: &[Complex32], re: &mut Vec<f32>, im: &mut Vec<f32>) {
+        for chunk in samples.chunks(BLOCK) {
+            let base = self.next_base(chunk.len());
+            for (x, w) in chunk.iter().zip(&self.block) {
+                let mixed = x * w * base;
+                re.push(mixed.re);
+                im.push(mixed.im);
+            }
+        }
+    }
+}
+
+fn to_single(value: Complex64) -> Complex32 {
+    Complex32::new(value.re as f32, value.im as f32)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The slow version: at each cycle the field's phasor is a direct sum with the kernel computed on the spot.
+    fn slow(samples: &[f32], tuning: &Tuning, cycle: usize) -> Complex64 {
+        let (pass, stop) = bands(&Samples::Real(samples), tuning);
+        let kernel = Kernel::new(tuning.rate_hz, pass, stop);
+        let place = cycle as f64 * tuning.rate_hz / tuning.field_hz;
+        let position = ((place - place.floor()) * POSITIONS as f64).round() as usize;
+        let begin = place.floor() as usize - (kernel.length / 2 - 1);
+        let mut sum = Complex64::default();
+        for k in 0..kernel.length {
+            let n = begin + k;
+            let angle = -std::f64::consts::TAU * tuning.apparent_hz * n as f64 / tuning.rate_hz;
+            sum += 2.0
+                * f64::from(samples[n])
+                * f64::from(kernel.taps[position * kernel.length + k])
+                * Complex64::cis(angle);
+        }
+        if tuning.mirrored { sum.conj() } else { sum }
+    }
+
+    #[test]
+    fn the_field_becomes_its_phasor_at_every_rate() {
+        let field_hz = 134_187.3;
+        for (rate_hz, apparent_hz, mirrored) in [
+            (2e6, field_hz, false),
+            (500e3, field_hz, false),
+            (192e3, 192e3 - field_hz, true),
+            (100e3, field_hz - 100e3, false),
+        ] {
+            let tuning = Tuning {
+                rate_hz,
+                apparent_hz,
+                field_hz,
+                mirrored,
+            };
+            // 90 000 samples cross several chunks; the offset is as large as the field.
+            let samples: Vec<f32> = (0..90_000)
+                .map(|n| {
+                    (0.8 * (std::f64::consts::TAU * field_hz * f64::from(n) / rate_hz + 0.6).cos()
+                        + 0.8) as f32
+                })
+                .collect();
+            let cycles = to_cycles(Samples::Real(&samples), &tuning);
+            let wanted = Complex64::from_polar(0.8, 0.6);
+            for (i, value) in cycles.values.iter().enumerate() {
+                let value = Complex64::new(value.re.into(), value.im.into());
+                // Offset and image each 90 dB down (Kaiser's formula is good to a few dB), rounding of f32 sums.
+                assert!(
+                    (value - wanted).norm() < 0.8 * 1.6e-4,
+                    "{rate_hz}: value {i} is {value}"
+                );
+            }
+            for i in [0, 1, 777, cycles.values.len() - 1] {
+                let value = cycles.values[i];
+                let value = Complex64::new(value.re.into(), value.im.into());
+                assert!(
+                    (value - slow(&samples, &tuning, cycles.first + i)).norm() < 1e-5,
+                    "{rate_hz}: {i}"
+                );
+            }
+        }
+    }
+}

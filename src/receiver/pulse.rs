@@ -1,0 +1,156 @@
+//! The boundary pulse as it arrives: fitted to the ripple once its signs are known, and laid out again as a waveform.
+
+use num_complex::{Complex32, Complex64};
+
+use super::fold::{BIT, HALF};
+
+/// Pulse values before the boundary (half a bit, and as much again for what interpolation smears).
+const BEFORE: usize = BIT;
+/// Pulse values after the boundary: the tanks' memory. Q 60 leaves e^-6 of the ripple after four bits.
+const AFTER: usize = 4 * BIT;
+
+/// Response to one boundary: what +1 at a boundary adds to the ripple, from 32 cycles before it to 128 after.
+#[derive(Clone, Debug)]
+pub struct Pulse {
+    values: Vec<Complex64>,
+}
+
+impl Pulse {
+    /// Complex numbers that [`Pulse::fit`] is free to choose.
+    pub const FREE_VALUES: usize = BEFORE + AFTER;
+
+    /// Ideal edges of amplitude R: −R for half a bit, +R for half a bit, the edges shared between the cells they
+    /// fall into. `fraction` (0…1) is where in its cell the boundary lies.
+    pub fn ideal(amplitude: Complex64, fraction: f64) -> Self {
+        let mut values = vec![Complex64::default(); BEFORE + AFTER];
+        let mut add = |edge: isize, step: f64| {
+            // A step at edge + fraction: the cell it falls into keeps the later share, all later cells the whole.
+            let cell = (BEFORE as isize + edge) as usize;
+            values[cell] += amplitude * step * (1.0 - fraction);
+            for value in &mut values[cell + 1..] {
+                *value += amplitude * step;
+            }
+        };
+        add(-(HALF as isize), -1.0);
+        add(0, 2.0);
+        add(HALF as isize, -1.0);
+        Self { values }
+    }
+
+    /// Least-squares pulse for ripple with boundaries at `timing + 32·j` (whole cycles) of the given signs (0 = outside). `None` where the
+    /// signs do not determine it.
+    ///
+    /// Each of the 32 phases within a bit is a separate problem of five unknowns with one shared matrix: the signs'
+    /// autocorrelation.
+    pub fn fit(ripple: &[Complex32], timing: isize, signs: &[i8]) -> Option<Self> {
+        const LAGS: usize = (BEFORE + AFTER) / BIT;
+        // Cell n = timing + 32·j + phase is reached by boundaries j+1 (from before) down to j−3.
+        let sign = |j: isize| -> f64 {
+            if j < 0 {
+                0.0
+            } else {
+                signs.get(j as usize).map_or(0.0, |&s| f64::from(s))
+            }
+        };
+        let mut values = vec![Complex64::default(); BEFORE + AFTER];
+        for phase in 0..BIT {
+            let mut matrix = [[0.0; LAGS]; LAGS];
+            let mut right = [Complex64::default(); LAGS];
+            for j in -1..signs.len() as isize {
+                let cell = timing + BIT as isize * j + phase as isize;
+                if cell < 0 || cell as usize >= ripple.len() {
+                    continue;
+                }
+                let value = ripple[cell as usize];
+                let value = Complex64::new(value.re.into(), value.im.into());
+                let row: [f64; LAGS] = std::array::from_fn(|lag| sign(j + 1 - lag as isize));
+                for a in 0..LAGS {
+                    right[a] += value * row[a];
+                    for b in 0..LAGS {
+                        matrix[a][b] += row[a] * row[b];
+                    }
+                }
+            }
+            let solution = solve(matrix, right)?;
+            for (lag, value) in solution.into_iter().enumerate() {
+                values[lag * BIT + phase] = value;
+            }
+        }
+        Some(Self { values })
+    }
+
+    /// Adds (or with `gain` −1 takes off) the waveform of boundaries at `timing + 32·j` of the given signs.
+    pub fn add_to(&self, ripple: &mut [Complex32], timing: isize, signs: &[i8], gain: f64) {
+        for (j, &sign) in signs.iter().enumerate().filter(|(_, sign)| **sign != 0) {
+            let begin = timing + (BIT * j) as isize - BEFORE as isize;
+            let factor = gain * f64::from(sign);
+            for (k, value) in self.values.iter().enumerate() {
+                let at = begin + k as isize;
+                if at >= 0
+                    && let Some(cell) = ripple.get_mut(at as usize)
+                {
+                    let add = value * factor;
+                    *cell += Complex32::new(add.re as f32, add.im as f32);
+                }
+            }
+        }
+    }
+}
+
+/// Gaussian elimination with pivoting; `None` where the matrix is close to singular.
+fn solve<const N: usize>(
+    mut matrix: [[f64; N]; N],
+    mut right: [Complex64; N],
+) -> Option<[Complex64; N]> {
+    let scale = matrix.iter().flatten().fold(0.0f64, |m, v| m.max(v.abs()));
+    for column in 0..N {
+        let pivot = (column..N)
+            .max_by(|&a, &b| matrix[a][column].abs().total_cmp(&matrix[b][column].abs()))?;
+        if matrix[pivot][column].abs() <= 1e-6 * scale {
+            return None;
+        }
+        matrix.swap(column, pivot);
+        right.swap(column, pivot);
+        for row in column + 1..N {
+            let factor = matrix[row][column] / matrix[column][column];
+            for k in column..N {
+                matrix[row][k] -= factor * matrix[column][k];
+            }
+            right[row] = right[row] - right[column] * factor;
+        }
+    }
+    for column in (0..N).rev() {
+        for k in column + 1..N {
+            right[column] = right[column] - right[k] * matrix[column][k];
+        }
+        right[column] /= matrix[column][column];
+    }
+    Some(right)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_laid_out_pulse_is_fitted_back() {
+        let signs: Vec<i8> = (0..300u32)
+            .map(|j| {
+                if j.wrapping_mul(2_654_435_761) >> 31 == 1 {
+                    1
+                } else {
+                    -1
+                }
+            })
+            .collect();
+        let pulse = Pulse::ideal(Complex64::new(0.01, -0.003), 0.37);
+        let mut ripple = vec![Complex32::default(); 300 * BIT];
+        pulse.add_to(&mut ripple, 11, &signs, 1.0);
+        let fitted = Pulse::fit(&ripple, 11, &signs).unwrap();
+        for (a, b) in fitted.values.iter().zip(&pulse.values) {
+            assert!((a - b).norm() < 1e-6);
+        }
+        fitted.add_to(&mut ripple, 11, &signs, -1.0);
+        assert!(ripple.iter().all(|r| r.norm() < 1e-6));
+    }
+}
