@@ -17,7 +17,8 @@ use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 const BAD_ARGUMENTS: u8 = 2;
 
 const AFTER_HELP: &str = "\
-Exit codes: 0 done, 1 nothing read (or not what was expected), 2 bad arguments or an unreadable file.
+Exit codes: 0 done, 1 nothing read (or not what was expected), 2 bad arguments or an
+unreadable file.
 'ripplemark COMMAND --help' explains a command with the units and defaults of every option.";
 
 /// Reads, simulates and explains the radio signal of FDX-B animal transponders (134.2 kHz, ISO 11784/11785) from sampled
