@@ -17,13 +17,19 @@
 //! assert_eq!(Telegram::from_bits(&telegram.bits()).unwrap(), telegram);
 //! ```
 
+mod byte_orders;
+mod countries;
 mod crc;
 mod frame;
 mod identity;
+mod meaning;
 
+pub use byte_orders::{ByteOrder, Interpretation, byte_orders};
+pub use countries::country_name;
 pub use crc::{crc16, crc16_bitwise};
 pub use frame::{
     CODE_BITS, CODED_BITS, CRC_BITS, FrameError, HEADER_BITS, Part, TELEGRAM_BITS, TRAILER_BITS,
     Telegram, part_of,
 };
 pub use identity::{Identity, IdentityError};
+pub use meaning::{Field, country_meaning, fields, notes, objections};

@@ -1,0 +1,93 @@
+//! The commands, one file each: arguments are read, the library is called, results are printed.
+//!
+//! Exit codes: 0 success, 1 the honest "no" of a command, 2 bad arguments or an unreadable file, with one line on
+//! standard error. A reader that closes the pipe early has what it wanted: that is success.
+
+mod telegram;
+mod usage_error;
+mod values;
+
+use std::ffi::OsString;
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
+
+/// Exit code of bad arguments and unreadable files.
+const BAD_ARGUMENTS: u8 = 2;
+
+const AFTER_HELP: &str = "\
+Exit codes: 0 done, 1 nothing read (or not what was expected), 2 bad arguments or an
+unreadable file.
+'ripplemark COMMAND --help' explains a command with the units and defaults of every option.";
+
+/// Reads, simulates and explains the radio signal of FDX-B animal transponders (134.2 kHz, ISO 11784/11785) from sampled
+/// waveforms
+#[derive(Parser)]
+#[command(name = "ripplemark", version, after_help = AFTER_HELP)]
+struct Program {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    Telegram(telegram::Arguments),
+}
+
+/// The whole command line as clap knows it: help, completions and the manual page come from this one definition.
+pub fn definition() -> clap::Command {
+    Program::command()
+}
+
+/// Reads the arguments, runs one command and returns the exit code of the program.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let program = definition()
+        .try_get_matches_from(arguments)
+        .and_then(|matches| Program::from_arg_matches(&matches));
+    let outcome = match program {
+        Ok(program) => match program.command {
+            Command::Telegram(arguments) => telegram::run(&arguments),
+        },
+        Err(error) if error.use_stderr() => {
+            eprintln!("{}", usage_error::one_line(&error, &definition()));
+            return ExitCode::from(BAD_ARGUMENTS);
+        }
+        Err(help_or_version) => print(&help_or_version.render().to_string()),
+    };
+    outcome.unwrap_or_else(|error| {
+        if closed_pipe(&error) {
+            return ExitCode::SUCCESS;
+        }
+        // A message of several lines would break scripts that read one line for each failure.
+        let message = format!("{error:#}").replace(['\n', '\r'], " ");
+        eprintln!("ripplemark: {message}");
+        ExitCode::from(BAD_ARGUMENTS)
+    })
+}
+
+/// Writes to standard output; a closed pipe comes back as an error that [`run`] counts as success.
+fn print(text: &str) -> anyhow::Result<ExitCode> {
+    let mut output = io::stdout().lock();
+    output.write_all(text.as_bytes())?;
+    output.flush()?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn closed_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause
+            .downcast_ref::<io::Error>()
+            .is_some_and(|error| error.kind() == io::ErrorKind::BrokenPipe)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_definition_holds_together() {
+        definition().debug_assert();
+    }
+}

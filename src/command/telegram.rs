@@ -1,0 +1,405 @@
+//! `ripplemark telegram`: number ↔ bits.
+
+use std::fmt::Write;
+use std::process::ExitCode;
+
+use anyhow::{Context, bail};
+use ripplemark::telegram::{
+    CODED_BITS, HEADER_BITS, Identity, Interpretation, Part, TELEGRAM_BITS, Telegram, byte_orders,
+    fields, notes, part_of,
+};
+use serde_json::{Map, Value, json};
+
+use super::values::whole_within;
+
+/// Exit code when no way of reading the bytes gives a plausible number.
+const NOTHING_PLAUSIBLE: u8 = 1;
+
+const LONG_ABOUT: &str = "\
+Shows a number as the 128 bits a tag sends, or the number in bits, a code or bytes
+
+INPUT is one of
+  CCC:N           country or issuer code (0-1023) and national number (0-274877906943), decimal
+  128 bits        a telegram as sent, beginning anywhere (the header is found); blanks allowed
+  16 hex digits   the 64-bit code, most significant digit first
+  8 hex bytes     the code as a reader module prints it (\"2D E5 E0 ...\"), in any byte or bit order
+  20 or 26 digits the same with CRC, or with CRC and trailer
+
+Bytes say nothing about their order, so every order that gives a plausible number is shown:
+a country or issuer code that exists, reserved bits 0 and, where there is one, a CRC that fits.";
+
+const AFTER_HELP: &str = "\
+Examples:
+  ripplemark telegram 999:123456789
+  ripplemark telegram 999:123456789 --retag 1 --json
+  ripplemark telegram 8000F9C0075BCD15
+  ripplemark telegram 15 CD 5B 07 C0 F9 00 80
+
+Exit codes: 0 done, 1 no order of the bytes gives a plausible number, 2 bad arguments or bits
+that are no telegram.";
+
+/// Shows a number as the 128 bits a tag sends, or the number in bits, a code or bytes
+#[derive(clap::Args)]
+#[command(long_about = LONG_ABOUT, after_help = AFTER_HELP)]
+pub struct Arguments {
+    /// The number as CCC:N; or 128 bits; or 16, 20 or 26 hex digits, with blanks or without
+    #[arg(value_name = "INPUT", required = true, num_args = 1..)]
+    input: Vec<String>,
+    /// Print one JSON object
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    fields: Fields,
+}
+
+/// Fields of the telegram besides the number; only with CCC:N.
+#[derive(clap::Args)]
+struct Fields {
+    /// Retagging counter, 0 to 7 [default: 0]
+    #[arg(long, value_name = "0-7", value_parser = whole_within(0..=7))]
+    retag: Option<u64>,
+    /// User information, 0 to 31 [default: 0]
+    #[arg(long, value_name = "0-31", value_parser = whole_within(0..=31))]
+    user: Option<u64>,
+    /// Reserved bits 10 to 15, 0 to 63; 1 is bit 15, an advanced transponder [default: 0]
+    #[arg(long, value_name = "0-63", value_parser = whole_within(0..=63))]
+    reserved: Option<u64>,
+    /// Set the animal flag to 0 [default: 1]
+    #[arg(long)]
+    not_animal: bool,
+    /// Set the data block flag to 1: the trailer holds data [default: 0]
+    #[arg(long)]
+    data_block: bool,
+    /// Trailer, six hex digits [default: 000000]
+    #[arg(long, value_name = "HEX6", value_parser = trailer)]
+    trailer: Option<u32>,
+}
+
+fn trailer(text: &str) -> Result<u32, String> {
+    Some(text)
+        .filter(|text| text.len() == 6 && text.bytes().all(|byte| byte.is_ascii_hexdigit()))
+        .and_then(|text| u32::from_str_radix(text, 16).ok())
+        .ok_or_else(|| "allowed are six hex digits, 000000 to FFFFFF".into())
+}
+
+impl Fields {
+    fn any(&self) -> bool {
+        self.retag.is_some()
+            || self.user.is_some()
+            || self.reserved.is_some()
+            || self.trailer.is_some()
+            || self.not_animal
+            || self.data_block
+    }
+
+    fn telegram(&self, mut identity: Identity) -> Telegram {
+        identity.animal = !self.not_animal;
+        identity.retag = self.retag.unwrap_or(0) as u8;
+        identity.user = self.user.unwrap_or(0) as u8;
+        identity.reserved = self.reserved.unwrap_or(0) as u8;
+        identity.data_block = self.data_block;
+        Telegram {
+            code: identity.code(),
+            trailer: self.trailer.unwrap_or(0),
+        }
+    }
+}
+
+/// What the input turned out to be.
+enum Meaning {
+    /// Exactly one telegram; the text says how it was read.
+    One(Telegram, String),
+    /// A code, written as codes are, with other ways to read its bytes.
+    Code(u64, Vec<Interpretation>),
+    /// Bytes in an unknown order.
+    Bytes(Vec<Interpretation>),
+}
+
+/// Prints the telegram, or every plausible one.
+pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    let input = arguments.input.join(" ");
+    let meaning = if let Some(identity) = number(&input)? {
+        Meaning::One(arguments.fields.telegram(identity), "number".into())
+    } else if arguments.fields.any() {
+        bail!(
+            "--retag, --user, --reserved, --not-animal, --data-block and --trailer go with a number CCC:N; bits and codes carry their own fields"
+        );
+    } else {
+        bits_or_bytes(&input)?
+    };
+    let text = if arguments.json {
+        format!("{}\n", as_json(&meaning))
+    } else {
+        as_text(&meaning)
+    };
+    super::print(&text)?;
+    Ok(match &meaning {
+        Meaning::Bytes(all) if !all.iter().any(Interpretation::plausible) => {
+            ExitCode::from(NOTHING_PLAUSIBLE)
+        }
+        _ => ExitCode::SUCCESS,
+    })
+}
+
+/// The number, if the input has the form of one: a colon between two runs without any. Bytes with colons have more.
+fn number(input: &str) -> anyhow::Result<Option<Identity>> {
+    if input.matches(':').count() == 1 {
+        return Ok(Some(input.trim().parse()?));
+    }
+    Ok(None)
+}
+
+fn bits_or_bytes(input: &str) -> anyhow::Result<Meaning> {
+    const FORMS: &str =
+        "allowed are CCC:N, 128 bits, or 16, 20 or 26 hex digits (8, 10 or 13 bytes)";
+    let separator = |c: char| c.is_whitespace() || matches!(c, ':' | '-' | ',' | '_');
+    let groups: Vec<&str> = input
+        .split(separator)
+        .map(|group| group.trim_start_matches("0x").trim_start_matches("0X"))
+        .filter(|group| !group.is_empty())
+        .collect();
+    let digits = groups.concat();
+    if let Some(odd) = digits.chars().find(|c| !c.is_ascii_hexdigit()) {
+        bail!("{odd:?} is neither a bit nor a hex digit; {FORMS}");
+    }
+    if digits.len() == TELEGRAM_BITS {
+        if let Some(odd) = digits.chars().find(|c| !matches!(c, '0' | '1')) {
+            bail!("{odd:?} among 128 digits is not a bit; {FORMS}");
+        }
+        let mut bits = [false; TELEGRAM_BITS];
+        for (bit, digit) in bits.iter_mut().zip(digits.bytes()) {
+            *bit = digit == b'1';
+        }
+        let (telegram, start) =
+            Telegram::from_rotated_bits(&bits).context("these 128 bits are not a telegram")?;
+        let how = match start {
+            0 => "128 bits".to_string(),
+            _ => format!("128 bits; the header begins at bit {start} of those given"),
+        };
+        return Ok(Meaning::One(telegram, how));
+    }
+    let bytes: Vec<u8> = digits
+        .as_bytes()
+        .chunks(2)
+        .filter(|pair| pair.len() == 2)
+        .map(|pair| hex_value(pair[0]) << 4 | hex_value(pair[1]))
+        .collect();
+    let Some(all) = byte_orders(&bytes).filter(|_| digits.len() % 2 == 0) else {
+        bail!("{} digits given; {FORMS}", digits.len());
+    };
+    if digits.len() == 16 && groups.len() == 1 {
+        let code = u64::from_str_radix(&digits, 16).context("the code")?;
+        let others = all
+            .into_iter()
+            .filter(|other| other.plausible() && other.code != code)
+            .collect();
+        return Ok(Meaning::Code(code, others));
+    }
+    Ok(Meaning::Bytes(all))
+}
+
+fn hex_value(digit: u8) -> u8 {
+    char::from(digit).to_digit(16).unwrap_or(0) as u8
+}
+
+fn bit_text(bits: &[bool]) -> String {
+    bits.iter()
+        .map(|&bit| if bit { '1' } else { '0' })
+        .collect()
+}
+
+fn as_json(meaning: &Meaning) -> Value {
+    match meaning {
+        Meaning::One(telegram, how) => {
+            let mut object = telegram_json(telegram);
+            object.insert("interpretation".into(), json!(how));
+            Value::Object(object)
+        }
+        Meaning::Code(code, others) => {
+            let mut object = telegram_json(&Telegram::new(*code));
+            object.insert(
+                "interpretation".into(),
+                json!("64-bit code, most significant digit first"),
+            );
+            object.insert(
+                "also_plausible".into(),
+                others.iter().map(interpretation_json).collect(),
+            );
+            Value::Object(object)
+        }
+        Meaning::Bytes(all) => {
+            let plausible: Vec<&Interpretation> = all.iter().filter(|i| i.plausible()).collect();
+            // With a single plausible reading its fields stand at the top, as for a number.
+            let mut object = match plausible[..] {
+                [only] => interpretation_json(only)
+                    .as_object()
+                    .cloned()
+                    .unwrap_or_default(),
+                _ => Map::new(),
+            };
+            object.insert(
+                "interpretations".into(),
+                all.iter().map(interpretation_json).collect(),
+            );
+            Value::Object(object)
+        }
+    }
+}
+
+fn interpretation_json(interpretation: &Interpretation) -> Value {
+    let mut object = telegram_json(&interpretation.telegram());
+    object.insert("interpretation".into(), json!(interpretation.description()));
+    object.insert("plausible".into(), json!(interpretation.plausible()));
+    object.insert("objections".into(), json!(interpretation.objections));
+    Value::Object(object)
+}
+
+fn telegram_json(telegram: &Telegram) -> Map<String, Value> {
+    let identity = Identity::from_code(telegram.code);
+    let mut object = Map::new();
+    object.insert("schema".into(), json!("ripplemark.telegram/1"));
+    object.insert("bits".into(), json!(bit_text(&telegram.bits())));
+    object.insert("code_hex".into(), json!(format!("{:016X}", telegram.code)));
+    object.insert("crc_hex".into(), json!(format!("{:04X}", telegram.crc())));
+    object.insert("id".into(), json!(identity.digits()));
+    object.insert("country".into(), json!(identity.country));
+    object.insert("kind".into(), json!("fdx-b"));
+    object.insert("national".into(), json!(identity.national));
+    object.insert("animal".into(), json!(identity.animal));
+    object.insert("retag".into(), json!(identity.retag));
+    object.insert("user".into(), json!(identity.user));
+    object.insert("reserved".into(), json!(identity.reserved));
+    object.insert("data_block".into(), json!(identity.data_block));
+    object.insert("trailer".into(), json!(format!("{:06X}", telegram.trailer)));
+    object.insert(
+        "country_meaning".into(),
+        json!(ripplemark::telegram::country_meaning(identity.country)),
+    );
+    object.insert("notes".into(), json!(notes(&identity)));
+    object
+}
+
+fn as_text(meaning: &Meaning) -> String {
+    let mut text = String::new();
+    match meaning {
+        Meaning::One(telegram, how) => {
+            if how != "number" {
+                let _ = writeln!(text, "read as       {how}");
+            }
+            whole(&mut text, telegram);
+        }
+        Meaning::Code(code, others) => {
+            let _ = writeln!(
+                text,
+                "read as       64-bit code, most significant digit first"
+            );
+            for other in others {
+                let _ = writeln!(
+                    text,
+                    "also possible {} ({:016X}): {}",
+                    Identity::from_code(other.code),
+                    other.code,
+                    other.description()
+                );
+            }
+            whole(&mut text, &Telegram::new(*code));
+        }
+        Meaning::Bytes(all) => {
+            let plausible: Vec<&Interpretation> = all.iter().filter(|i| i.plausible()).collect();
+            match plausible[..] {
+                [] => {
+                    let _ = writeln!(text, "No order of these bytes gives a plausible number:");
+                    for one in all {
+                        let _ = writeln!(
+                            text,
+                            "  {:016X}  {} ({})",
+                            one.code,
+                            one.description(),
+                            one.objections.join("; ")
+                        );
+                    }
+                }
+                _ => {
+                    if plausible.len() > 1 {
+                        let _ = writeln!(
+                            text,
+                            "{} orders of these bytes give a plausible number; compare with what is known of the animal or the module.\n",
+                            plausible.len()
+                        );
+                    }
+                    for (index, one) in plausible.iter().enumerate() {
+                        if index > 0 {
+                            text.push('\n');
+                        }
+                        let crc = match one.crc_sent {
+                            Some(_) => "; the CRC fits",
+                            None => "",
+                        };
+                        let _ = writeln!(text, "read as       {}{crc}", one.description());
+                        whole(&mut text, &one.telegram());
+                    }
+                }
+            }
+        }
+    }
+    text
+}
+
+/// One telegram in full: number, bits as sent, fields of the code, notes.
+fn whole(text: &mut String, telegram: &Telegram) {
+    let identity = Identity::from_code(telegram.code);
+    let bits = telegram.bits();
+    let _ = writeln!(text, "number        {identity}");
+    let _ = writeln!(text, "code          {:016X}", telegram.code);
+    let _ = writeln!(text, "CRC           {:04X}", telegram.crc());
+    let _ = writeln!(text, "trailer       {:06X}", telegram.trailer);
+    let _ = writeln!(text, "bits          {}", bit_text(&bits));
+    text.push_str(
+        "\nAs sent: least significant bit first, a control bit 1 after every eight bits\n",
+    );
+    text.push_str("  from bit  part       bits         control  byte\n");
+    let _ = writeln!(
+        text,
+        "  {:>8}  {:<9}  {}",
+        0,
+        "header",
+        bit_text(&bits[..HEADER_BITS])
+    );
+    for start in (HEADER_BITS..TELEGRAM_BITS).step_by(9) {
+        let part = match part_of(start) {
+            Part::Code { bit } => format!("code {}", bit / 8 + 1),
+            Part::Crc { bit } => format!("CRC {}", bit / 8 + 1),
+            _ => format!("trailer {}", (start - CODED_BITS) / 9 + 1),
+        };
+        let value = bits[start..start + 8]
+            .iter()
+            .rev()
+            .fold(0u8, |value, &bit| value << 1 | u8::from(bit));
+        let _ = writeln!(
+            text,
+            "  {start:>8}  {part:<9}  {}     {}        {value:02X}",
+            bit_text(&bits[start..start + 8]),
+            u8::from(bits[start + 8]),
+        );
+    }
+    text.push_str("\nThe code: bit 1 is the most significant\n");
+    text.push_str("  bits   field              value         meaning\n");
+    for field in fields(&identity) {
+        let value = match field.name {
+            "country or issuer" => format!("{:03}", field.value),
+            _ => field.value.to_string(),
+        };
+        let _ = writeln!(
+            text,
+            "  {:<5}  {:<17}  {value:<12}  {}",
+            field.bits, field.name, field.meaning
+        );
+    }
+    let notes = notes(&identity);
+    if !notes.is_empty() {
+        text.push_str("\nNotes\n");
+        for note in notes {
+            let _ = writeln!(text, "  {note}");
+        }
+    }
+}
