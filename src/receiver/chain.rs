@@ -2,6 +2,7 @@
 
 use super::clock::on_own_clock;
 use super::front::{Tuning, to_cycles};
+use super::join::join;
 use super::pieces::{Piece, with_carrier, without_carrier};
 use super::read::{Attempt, ReadLimits, read_piece};
 use super::signal::{Kind, Samples, Signal};
@@ -34,8 +35,6 @@ pub struct Reading {
     pub to_s: f64,
     /// The ripple could be this much weaker and still be read, dB; negative for candidates.
     pub spare_db: f64,
-    /// The ripple's depth has a meaning (the field's level is in the capture).
-    pub depth_known: bool,
 }
 
 /// The field as received.
@@ -62,14 +61,15 @@ pub struct Reception {
     pub rate_hz: f64,
     /// Nothing stated the rate: the field was taken as 134.2 kHz.
     pub rate_assumed: bool,
+    /// The field's level is in the capture, so depths are relative to it; else they are in the unit of the samples.
+    pub level_known: bool,
     /// The field.
     pub field: Field,
     /// Numbers read, strongest first.
     pub readings: Vec<Reading>,
     /// The best that did not qualify.
     pub candidate: Option<Reading>,
-    /// The field could be where it is seen by folding onto it from either side, or the band is cut: values kept, Hz
-    /// each side.
+    /// Band looked at on each side of the field, Hz.
     pub band_hz: f64,
     /// Telegrams' worth of field in the capture.
     pub telegrams: f64,
@@ -102,12 +102,54 @@ pub fn receive(signal: &Signal<'_>, odds: f64) -> Reception {
         },
         rate_hz,
         rate_assumed,
+        level_known: false,
         field: Field::default(),
         readings: Vec::new(),
         candidate: None,
         band_hz: 0.0,
         telegrams: 0.0,
     })
+}
+
+/// Reads several captures as pieces of one tag's signal, each begun at a moment of its own.
+///
+/// The first capture says how the field shows; the field's frequency is measured in each.
+pub fn receive_joined(signals: &[Signal<'_>], odds: f64) -> Option<Reception> {
+    let mut joined: Option<(Reception, Clocked)> = None;
+    let mut offset_s = 0.0;
+    for signal in signals {
+        let (views, _, rate_assumed) = views(signal);
+        let Some(view) = views.first() else { continue };
+        let (reception, clocks) = prepare(signal, view, rate_assumed);
+        let Some(mut clocked) = clocks.into_iter().next() else {
+            continue;
+        };
+        for piece in &mut clocked.pieces {
+            piece.from_s += offset_s;
+            piece.to_s += offset_s;
+        }
+        offset_s += signal.samples.len() as f64 / view.tuning.rate_hz;
+        match &mut joined {
+            None => joined = Some((reception, clocked)),
+            Some((first, all)) => {
+                first.telegrams += reception.telegrams;
+                all.pieces.append(&mut clocked.pieces);
+            }
+        }
+    }
+    let (mut reception, clocked) = joined?;
+    let limits = ReadLimits {
+        odds,
+        real: !reception.kind.has_carrier(),
+    };
+    if reception.kind.has_carrier() {
+        reception.field = field_of(&clocked.pieces);
+    }
+    read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
+    if !reception.readings.is_empty() {
+        reception.clocked_by(&clocked);
+    }
+    Some(reception)
 }
 
 /// Ways of looking at the samples worth trying, likeliest first.
@@ -210,54 +252,81 @@ fn tunings(signal: &Signal<'_>, tone: &Tone, rate_hz: f64) -> Vec<Tuning> {
     }
 }
 
+/// Pieces on one clock, which for captures without a carrier is one of several guesses.
+struct Clocked {
+    field_hz: f64,
+    pieces: Vec<Piece>,
+}
+
 fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Reception {
-    let cycles = to_cycles(signal.samples, &view.tuning);
+    let (mut reception, clocks) = prepare(signal, view, rate_assumed);
     let limits = ReadLimits {
         odds,
         real: !view.kind.has_carrier(),
     };
+    for clocked in &clocks {
+        read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
+        if !reception.readings.is_empty() {
+            reception.clocked_by(clocked);
+            break;
+        }
+    }
+    reception
+}
+
+/// Everything up to the pieces: the field is measured, nothing is read yet.
+fn prepare(signal: &Signal<'_>, view: &View, rate_assumed: bool) -> (Reception, Vec<Clocked>) {
+    let cycles = to_cycles(signal.samples, &view.tuning);
     let mut reception = Reception {
         kind: view.kind,
         rate_hz: view.tuning.rate_hz,
         rate_assumed,
+        level_known: true,
         field: Field::default(),
         readings: Vec::new(),
         candidate: None,
         band_hz: cycles.band_hz,
         telegrams: 0.0,
     };
-    if view.kind.has_carrier() {
+    let clocks = if view.kind.has_carrier() {
         let pieces = with_carrier(&cycles);
-        reception.field = field_of(&pieces, view.tuning.field_hz);
-        read_all(&pieces, view.tuning.field_hz, &limits, &mut reception);
+        reception.field = field_of(&pieces);
+        vec![Clocked {
+            field_hz: view.tuning.field_hz,
+            pieces,
+        }]
     } else {
-        let has_level = view.kind == Kind::Envelope && level_is_field(signal.samples);
-        let pieces = without_carrier(&cycles, has_level);
+        reception.level_known = view.kind == Kind::Envelope && level_is_field(signal.samples);
+        let pieces = without_carrier(&cycles, reception.level_known);
         reception.field.amplitude = pieces
             .first()
-            .filter(|_| has_level)
-            .map(|p| p.field.amplitude);
-        for piece in &pieces {
-            for (relative, on_clock) in on_own_clock(piece, CLOCKS) {
-                let field_hz = NOMINAL_HZ * relative;
-                read_all(&[on_clock], field_hz, &limits, &mut reception);
-                if !reception.readings.is_empty() {
-                    reception.field.present = true;
-                    reception.field.frequency_hz = Some(field_hz);
-                    reception.field.on = vec![(piece.from_s, piece.to_s)];
-                    break;
-                }
-            }
-        }
-        for reading in reception
-            .readings
-            .iter_mut()
-            .chain(&mut reception.candidate)
-        {
-            reading.depth_known = has_level;
+            .filter(|_| reception.level_known)
+            .map(|piece| piece.field.amplitude);
+        pieces
+            .iter()
+            .flat_map(|piece| on_own_clock(piece, CLOCKS))
+            .map(|(relative, piece)| Clocked {
+                field_hz: NOMINAL_HZ * relative,
+                pieces: vec![piece],
+            })
+            .collect()
+    };
+    reception.telegrams = clocks.first().map_or(0.0, |clocked| {
+        let seconds: f64 = clocked.pieces.iter().map(|p| p.to_s - p.from_s).sum();
+        seconds * clocked.field_hz / super::fold::TELEGRAM as f64
+    });
+    (reception, clocks)
+}
+
+impl Reception {
+    /// Captures without a carrier show the field's frequency only through the tag that divided it.
+    fn clocked_by(&mut self, clocked: &Clocked) {
+        if !self.kind.has_carrier() {
+            self.field.present = true;
+            self.field.frequency_hz = Some(clocked.field_hz);
+            self.field.on = clocked.pieces.iter().map(|p| (p.from_s, p.to_s)).collect();
         }
     }
-    reception
 }
 
 /// A rectified field has a level that the ripple rides on; an AC-coupled input has none.
@@ -275,7 +344,7 @@ fn level_is_field(samples: Samples<'_>) -> bool {
     mean.abs() > square.sqrt()
 }
 
-fn field_of(pieces: &[Piece], tuned_hz: f64) -> Field {
+fn field_of(pieces: &[Piece]) -> Field {
     let weight: f64 = pieces.iter().map(|p| p.field.weight).sum();
     if weight <= 0.0 {
         return Field::default();
@@ -293,7 +362,7 @@ fn field_of(pieces: &[Piece], tuned_hz: f64) -> Field {
         .fold(0.0, f64::max);
     Field {
         present: true,
-        frequency_hz: Some(tuned_hz + mean(|p| p.field.offset_hz)),
+        frequency_hz: Some(mean(|p| p.field.frequency_hz)),
         amplitude: Some(mean(|p| p.field.amplitude)),
         level_swing: Some(swing),
         on: pieces.iter().map(|p| (p.from_s, p.to_s)).collect(),
@@ -315,6 +384,22 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
             merge(&mut one, attempt, piece, limits);
             candidates.append(&mut one);
         }
+    }
+    if reception.readings.is_empty()
+        && pieces.len() > 1
+        && let Some(attempt) = join(pieces, field_hz, limits)
+    {
+        let span = Piece {
+            ripple: Vec::new(),
+            to_s: pieces[pieces.len() - 1].to_s,
+            ..pieces[0].clone()
+        };
+        let found = if attempt.is_read(limits) {
+            &mut reception.readings
+        } else {
+            &mut candidates
+        };
+        merge(found, attempt, &span, limits);
     }
     reception
         .readings
@@ -357,21 +442,15 @@ fn merge(readings: &mut Vec<Reading>, attempt: Attempt, piece: &Piece, limits: &
                 .odds_wrong
                 .min(attempt.decision.odds_wrong);
             reading.to_s = piece.to_s;
-            reading.spare_db = spare_db(&reading.attempt, limits.odds);
+            reading.spare_db = reading.attempt.folded_db() - needed_db(limits.odds);
         }
         None => readings.push(Reading {
-            spare_db: spare_db(&attempt, limits.odds),
+            spare_db: attempt.folded_db() - needed_db(limits.odds),
             attempt,
             from_s: piece.from_s,
             to_s: piece.to_s,
-            depth_known: true,
         }),
     }
-}
-
-/// How much weaker the ripple could be before half of such captures were unread, dB.
-fn spare_db(attempt: &Attempt, odds: f64) -> f64 {
-    attempt.folded_db() - needed_db(odds)
 }
 
 /// Folded Eb/N0 at which half of all telegrams have these odds: 2.1, 2.6, 3.0 and 3.4 dB at 1e-3, 1e-4, 1e-5 and 1e-6

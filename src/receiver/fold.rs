@@ -63,26 +63,34 @@ impl Fold {
         }
     }
 
-    /// Boundary sums for boundaries at `timing + 32·j` cells; a fraction is interpolated, any timing is allowed.
+    /// Boundary sums for boundaries at `timing + 32·j` cells, any timing; between cells a cubic through the four nearest
+    /// (a straight line would lose up to 4 % of the amplitude).
     pub fn boundaries(&self, timing: f64) -> BoundarySums {
         let whole = timing.floor();
-        let share = timing - whole;
-        let mut both = self.boundaries_at(whole as isize);
-        if share > 0.0 {
-            let late = self.boundaries_at(whole as isize + 1);
+        let x = timing - whole;
+        let whole = whole as isize;
+        if x == 0.0 {
+            return self.boundaries_at(whole);
+        }
+        let mut between = BoundarySums::default();
+        let shares = [
+            -x * (x - 1.0) * (x - 2.0) / 6.0,
+            (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0,
+            -(x + 1.0) * x * (x - 2.0) / 2.0,
+            (x + 1.0) * x * (x - 1.0) / 6.0,
+        ];
+        for (offset, share) in (-1..).zip(shares) {
+            let sums = self.boundaries_at(whole + offset);
             for j in 0..TELEGRAM_BITS {
-                both.sums[j] = both.sums[j] * (1.0 - share) + late.sums[j] * share;
-                both.energies[j] = both.energies[j] * (1.0 - share) + late.energies[j] * share;
+                between.sums[j] += sums.sums[j] * share;
+                between.energies[j] += sums.energies[j] * share;
             }
         }
-        both
+        between
     }
 
     fn boundaries_at(&self, timing: isize) -> BoundarySums {
-        let mut result = BoundarySums {
-            sums: [Complex64::default(); TELEGRAM_BITS],
-            energies: [0.0; TELEGRAM_BITS],
-        };
+        let mut result = BoundarySums::default();
         for j in 0..TELEGRAM_BITS {
             let middle = (j * BIT) as isize + timing;
             let (after, count_after) = self.half(middle);
@@ -138,6 +146,15 @@ impl Fold {
             *score = 0.5 * (power + square.norm());
         }
         scores
+    }
+}
+
+impl Default for BoundarySums {
+    fn default() -> Self {
+        Self {
+            sums: [Complex64::default(); TELEGRAM_BITS],
+            energies: [0.0; TELEGRAM_BITS],
+        }
     }
 }
 

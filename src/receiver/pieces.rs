@@ -49,8 +49,8 @@ pub struct Piece {
 /// The field over one piece.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct FieldFit {
-    /// Frequency error against the rate of the values, Hz.
-    pub offset_hz: f64,
+    /// Frequency, Hz; of envelopes 0.
+    pub frequency_hz: f64,
     /// Mean amplitude (peak).
     pub amplitude: f64,
     /// Largest departure of the tracked level from its mean, as a share of it.
@@ -187,10 +187,10 @@ fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit)
         .map(|a| (a - mean).abs())
         .fold(0.0, f64::max)
         / mean.max(f64::MIN_POSITIVE);
-    let offset_hz = (slope + fine_slope) * field_hz / std::f64::consts::TAU;
+    let frequency_hz = field_hz * (1.0 + (slope + fine_slope) / std::f64::consts::TAU);
     let blocks = values.len() as f64 / BLOCK as f64;
     let fit = FieldFit {
-        offset_hz,
+        frequency_hz,
         amplitude: mean,
         level_swing: swing,
         weight: blocks.powi(3) * mean * mean,
@@ -407,7 +407,7 @@ mod tests {
         let pieces = with_carrier(&cycles);
         assert_eq!(pieces.len(), 1);
         assert!(
-            (pieces[0].field.offset_hz - 3.7).abs() < 1e-4,
+            (pieces[0].field.frequency_hz - field_hz - 3.7).abs() < 1e-4,
             "{:?}",
             pieces[0].field
         );
