@@ -3,6 +3,7 @@
 #![deny(missing_docs)]
 
 pub mod capture;
+pub mod findings;
 pub mod linecode;
 pub mod receiver;
 pub mod telegram;
