@@ -7,3 +7,4 @@ pub mod findings;
 pub mod linecode;
 pub mod receiver;
 pub mod telegram;
+pub mod world;

@@ -3,7 +3,9 @@
 //! Exit codes: 0 success, 1 the honest "no" of a command, 2 bad arguments or an unreadable file, with one line on
 //! standard error. A reader that closes the pipe early has what it wanted: that is success.
 
+mod synth;
 mod telegram;
+mod telegram_fields;
 mod usage_error;
 mod values;
 
@@ -32,6 +34,7 @@ struct Program {
 
 #[derive(Subcommand)]
 enum Command {
+    Synth(synth::Arguments),
     Telegram(telegram::Arguments),
 }
 
@@ -42,15 +45,20 @@ pub fn definition() -> clap::Command {
 
 /// Reads the arguments, runs one command and returns the exit code of the program.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
     let program = definition()
-        .try_get_matches_from(arguments)
+        .try_get_matches_from(&arguments)
         .and_then(|matches| Program::from_arg_matches(&matches));
     let outcome = match program {
         Ok(program) => match program.command {
+            Command::Synth(arguments) => synth::run(&arguments),
             Command::Telegram(arguments) => telegram::run(&arguments),
         },
         Err(error) if error.use_stderr() => {
-            eprintln!("{}", usage_error::one_line(&error, &definition()));
+            eprintln!(
+                "{}",
+                usage_error::one_line(&error, &definition(), arguments.get(1))
+            );
             return ExitCode::from(BAD_ARGUMENTS);
         }
         Err(help_or_version) => print(&help_or_version.render().to_string()),

@@ -1,0 +1,177 @@
+//! `ripplemark synth`: makes a capture and writes down what is in it.
+
+mod output;
+mod plan;
+mod truth;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::ValueEnum;
+use ripplemark::telegram::Identity;
+use ripplemark::world::Pulses;
+
+use super::telegram_fields::Fields;
+use super::values::within;
+
+const LONG_ABOUT: &str = "\
+Makes a capture of a field and tags with a given ripple, and OUT.truth.json with everything in it
+
+The form of OUT follows its ending:
+  .wav  whole numbers of --bits (or 32-bit float), fractions of --range
+  .csv  time in seconds and volts, a line a sample
+  .npy  32-bit floats, volts (complex for --kind iq)
+  .raw  little-endian samples without a header; the truth file names their type
+
+The ripple jumps between two states at exact times, without a circuit model. Whatever is not
+given (number, start of the telegram, load state, phase of the field) is drawn from --seed; the
+same command makes the same file on every machine.";
+
+const AFTER_HELP: &str = "\
+Several tags: repeat --id. --depth, --angle, --start and --sign then go with the tags in order;
+a single --depth counts for the first tag and --level-db sets the others, a single --angle
+counts for all. The fields (--retag ...) are the same for all.
+
+Eb/N0 is the energy of a bit over the noise density: r²·T/(2·N0) for real samples with the
+carrier, r²·T/N0 for an envelope and for I/Q samples. r is the rms ripple of the first tag as it
+is seen, T = 32 field cycles, N0 = 2σ²/rate with σ the standard deviation of a sample (of each
+quadrature). About 0 dB is the limit for one telegram; N telegrams folded gain 10·log10 N dB.
+
+Examples:
+  ripplemark synth intake.wav --id 999:123456789
+  ripplemark synth weak.wav --id 999:1 --ebn0 -8 --seconds 1 --seed 7
+  ripplemark synth two.npy --id 999:1 --id 999:2 --level-db -10 --ebn0 15
+  ripplemark synth soundcard.wav --kind envelope --rate 48000 --angle 0
+
+Exit codes: 0 done, 2 bad arguments or a file that cannot be written.";
+
+/// What the samples show.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Kind {
+    /// The field itself; folded where it is above half the rate
+    Direct,
+    /// Rectified: amplitude only, no carrier
+    Envelope,
+    /// Complex samples around --centre
+    Iq,
+    /// Two levels: is the envelope above the bare field's?
+    Logic,
+}
+
+/// Makes a capture and writes down what is in it
+#[derive(clap::Args)]
+#[command(long_about = LONG_ABOUT, after_help = AFTER_HELP)]
+pub struct Arguments {
+    /// File to write: .wav, .csv, .npy or .raw
+    #[arg(value_name = "OUT")]
+    out: PathBuf,
+    /// Number of a tag as CCC:N; repeat for several tags [default: one tag, 999 and a number drawn from the seed]
+    #[arg(long = "id", value_name = "CCC:N")]
+    ids: Vec<Identity>,
+    #[command(flatten)]
+    fields: Fields,
+    /// A bare field; --ebn0 then sets the noise a tag of --depth and --angle would have it with
+    #[arg(long, conflicts_with_all = ["ids", "start", "sign", "level_db"])]
+    no_tag: bool,
+    /// What the samples show
+    #[arg(long, value_enum, default_value = "direct")]
+    kind: Kind,
+    /// Samples a second, Hz [default: 1000000; envelope and I/Q 48000, logic 100000]
+    #[arg(long, value_name = "HZ", value_parser = within(8e3..=1e8, "Hz"))]
+    rate: Option<f64>,
+    /// Length, seconds
+    #[arg(long, value_name = "S", default_value = "0.5", value_parser = within(1e-3..=3600.0, "s"))]
+    seconds: f64,
+    /// Frequency of the field, Hz
+    #[arg(long, value_name = "HZ", default_value = "134200", value_parser = within(100e3..=200e3, "Hz"))]
+    field_hz: f64,
+    /// Centre frequency of I/Q samples, Hz [default: 134200]
+    #[arg(long, value_name = "HZ", value_parser = within(0.0..=1e7, "Hz"))]
+    centre: Option<f64>,
+    /// Ripple depth of a tag: half the change between the load states over the field [default: 0.01]
+    #[arg(long, value_name = "X", value_parser = within(0.0..=0.9, ""))]
+    depth: Vec<f64>,
+    /// Ripple angle of a tag, degrees: 0 changes the amplitude only, 90 the phase only [default: 30]
+    #[arg(long, value_name = "DEG", allow_negative_numbers = true, value_parser = within(-180.0..=180.0, "degrees"))]
+    angle: Vec<f64>,
+    /// Ripple of every further tag relative to the first, dB [default: -6]
+    #[arg(long, value_name = "DB", allow_negative_numbers = true, value_parser = within(-80.0..=0.0, "dB"))]
+    level_db: Option<f64>,
+    /// Field cycles (32 a bit, 4096 a telegram) before a telegram of the tag starts [default: from the seed]
+    #[arg(long, value_name = "CYCLES", value_parser = within(0.0..=4096.0, "field cycles"))]
+    start: Vec<f64>,
+    /// Load state after that start, 1 or -1 [default: from the seed]
+    #[arg(long, value_name = "SIGN", allow_negative_numbers = true, value_parser = sign)]
+    sign: Vec<i8>,
+    /// Eb/N0 of the first tag, dB [default: no noise]
+    #[arg(long, value_name = "DB", allow_negative_numbers = true, value_parser = within(-60.0..=100.0, "dB"))]
+    ebn0: Option<f64>,
+    /// Seed of everything random, 0 to 18446744073709551615
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Peak amplitude of the field, V
+    #[arg(long, value_name = "V", default_value = "1", value_parser = within(1e-6..=1e4, "V"))]
+    amplitude: f64,
+    /// Constant added to every sample, V
+    #[arg(long, value_name = "V", default_value = "0", allow_negative_numbers = true, value_parser = within(-1e4..=1e4, "V"))]
+    offset: f64,
+    /// Phase of the field at the first sample, degrees [default: from the seed]
+    #[arg(long, value_name = "DEG", allow_negative_numbers = true, value_parser = within(-360.0..=360.0, "degrees"))]
+    phase: Option<f64>,
+    /// Resolution, 2 to 24 bits, or 32 for floats without steps [default: 16, logic 8]
+    #[arg(long, value_name = "N", value_parser = bits)]
+    bits: Option<u32>,
+    /// Full scale ±V of the digitiser [default: the next of 1, 2, 5, 10 … that holds the signal]
+    #[arg(long, value_name = "V", value_parser = within(1e-6..=1e6, "V"))]
+    range: Option<f64>,
+    /// How much faster than stated the sampling clock runs, parts per million
+    #[arg(long, value_name = "PPM", default_value = "0", allow_negative_numbers = true, value_parser = within(-1e4..=1e4, "ppm"))]
+    clock_ppm: f64,
+    /// Switch the field: milliseconds on and off, 1 to 10000 each; every time the telegram starts anew
+    #[arg(long, value_name = "ON_MS:OFF_MS", value_parser = pulses)]
+    pulse: Option<Pulses>,
+    /// Write lines with the settings (length, interval, unit) before the data; only .csv
+    #[arg(long)]
+    preamble: bool,
+}
+
+fn sign(text: &str) -> Result<i8, String> {
+    match text {
+        "1" | "+1" => Ok(1),
+        "-1" => Ok(-1),
+        _ => Err("allowed are 1 and -1".into()),
+    }
+}
+
+fn bits(text: &str) -> Result<u32, String> {
+    text.parse()
+        .ok()
+        .filter(|bits| (2..=24).contains(bits) || *bits == 32)
+        .ok_or_else(|| "allowed are 2 to 24, and 32 for floats".into())
+}
+
+fn pulses(text: &str) -> Result<Pulses, String> {
+    let shortest_ms = Pulses::SHORTEST_S * 1e3;
+    let milliseconds = within(shortest_ms..=10_000.0, "ms");
+    let (on, off) = text
+        .split_once(':')
+        .ok_or("write ON_MS:OFF_MS, for example 50:3")?;
+    Ok(Pulses {
+        on_s: milliseconds(on)? / 1e3,
+        off_s: milliseconds(off)? / 1e3,
+    })
+}
+
+/// Makes the capture and its truth file.
+pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    let plan = plan::Plan::new(arguments)?;
+    let clipped = output::write(&plan)?;
+    truth::write(&plan, clipped)?;
+    if clipped > 0 {
+        eprintln!(
+            "ripplemark: note: {clipped} samples are beyond the range of {} V and were clipped",
+            plan.range
+        );
+    }
+    Ok(ExitCode::SUCCESS)
+}

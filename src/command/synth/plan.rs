@@ -1,0 +1,327 @@
+//! From the arguments to a signal: what was not given is drawn or worked out, what cannot be is refused.
+
+use std::path::PathBuf;
+
+use anyhow::{Context, bail, ensure};
+use ripplemark::telegram::Identity;
+use ripplemark::world::{
+    Digitiser, DirectSignal, RippleTag, Stream, View, generator, noise_sigma, ripple_rms, uniform,
+};
+
+use super::{Arguments, Kind};
+
+/// Ripple depth nobody stated: shallow, but far above the steps of a 16-bit or even a 10-bit digitiser.
+const DEPTH: f64 = 0.01;
+/// Ripple angle nobody stated: seen by envelope and phase alike.
+const ANGLE_DEG: f64 = 30.0;
+/// Level of further tags nobody stated.
+const LEVEL_DB: f64 = -6.0;
+/// Field cycles a tag in a switched field takes to wake up: 1 ms (from memory, no source).
+const WAKE_UP_CYCLES: f64 = 134.0;
+/// Largest file written, bytes: above it many programs no longer read a WAV file.
+const LARGEST_BYTES: f64 = (1u64 << 31) as f64;
+/// More tags than this is a typing error.
+const MOST_TAGS: usize = 100;
+/// Standard deviations of noise the range leaves room for: one sample in 16 000 is clipped.
+const NOISE_ROOM: f64 = 4.0;
+
+/// Form of the file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Form {
+    Wav,
+    Text,
+    Npy,
+    Raw,
+}
+
+/// Everything that is in the capture.
+pub struct Plan {
+    pub out: PathBuf,
+    pub form: Form,
+    pub preamble: bool,
+    pub signal: DirectSignal,
+    /// `None` = floats without steps.
+    pub digitiser: Option<Digitiser>,
+    pub range: f64,
+    pub ebn0_db: Option<f64>,
+}
+
+impl Plan {
+    pub fn new(arguments: &Arguments) -> anyhow::Result<Self> {
+        let form = form(arguments)?;
+        let view = view(arguments)?;
+        let rate_hz = arguments.rate.unwrap_or(match arguments.kind {
+            Kind::Direct => 1e6,
+            Kind::Envelope | Kind::Iq => 48e3,
+            Kind::Logic => 100e3,
+        });
+        if let View::Iq { centre_hz } = view {
+            ensure!(
+                (arguments.field_hz - centre_hz).abs() < rate_hz / 2.0,
+                "the field at {} Hz is outside the I/Q band: allowed is --centre {centre_hz} Hz ± half the rate, {} Hz",
+                arguments.field_hz,
+                rate_hz / 2.0
+            );
+        }
+        ensure!(
+            form != Form::Wav || rate_hz.fract() == 0.0,
+            "a WAV file states its rate in whole Hz, not {rate_hz}: take a whole --rate or another form"
+        );
+        let tags = tags(arguments)?;
+        let noise_sigma = match arguments.ebn0 {
+            None => 0.0,
+            Some(ebn0_db) => {
+                let depth = arguments.depth.first().copied().unwrap_or(DEPTH);
+                let angle_deg = arguments.angle.first().copied().unwrap_or(ANGLE_DEG);
+                let rms = ripple_rms(view, arguments.amplitude, depth, angle_deg);
+                // Of a ripple at 90° an envelope keeps rounding errors.
+                ensure!(
+                    rms > 1e-9 * arguments.amplitude,
+                    "--ebn0 needs a ripple to compare the noise with: at depth {depth} and {angle_deg} degrees these samples show none"
+                );
+                noise_sigma(view, ebn0_db, rms, arguments.field_hz, rate_hz)
+            }
+        };
+        let phase_deg = arguments
+            .phase
+            .unwrap_or(360.0 * uniform(&mut generator(arguments.seed, Stream::Field)));
+        let bits = arguments
+            .bits
+            .unwrap_or(if arguments.kind == Kind::Logic { 8 } else { 16 });
+        let depths: f64 = tags.iter().map(|tag| tag.depth).sum();
+        let peak = match view {
+            View::Logic => 1.0,
+            _ => {
+                arguments.offset.abs()
+                    + arguments.amplitude * (1.0 + depths)
+                    + NOISE_ROOM * noise_sigma
+            }
+        };
+        let range = arguments.range.unwrap_or_else(|| next_range(peak));
+        let samples = (arguments.seconds * rate_hz).round() as u64;
+        ensure!(
+            samples >= 1,
+            "no sample in {} s at {rate_hz} Hz",
+            arguments.seconds
+        );
+        let plan = Self {
+            out: arguments.out.clone(),
+            form,
+            preamble: arguments.preamble,
+            signal: DirectSignal {
+                view,
+                rate_hz,
+                clock_ppm: arguments.clock_ppm,
+                samples,
+                field_hz: arguments.field_hz,
+                amplitude: arguments.amplitude,
+                phase_deg,
+                offset: arguments.offset,
+                tags,
+                pulses: arguments.pulse,
+                noise_sigma,
+                seed: arguments.seed,
+            },
+            digitiser: (bits <= Digitiser::MOST_BITS).then_some(Digitiser { bits, range }),
+            range,
+            ebn0_db: arguments.ebn0,
+        };
+        let bytes = samples as f64 * plan.bytes_a_sample();
+        ensure!(
+            bytes <= LARGEST_BYTES,
+            "{} s at {rate_hz} Hz would be {:.1} GB; allowed are {:.1} GB: take less --seconds, --rate or --bits",
+            arguments.seconds,
+            bytes / 1e9,
+            LARGEST_BYTES / 1e9
+        );
+        Ok(plan)
+    }
+
+    pub fn complex(&self) -> bool {
+        matches!(self.signal.view, View::Iq { .. })
+    }
+
+    /// Kind of the capture, in the words of `decode`.
+    pub fn kind(&self) -> &'static str {
+        match self.signal.view {
+            View::Real if self.signal.field_hz < self.signal.rate_hz / 2.0 => "direct",
+            View::Real => "folded",
+            View::Envelope => "envelope",
+            View::Iq { .. } => "iq",
+            View::Logic => "logic",
+        }
+    }
+
+    /// Bits of the container: whole bytes that hold the digitiser's bits; 32 for floats.
+    pub fn container_bits(&self) -> u32 {
+        self.digitiser.map_or(32, |digitiser| {
+            match (digitiser.bits.div_ceil(8) * 8, self.form) {
+                (24, Form::Raw) => 32,
+                (bits, _) => bits,
+            }
+        })
+    }
+
+    fn bytes_a_sample(&self) -> f64 {
+        let channels = if self.complex() { 2.0 } else { 1.0 };
+        match self.form {
+            // Time, comma, value, line end.
+            Form::Text => 14.0 + 12.0 * channels,
+            Form::Npy => 4.0 * channels,
+            Form::Wav | Form::Raw => f64::from(self.container_bits()) / 8.0 * channels,
+        }
+    }
+}
+
+fn form(arguments: &Arguments) -> anyhow::Result<Form> {
+    let ending = arguments
+        .out
+        .extension()
+        .and_then(|ending| ending.to_str())
+        .map(str::to_ascii_lowercase);
+    let form = match ending.as_deref() {
+        Some("wav") => Form::Wav,
+        Some("csv") => Form::Text,
+        Some("npy") => Form::Npy,
+        Some("raw") => Form::Raw,
+        _ => bail!(
+            "{}: the ending says what to write; allowed are .wav, .csv, .npy and .raw",
+            arguments.out.display()
+        ),
+    };
+    ensure!(
+        form == Form::Text || !arguments.preamble,
+        "--preamble goes with .csv only"
+    );
+    Ok(form)
+}
+
+fn view(arguments: &Arguments) -> anyhow::Result<View> {
+    ensure!(
+        arguments.centre.is_none() || arguments.kind == Kind::Iq,
+        "--centre goes with --kind iq only"
+    );
+    Ok(match arguments.kind {
+        Kind::Direct => View::Real,
+        Kind::Envelope => View::Envelope,
+        Kind::Logic => View::Logic,
+        Kind::Iq => View::Iq {
+            centre_hz: arguments.centre.unwrap_or(134_200.0),
+        },
+    })
+}
+
+/// Smallest of 1, 2, 5, 10, 20 … (and 0.5, 0.2 …) volts above `peak`.
+fn next_range(peak: f64) -> f64 {
+    // Whole powers of ten are exact; a negative exponent divides by one.
+    let scale = |exponent: i32| {
+        let power = (0..exponent.abs()).fold(1.0, |power, _| power * 10.0);
+        move |factor: f64| {
+            if exponent < 0 {
+                factor / power
+            } else {
+                factor * power
+            }
+        }
+    };
+    (-9..9)
+        .flat_map(|exponent| [1.0, 2.0, 5.0].map(scale(exponent)))
+        .find(|&range| range > peak)
+        .unwrap_or(peak)
+}
+
+fn tags(arguments: &Arguments) -> anyhow::Result<Vec<RippleTag>> {
+    let count = if arguments.no_tag {
+        0
+    } else {
+        arguments.ids.len().max(1)
+    };
+    ensure!(
+        count <= MOST_TAGS,
+        "{count} tags; allowed are {MOST_TAGS} at most"
+    );
+    let places = count.max(1);
+    for (name, given) in [
+        ("--depth", arguments.depth.len()),
+        ("--angle", arguments.angle.len()),
+        ("--start", arguments.start.len()),
+        ("--sign", arguments.sign.len()),
+    ] {
+        ensure!(
+            given <= places,
+            "{name} is given {given} times; allowed is once a tag, {places} here"
+        );
+    }
+    ensure!(
+        arguments.level_db.is_none() || arguments.depth.len() <= 1,
+        "--level-db and a --depth for further tags exclude each other"
+    );
+    ensure!(
+        arguments.level_db.is_none() || count > 1,
+        "--level-db needs a second --id"
+    );
+    (0..count).map(|index| tag(arguments, index)).collect()
+}
+
+fn tag(arguments: &Arguments, index: usize) -> anyhow::Result<RippleTag> {
+    let mut random = generator(arguments.seed, Stream::Tag(index as u16));
+    // All are drawn, whatever is given: giving one leaves the others as they were.
+    let (number, start, sign) = (
+        uniform(&mut random),
+        uniform(&mut random),
+        uniform(&mut random),
+    );
+    let identity = match arguments.ids.get(index) {
+        Some(&identity) => identity,
+        None => Identity::new(999, (number * Identity::NATIONAL_MAX as f64) as u64)
+            .context("drawn number")?,
+    };
+    let first_depth = arguments.depth.first().copied().unwrap_or(DEPTH);
+    let depth = match arguments.depth.get(index) {
+        Some(&depth) => depth,
+        None if index == 0 => first_depth,
+        None => first_depth * libm::pow(10.0, arguments.level_db.unwrap_or(LEVEL_DB) / 20.0),
+    };
+    let angle_deg = arguments
+        .angle
+        .get(index)
+        .or(arguments.angle.first())
+        .copied()
+        .unwrap_or(ANGLE_DEG);
+    let drawn_start = match arguments.pulse {
+        None => 4096.0 * start,
+        Some(_) => WAKE_UP_CYCLES + 32.0 * start,
+    };
+    Ok(RippleTag {
+        telegram: arguments.fields.telegram(identity),
+        depth,
+        angle_deg,
+        start_cycles: arguments.start.get(index).copied().unwrap_or(drawn_start),
+        sign: arguments
+            .sign
+            .get(index)
+            .copied()
+            .unwrap_or(if sign < 0.5 { 1 } else { -1 }),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_range_is_the_next_of_1_2_5() {
+        for (peak, range) in [
+            (0.99, 1.0),
+            (1.0, 2.0),
+            (1.01, 2.0),
+            (2.5, 5.0),
+            (7.0, 10.0),
+            (123.0, 200.0),
+            (0.03, 0.05),
+            (1e-6, 2e-6),
+        ] {
+            assert!((next_range(peak) / range - 1.0).abs() < 1e-12, "{peak}");
+        }
+    }
+}

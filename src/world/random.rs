@@ -1,0 +1,62 @@
+//! Random numbers: one seed, many independent streams.
+
+use rand::rngs::ChaCha8Rng;
+use rand::{Rng, SeedableRng};
+
+/// What a stream of random numbers is for. Each has a stream of its own, so that drawing more of one thing leaves the
+/// others as they were.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stream {
+    /// Number, timing and phases nobody stated, for the tag with this index.
+    Tag(u16),
+    /// Phase of the field.
+    Field,
+    /// White noise of the samples.
+    Noise,
+}
+
+impl Stream {
+    /// Numbers of the streams; part of what makes old captures repeatable, so they never change.
+    const fn number(self) -> u64 {
+        match self {
+            Self::Field => 0,
+            Self::Noise => 1,
+            Self::Tag(index) => 0x1_0000 + index as u64,
+        }
+    }
+}
+
+/// The generator of one stream: ChaCha8, keyed with the seed (little endian, the other 24 key bytes 0).
+///
+/// The key is written out here because `seed_from_u64` may expand seeds differently in another version of its crate.
+pub fn generator(seed: u64, stream: Stream) -> ChaCha8Rng {
+    let mut key = [0; 32];
+    key[..8].copy_from_slice(&seed.to_le_bytes());
+    let mut generator = ChaCha8Rng::from_seed(key);
+    generator.set_stream(stream.number());
+    generator
+}
+
+/// Uniform in [0, 1): the upper 53 bits of one word, as in most generators.
+pub fn uniform(generator: &mut impl Rng) -> f64 {
+    (generator.next_u64() >> 11) as f64 * (1.0 / (1u64 << 53) as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn streams_and_seeds_differ_and_the_first_words_are_frozen() {
+        let first = |seed, stream| generator(seed, stream).next_u64();
+        assert_ne!(first(1, Stream::Noise), first(1, Stream::Field));
+        assert_ne!(first(1, Stream::Noise), first(2, Stream::Noise));
+        assert_ne!(first(1, Stream::Tag(0)), first(1, Stream::Tag(1)));
+        // First keystream word of ChaCha8 with a zero key and zero nonce: 3e00ef2f895f40d6 as bytes
+        // (draft-strombergson-chacha-test-vectors-01, TC1, 256-bit key).
+        assert_eq!(
+            first(0, Stream::Field),
+            u64::from_le_bytes([0x3e, 0x00, 0xef, 0x2f, 0x89, 0x5f, 0x40, 0xd6])
+        );
+    }
+}

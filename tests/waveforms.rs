@@ -1,0 +1,74 @@
+//! Every file in `waveforms/` is what its command in `waveforms/README.md` makes, bit for bit.
+
+use std::collections::BTreeSet;
+use std::path::PathBuf;
+use std::process::Command;
+
+use serde_json::Value;
+
+fn folder() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("waveforms")
+}
+
+/// File and command of each row of the table.
+fn rows() -> Vec<(String, String)> {
+    let page = std::fs::read_to_string(folder().join("README.md")).unwrap();
+    page.lines()
+        .filter_map(|line| {
+            let cells: Vec<&str> = line.split('|').map(str::trim).collect();
+            let command = cells.get(3)?.strip_prefix("`ripplemark ")?;
+            Some((cells[1].into(), command.trim_end_matches('`').into()))
+        })
+        .collect()
+}
+
+/// The program's version may differ from the one that made the file.
+fn truth(bytes: &[u8]) -> Value {
+    let mut truth: Value = serde_json::from_slice(bytes).unwrap();
+    truth.as_object_mut().unwrap().remove("program");
+    truth
+}
+
+#[test]
+fn commands_make_the_captures_again() {
+    let rows = rows();
+    assert!(rows.len() >= 12, "{} rows", rows.len());
+    let again = tempfile::TempDir::new().unwrap();
+    for (file, command) in rows {
+        assert!(command.starts_with(&format!("synth {file} ")), "{command}");
+        let output = Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+            .args(command.split(' '))
+            .current_dir(again.path())
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(0), "{command}: {output:?}");
+        let read = |folder: PathBuf, name: &str| std::fs::read(folder.join(name)).unwrap();
+        let (kept, made) = (read(folder(), &file), read(again.path().into(), &file));
+        assert!(kept == made, "{file} is not what '{command}' makes");
+        let name = format!("{file}.truth.json");
+        let (kept, made) = (read(folder(), &name), read(again.path().into(), &name));
+        assert_eq!(truth(&kept), truth(&made), "{name}");
+    }
+}
+
+#[test]
+fn every_file_is_in_the_table_and_all_are_small() {
+    let listed: BTreeSet<String> = rows()
+        .into_iter()
+        .flat_map(|(file, _)| [format!("{file}.truth.json"), file])
+        .collect();
+    let mut total = 0;
+    let mut found = BTreeSet::new();
+    for entry in std::fs::read_dir(folder()).unwrap() {
+        let entry = entry.unwrap();
+        let name = entry.file_name().into_string().unwrap();
+        let bytes = entry.metadata().unwrap().len();
+        assert!(bytes <= 400_000, "{name}: {bytes} bytes");
+        total += bytes;
+        if name != "README.md" {
+            found.insert(name);
+        }
+    }
+    assert_eq!(found, listed);
+    assert!(total <= 8_000_000, "{total} bytes");
+}
