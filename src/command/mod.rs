@@ -4,6 +4,7 @@
 //! standard error. A reader that closes the pipe early has what it wanted: that is success.
 
 mod synth;
+mod decode;
 mod telegram;
 mod telegram_fields;
 mod usage_error;
@@ -35,6 +36,7 @@ struct Program {
 #[derive(Subcommand)]
 enum Command {
     Synth(synth::Arguments),
+    Decode(decode::Arguments),
     Telegram(telegram::Arguments),
 }
 
@@ -52,6 +54,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let outcome = match program {
         Ok(program) => match program.command {
             Command::Synth(arguments) => synth::run(&arguments),
+            Command::Decode(arguments) => decode::run(&arguments),
             Command::Telegram(arguments) => telegram::run(&arguments),
         },
         Err(error) if error.use_stderr() => {
@@ -67,11 +70,15 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         if closed_pipe(&error) {
             return ExitCode::SUCCESS;
         }
-        // A message of several lines would break scripts that read one line for each failure.
-        let message = format!("{error:#}").replace(['\n', '\r'], " ");
-        eprintln!("ripplemark: {message}");
+        complain(&error);
         ExitCode::from(BAD_ARGUMENTS)
     })
+}
+
+/// One line on standard error: a message of several would break scripts that read one line for each failure.
+fn complain(error: &anyhow::Error) {
+    let message = format!("{error:#}").replace(['\n', '\r'], " ");
+    eprintln!("ripplemark: {message}");
 }
 
 /// Writes to standard output; a closed pipe comes back as an error that [`run`] counts as success.

@@ -318,7 +318,63 @@ fn prepare(signal: &Signal<'_>, view: &View, rate_assumed: bool) -> (Reception, 
     (reception, clocks)
 }
 
+/// How strongly a channel holds a field: the strongest tone that can be one, over its surroundings. Without one, the
+/// share of the channel that changes at all, which is below 1.
+pub fn field_strength(samples: Samples<'_>, rate_hz: Option<f64>) -> f64 {
+    let signal = Signal {
+        samples,
+        rate_hz,
+        centre_hz: 0.0,
+        logic: false,
+    };
+    let tones = spectrum(samples).map_or_else(Vec::new, |s| s.tones(24));
+    let field = tones.iter().find(|tone| {
+        let rate_hz = rate_hz.unwrap_or(NOMINAL_HZ / tone.per_sample.abs());
+        !tunings(&signal, tone, rate_hz).is_empty()
+    });
+    if let Some(tone) = field {
+        return tone.above_floor;
+    }
+    let Samples::Real(samples) = samples else {
+        return 0.0;
+    };
+    let changes = samples.windows(2).filter(|pair| pair[0] != pair[1]).count();
+    changes as f64 / samples.len().max(1) as f64
+}
+
 impl Reception {
+    /// Adds what a later window of the same capture gave; `offset_s` is where it began.
+    pub fn absorb(&mut self, later: Self, offset_s: f64, odds: f64) {
+        if !self.field.present || (self.readings.is_empty() && !later.readings.is_empty()) {
+            self.kind = later.kind;
+            self.level_known = later.level_known;
+            self.field = Field {
+                on: std::mem::take(&mut self.field.on),
+                ..later.field
+            };
+        }
+        self.telegrams += later.telegrams;
+        let shifted = |(from, to): (f64, f64)| (from + offset_s, to + offset_s);
+        for on in later.field.on.into_iter().map(shifted) {
+            match self.field.on.last_mut() {
+                // A field that is on across the seam of two windows: a gap of a few cycles is the filter's.
+                Some(last) if on.0 - last.1 < 1e-3 => last.1 = on.1,
+                _ => self.field.on.push(on),
+            }
+        }
+        for reading in later.readings {
+            merge(&mut self.readings, reading.attempt, (reading.from_s + offset_s, reading.to_s + offset_s), odds);
+        }
+        if let Some(candidate) = later.candidate {
+            let better = self.candidate.as_ref().is_none_or(|old| {
+                candidate.attempt.decision.odds_wrong < old.attempt.decision.odds_wrong
+            });
+            if better {
+                self.candidate = Some(candidate);
+            }
+        }
+    }
+
     /// Captures without a carrier show the field's frequency only through the tag that divided it.
     fn clocked_by(&mut self, clocked: &Clocked) {
         if !self.kind.has_carrier() {
@@ -377,11 +433,11 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
             (piece.to_s - piece.from_s) * field_hz / super::fold::TELEGRAM as f64;
         let result = read_piece(piece, field_hz, limits);
         for attempt in result.read {
-            merge(&mut reception.readings, attempt, piece, limits);
+            merge(&mut reception.readings, attempt, (piece.from_s, piece.to_s), limits.odds);
         }
         if let Some(attempt) = result.left {
             let mut one = Vec::new();
-            merge(&mut one, attempt, piece, limits);
+            merge(&mut one, attempt, (piece.from_s, piece.to_s), limits.odds);
             candidates.append(&mut one);
         }
     }
@@ -389,17 +445,13 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
         && pieces.len() > 1
         && let Some(attempt) = join(pieces, field_hz, limits)
     {
-        let span = Piece {
-            ripple: Vec::new(),
-            to_s: pieces[pieces.len() - 1].to_s,
-            ..pieces[0].clone()
-        };
+        let span = (pieces[0].from_s, pieces[pieces.len() - 1].to_s);
         let found = if attempt.is_read(limits) {
             &mut reception.readings
         } else {
             &mut candidates
         };
-        merge(found, attempt, &span, limits);
+        merge(found, attempt, span, limits.odds);
     }
     reception
         .readings
@@ -425,7 +477,7 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
     }
 }
 
-fn merge(readings: &mut Vec<Reading>, attempt: Attempt, piece: &Piece, limits: &ReadLimits) {
+fn merge(readings: &mut Vec<Reading>, attempt: Attempt, (from_s, to_s): (f64, f64), odds: f64) {
     let same = readings
         .iter_mut()
         .find(|reading| reading.attempt.decision.telegram.code == attempt.decision.telegram.code);
@@ -441,14 +493,14 @@ fn merge(readings: &mut Vec<Reading>, attempt: Attempt, piece: &Piece, limits: &
                 .decision
                 .odds_wrong
                 .min(attempt.decision.odds_wrong);
-            reading.to_s = piece.to_s;
-            reading.spare_db = reading.attempt.folded_db() - needed_db(limits.odds);
+            reading.to_s = to_s;
+            reading.spare_db = reading.attempt.folded_db() - needed_db(odds);
         }
         None => readings.push(Reading {
-            spare_db: attempt.folded_db() - needed_db(limits.odds),
+            spare_db: attempt.folded_db() - needed_db(odds),
             attempt,
-            from_s: piece.from_s,
-            to_s: piece.to_s,
+            from_s,
+            to_s,
         }),
     }
 }

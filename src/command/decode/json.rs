@@ -1,0 +1,105 @@
+//! The JSON line of a capture, schema `ripplemark.decode/1`.
+
+use ripplemark::capture::Unit;
+use ripplemark::receiver::Reading;
+use ripplemark::telegram::Identity;
+use serde_json::{Value, json};
+
+use super::Report;
+
+/// Trailers less sure than this are `null`.
+const TRAILER_SURE: f64 = 0.999;
+
+/// One object, one line.
+pub fn line(report: &Report) -> String {
+    let reception = &report.reception;
+    let layout = report.loaded.layout();
+    let rate_hz = (reception.rate_hz > 0.0).then_some(reception.rate_hz);
+    let mut findings: Vec<Value> = report
+        .findings
+        .iter()
+        .map(|finding| {
+            json!({"code": finding.code, "text": finding.text, "evidence": finding.evidence})
+        })
+        .collect();
+    if report.as_expected == Some(false) {
+        findings.push(json!({"code": "not-the-expected-number", "text": super::text::UNEXPECTED, "evidence": {}}));
+    }
+    findings.extend(
+        report
+            .loaded
+            .remarks()
+            .map(|remark| json!({"code": "capture-note", "text": remark, "evidence": {}})),
+    );
+    let value = json!({
+        "schema": "ripplemark.decode/1",
+        "capture": {
+            "path": report.path,
+            "samples": report.samples,
+            "rate_hz": rate_hz,
+            "seconds": rate_hz.map(|rate_hz| report.samples as f64 / rate_hz),
+            "channel": report.loaded.channel,
+            "kind": reception.kind.name(),
+        },
+        "verdict": if report.is_read() { "read" } else { "unread" },
+        "readings": reception.readings.iter().map(|reading| reading_value(reading, report)).collect::<Vec<_>>(),
+        "candidate": reception.candidate.as_ref().filter(|c| worth_showing(c)).map(|reading| reading_value(reading, report)),
+        "field": {
+            "present": reception.field.present,
+            "frequency_hz": reception.field.frequency_hz,
+            "offset_ppm": reception.field.frequency_hz.filter(|_| !reception.rate_assumed).map(|hz| (hz / ripplemark::receiver::NOMINAL_HZ - 1.0) * 1e6),
+            "amplitude": reception.field.amplitude,
+            "unit": match layout.channels.first().map(|channel| channel.unit) {
+                Some(Unit::Volt) => json!("V"),
+                Some(Unit::FullScale) => json!("full scale"),
+                _ => Value::Null,
+            },
+            "level_swing": reception.field.level_swing,
+            "on": reception.field.on.iter().map(|(from, to)| json!([from, to])).collect::<Vec<_>>(),
+        },
+        "findings": findings,
+    });
+    format!("{value}\n")
+}
+
+/// Noise alone gives a candidate every time; one likelier right than wrong is worth a look.
+pub fn worth_showing(candidate: &Reading) -> bool {
+    candidate.attempt.decision.odds_wrong < 0.5
+}
+
+/// The trailer, where its bits are as good as certain.
+pub fn trailer(reading: &Reading) -> Option<String> {
+    let decision = &reading.attempt.decision;
+    (decision.trailer_sure >= TRAILER_SURE).then(|| format!("{:06X}", decision.telegram.trailer))
+}
+
+fn reading_value(reading: &Reading, report: &Report) -> Value {
+    let attempt = &reading.attempt;
+    let telegram = attempt.decision.telegram;
+    let identity = Identity::from_code(telegram.code);
+    let decibel = |ratio: f64| 10.0 * ratio.log10();
+    let carrier = report.reception.kind.has_carrier();
+    json!({
+        "id": identity.digits(),
+        "country": identity.country,
+        "kind": "fdx-b",
+        "national": identity.national,
+        "animal": identity.animal,
+        "retag": identity.retag,
+        "user": identity.user,
+        "reserved": identity.reserved,
+        "data_block": identity.data_block,
+        "trailer": trailer(reading),
+        "code_hex": format!("{:016X}", telegram.code),
+        "crc_hex": format!("{:04X}", telegram.crc()),
+        "assumed": [],
+        "odds_wrong": attempt.decision.odds_wrong,
+        "telegrams": attempt.telegrams,
+        "ebn0_db": decibel(attempt.ebn0),
+        "spare_db": reading.spare_db,
+        "depth": report.reception.level_known.then_some(attempt.depth),
+        "angle_deg": carrier.then_some(attempt.angle.to_degrees()),
+        "from_s": reading.from_s,
+        "to_s": reading.to_s,
+    })
+}

@@ -1,0 +1,213 @@
+//! `decode`: reads captures.
+
+mod json;
+mod load;
+mod text;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::Args;
+use ripplemark::capture::{CaptureError, ChannelChoice, RawKind};
+use ripplemark::findings::{Finding, findings};
+use ripplemark::receiver::{Reception, Samples, Signal, receive, receive_joined};
+use ripplemark::telegram::Identity;
+
+use super::values::within;
+use load::{Loaded, Window};
+
+const AFTER_HELP: &str = "\
+A resonant reader antenna carries tens to hundreds of volts: hold a pick-up coil near it instead of
+clipping a probe onto it, and never wire an antenna to a sound-card input.
+
+Exit codes: 0 a number was read in every capture (the expected one), 1 some capture gave none or another,
+2 bad arguments or a file that cannot be read (the other files are still done).";
+
+/// Read captures: the number in each, or why there is none
+///
+/// Captures are WAV, NPY or columns of numbers as text, whatever they are called; '-' is standard input.
+#[derive(Args)]
+#[command(after_help = AFTER_HELP)]
+pub struct Arguments {
+    /// Captures to read; '-' is standard input
+    #[arg(value_name = "CAPTURE", required = true)]
+    captures: Vec<PathBuf>,
+    /// Samples per second; wins over what the file says
+    #[arg(long, value_name = "HZ", value_parser = within(1.0..=1e10, "Hz"))]
+    rate: Option<f64>,
+    /// Leave out everything before this time, seconds from the first sample
+    #[arg(long, value_name = "S", default_value_t = 0.0, value_parser = within(0.0..=1e9, "s"))]
+    from: f64,
+    /// Leave out everything after this time, seconds from the first sample
+    #[arg(long, value_name = "S", value_parser = within(0.0..=1e9, "s"))]
+    to: Option<f64>,
+    /// Take all captures as pieces of one tag's signal and combine them
+    #[arg(long)]
+    join: bool,
+    /// Probe factor: volts are multiplied by it
+    #[arg(long, value_name = "FACTOR", default_value_t = 1.0, allow_negative_numbers = true, value_parser = within(-1e9..=1e9, ""))]
+    scale: f64,
+    /// Channel by number (from 1) or name, or the difference of two as A-B; default: the one with the field in it
+    #[arg(long, value_name = "N|NAME|A-B")]
+    channel: Option<ChannelChoice>,
+    /// Bare samples without a header: i8, u8, i16, i32, f32, f64, ci16 or cf32, little-endian
+    #[arg(long, value_name = "KIND")]
+    raw: Option<RawKind>,
+    /// Frequency that complex samples are centred on; makes the two channels of a file one complex signal
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true, value_parser = within(-1e10..=1e10, "Hz"))]
+    centre: Option<f64>,
+    /// The number that should be there, as CCC:N; another one counts as not read
+    #[arg(long, value_name = "CCC:N")]
+    expect: Option<Identity>,
+    /// Largest probability of a wrong number that still counts as read
+    #[arg(long, value_name = "P", default_value_t = 1e-5, value_parser = within(1e-12..=0.1, ""))]
+    odds: f64,
+    /// Print one JSON object a line, one line a capture
+    #[arg(long)]
+    json: bool,
+}
+
+/// A capture with everything that is to be printed of it.
+pub(super) struct Report {
+    path: String,
+    loaded: Loaded,
+    samples: u64,
+    reception: Reception,
+    findings: Vec<Finding>,
+    /// `None` where nothing was expected.
+    as_expected: Option<bool>,
+    odds: f64,
+}
+
+impl Report {
+    fn is_read(&self) -> bool {
+        !self.reception.readings.is_empty() && self.as_expected != Some(false)
+    }
+}
+
+/// Runs the command.
+pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    if let Some(to) = arguments.to
+        && to <= arguments.from
+    {
+        anyhow::bail!(
+            "--to {to} does not lie after --from {}; it must be larger",
+            arguments.from
+        );
+    }
+    let mut all_read = true;
+    let mut unreadable = false;
+    let mut first = true;
+    let mut finish = |outcome: Result<Report, anyhow::Error>| -> anyhow::Result<()> {
+        match outcome {
+            Ok(report) => {
+                all_read &= report.is_read();
+                let text = if arguments.json {
+                    json::line(&report)
+                } else {
+                    text::page(&report, std::mem::take(&mut first))
+                };
+                super::print(&text)?;
+            }
+            Err(error) => {
+                unreadable = true;
+                super::complain(&error);
+            }
+        }
+        Ok(())
+    };
+    if arguments.join {
+        finish(joined(arguments))?;
+    } else {
+        for path in &arguments.captures {
+            finish(single(arguments, path))?;
+        }
+    }
+    Ok(if unreadable {
+        ExitCode::from(super::BAD_ARGUMENTS)
+    } else if all_read {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::from(1)
+    })
+}
+
+fn single(arguments: &Arguments, path: &PathBuf) -> anyhow::Result<Report> {
+    let mut loaded = Loaded::open(path, arguments)?;
+    let mut whole: Option<Reception> = None;
+    let mut samples = 0;
+    while let Some(window) = loaded.next_window()? {
+        let offset_s = loaded.from_s(samples);
+        samples += window.len() as u64;
+        let reception = receive(&loaded.signal(&window), arguments.odds);
+        match &mut whole {
+            None => {
+                whole = Some(reception);
+            }
+            Some(whole) => whole.absorb(reception, offset_s, arguments.odds),
+        }
+    }
+    let reception = whole.ok_or_else(|| loaded.nothing_left())?;
+    Ok(report(arguments, path.display().to_string(), loaded, samples, reception))
+}
+
+fn joined(arguments: &Arguments) -> anyhow::Result<Report> {
+    let mut pieces: Vec<(Loaded, Window)> = Vec::new();
+    for path in &arguments.captures {
+        let mut loaded = Loaded::open(path, arguments)?;
+        let window = loaded
+            .next_window()?
+            .ok_or_else(|| loaded.nothing_left())?;
+        pieces.push((loaded, window));
+    }
+    let signals: Vec<Signal<'_>> = pieces
+        .iter()
+        .map(|(loaded, window)| loaded.signal(window))
+        .collect();
+    let samples = signals.iter().map(|s| s.samples.len() as u64).sum();
+    let reception = match receive_joined(&signals, arguments.odds) {
+        Some(reception) => reception,
+        None => receive(&signals[0], arguments.odds),
+    };
+    let paths: Vec<String> = arguments
+        .captures
+        .iter()
+        .map(|path| path.display().to_string())
+        .collect();
+    let (loaded, _) = pieces.swap_remove(0);
+    Ok(report(arguments, paths.join(" + "), loaded, samples, reception))
+}
+
+fn report(
+    arguments: &Arguments,
+    path: String,
+    loaded: Loaded,
+    samples: u64,
+    reception: Reception,
+) -> Report {
+    let as_expected = arguments.expect.map(|expected| {
+        reception.readings.iter().any(|reading| {
+            let found = Identity::from_code(reading.attempt.decision.telegram.code);
+            (found.country, found.national) == (expected.country, expected.national)
+        })
+    });
+    Report {
+        path,
+        findings: findings(&reception, arguments.odds),
+        loaded,
+        samples,
+        reception,
+        as_expected,
+        odds: arguments.odds,
+    }
+}
+
+/// What went wrong with a file, without the "ripplemark:" in front.
+fn capture_error(error: CaptureError) -> anyhow::Error {
+    anyhow::Error::new(error)
+}
+
+/// Strength with which a channel holds a field, for choosing one.
+fn field_strength(samples: &[f32], rate_hz: Option<f64>) -> f64 {
+    ripplemark::receiver::field_strength(Samples::Real(samples), rate_hz)
+}

@@ -1,0 +1,228 @@
+//! What a person at a bench reads of a capture.
+
+use std::fmt::Write;
+
+use ripplemark::capture::Unit;
+use ripplemark::receiver::{NOMINAL_HZ, Reading};
+use ripplemark::telegram::{Identity, country_meaning, notes};
+
+use super::Report;
+use super::json::{trailer, worth_showing};
+
+/// Said where another number than the expected one was read.
+pub const UNEXPECTED: &str = "The expected number was not read in this capture.";
+
+/// Width of the labels on the left.
+const LABEL: usize = 10;
+/// Width of a line.
+const WIDTH: usize = 100;
+
+/// The whole page of a capture.
+pub fn page(report: &Report, first: bool) -> String {
+    let mut page = Page(String::new());
+    if !first {
+        page.0.push('\n');
+    }
+    let _ = writeln!(page.0, "{}", report.path);
+    let reception = &report.reception;
+    for reading in &reception.readings {
+        number(&mut page, reading);
+    }
+    if reception.readings.is_empty() {
+        page.row("unread", "no number was read in this capture");
+    }
+    if report.as_expected == Some(false) {
+        page.row("expected", UNEXPECTED);
+    }
+    field(&mut page, report);
+    for reading in &reception.readings {
+        ripple(&mut page, reading, report, reception.readings.len() > 1);
+    }
+    if let Some(candidate) = reception.candidate.as_ref().filter(|c| worth_showing(c)) {
+        let identity = Identity::from_code(candidate.attempt.decision.telegram.code);
+        page.row(
+            "candidate",
+            &format!(
+                "{identity} is the likeliest number{}, wrong with a probability of {}: not to be relied on",
+                if reception.readings.is_empty() { "" } else { " of a further tag" },
+                probability(candidate.attempt.decision.odds_wrong),
+            ),
+        );
+    }
+    capture(&mut page, report);
+    for finding in &report.findings {
+        page.row("finding", &format!("[{}] {}", finding.code, finding.text));
+    }
+    for remark in report.loaded.remarks() {
+        page.row("note", remark);
+    }
+    page.0
+}
+
+fn number(page: &mut Page, reading: &Reading) {
+    let telegram = reading.attempt.decision.telegram;
+    let identity = Identity::from_code(telegram.code);
+    page.row("number", &identity.to_string());
+    let mut meaning = vec![country_meaning(identity.country)];
+    meaning.push(if identity.animal { "animal".into() } else { "not an animal".into() });
+    if identity.retag > 0 {
+        meaning.push(format!("retagging counter {}", identity.retag));
+    }
+    if identity.user > 0 {
+        meaning.push(format!("user information {}", identity.user));
+    }
+    if identity.data_block {
+        meaning.push("data block".into());
+    }
+    match trailer(reading) {
+        Some(trailer) if trailer != "000000" => meaning.push(format!("trailer {trailer}")),
+        None => meaning.push("trailer not certain".into()),
+        _ => {}
+    }
+    page.row("", &format!("{}; code {:016X}, CRC {:04X}", meaning.join(", "), telegram.code, telegram.crc()));
+    for note in notes(&identity) {
+        page.row("", &note);
+    }
+    page.row(
+        "certainty",
+        &format!(
+            "wrong with a probability of {}; {} telegrams added up",
+            probability(reading.attempt.decision.odds_wrong),
+            short(reading.attempt.telegrams)
+        ),
+    );
+}
+
+fn field(page: &mut Page, report: &Report) {
+    let reception = &report.reception;
+    let Some(frequency_hz) = reception.field.frequency_hz else {
+        page.row("field", "none found");
+        return;
+    };
+    let mut text = format!("{:.1} Hz", frequency_hz);
+    if reception.rate_assumed {
+        text.push_str(" (taken as nominal)");
+    } else {
+        let _ = write!(text, ", {:+.0} Hz ({:+.0} ppm) from 134.2 kHz", frequency_hz - NOMINAL_HZ, (frequency_hz / NOMINAL_HZ - 1.0) * 1e6);
+    }
+    if !reception.kind.has_carrier() {
+        text.push_str(", by the tag's bit rate");
+    }
+    if let Some(amplitude) = reception.field.amplitude {
+        let unit = match report.loaded.layout().channels.first().map(|c| c.unit) {
+            Some(Unit::Volt) => " V",
+            Some(Unit::FullScale) => " of full scale",
+            _ => "",
+        };
+        let what = if reception.kind.has_carrier() { "peak" } else { "mean level" };
+        let _ = write!(text, "; {what} {}{unit}", significant(amplitude));
+    }
+    if let Some(swing) = reception.field.level_swing {
+        let _ = write!(text, ", level steady to {} %", significant(100.0 * swing));
+    }
+    if reception.field.on.len() > 1 {
+        let _ = write!(text, "; pulsed, {} bursts", reception.field.on.len());
+    }
+    page.row("field", &text);
+}
+
+fn ripple(page: &mut Page, reading: &Reading, report: &Report, several: bool) {
+    let attempt = &reading.attempt;
+    let which = if several {
+        format!("{}: ", Identity::from_code(attempt.decision.telegram.code))
+    } else {
+        String::new()
+    };
+    let depth = if report.reception.level_known {
+        format!("depth {} % of the field", significant(100.0 * attempt.depth))
+    } else {
+        format!("{} (no field level to compare with)", significant(attempt.depth))
+    };
+    let angle = if report.reception.kind.has_carrier() {
+        let angle_deg = attempt.angle.to_degrees();
+        format!(
+            ", angle {angle_deg:.0}°: an amplitude-only receiver sees {:.0} % of it",
+            100.0 * attempt.angle.cos().abs()
+        )
+    } else {
+        String::new()
+    };
+    page.row("ripple", &format!("{which}{depth}{angle}"));
+    page.row(
+        "noise",
+        &format!(
+            "Eb/N0 {:.1} dB in a single telegram; the ripple could be {:.1} dB weaker and still be read as often as not",
+            10.0 * attempt.ebn0.log10(),
+            reading.spare_db
+        ),
+    );
+}
+
+fn capture(page: &mut Page, report: &Report) {
+    let reception = &report.reception;
+    let kind = match reception.kind.name() {
+        "direct" => "carrier in plain sight",
+        "folded" => "carrier folded (aliased)",
+        "envelope" => "envelope, no carrier",
+        "iq" => "complex samples",
+        _ => "two-level data",
+    };
+    let mut text = format!("{kind}; {} samples", report.samples);
+    if reception.rate_hz > 0.0 {
+        let _ = write!(
+            text,
+            " at {} S/s, {:.4} s",
+            significant(reception.rate_hz),
+            report.samples as f64 / reception.rate_hz
+        );
+    }
+    if report.loaded.layout().channels.len() > 1 {
+        let _ = write!(text, "; channel {}", report.loaded.channel);
+    }
+    page.row("capture", &text);
+}
+
+struct Page(String);
+
+impl Page {
+    /// A label on the left and wrapped text beside it.
+    fn row(&mut self, label: &str, text: &str) {
+        let mut line = format!("  {label:LABEL$}");
+        let mut used = line.chars().count();
+        for word in text.split(' ') {
+            let length = word.chars().count();
+            if used + 1 + length > WIDTH && used > LABEL + 2 {
+                self.0.push_str(line.trim_end());
+                self.0.push('\n');
+                line = " ".repeat(LABEL + 2);
+                used = LABEL + 2;
+            }
+            line.push(' ');
+            line.push_str(word);
+            used += 1 + length;
+        }
+        self.0.push_str(line.trim_end());
+        self.0.push('\n');
+    }
+}
+
+fn probability(odds: f64) -> String {
+    if odds <= 1e-12 {
+        "10^-12 or less".into()
+    } else {
+        format!("{odds:.1e}")
+    }
+}
+
+/// Three significant digits, without an exponent.
+fn significant(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return format!("{value}");
+    }
+    let digits = (2 - value.abs().log10().floor() as i32).max(0) as usize;
+    format!("{value:.digits$}")
+}
+
+fn short(value: f64) -> String {
+    format!("{value:.1}")
+}
