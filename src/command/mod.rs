@@ -3,8 +3,8 @@
 //! Exit codes: 0 success, 1 the honest "no" of a command, 2 bad arguments or an unreadable file, with one line on
 //! standard error. A reader that closes the pipe early has what it wanted: that is success.
 
-mod synth;
 mod decode;
+mod synth;
 mod telegram;
 mod telegram_fields;
 mod usage_error;

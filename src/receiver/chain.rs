@@ -152,8 +152,23 @@ pub fn receive_joined(signals: &[Signal<'_>], odds: f64) -> Option<Reception> {
     Some(reception)
 }
 
+/// Samples that only ever take two values are a comparator's or a pin's, whatever the file says.
+fn is_two_level(samples: Samples<'_>) -> bool {
+    let Samples::Real(samples) = samples else {
+        return false;
+    };
+    let Some(&first) = samples.first() else {
+        return false;
+    };
+    let Some(&second) = samples.iter().find(|&&x| x != first) else {
+        return false;
+    };
+    samples.iter().all(|&x| x == first || x == second)
+}
+
 /// Ways of looking at the samples worth trying, likeliest first.
 fn views(signal: &Signal<'_>) -> (Vec<View>, f64, bool) {
+    let logic = signal.logic || is_two_level(signal.samples);
     let tones = spectrum(signal.samples).map_or_else(Vec::new, |s| s.tones(24));
     let (rate_hz, rate_assumed) = match signal.rate_hz {
         Some(rate_hz) => (rate_hz, false),
@@ -182,11 +197,7 @@ fn views(signal: &Signal<'_>) -> (Vec<View>, f64, bool) {
     views.truncate(CLOCKS);
     if matches!(signal.samples, Samples::Real(_)) && rate_hz > MIN_ENVELOPE_RATE_HZ {
         let envelope = View {
-            kind: if signal.logic {
-                Kind::Logic
-            } else {
-                Kind::Envelope
-            },
+            kind: if logic { Kind::Logic } else { Kind::Envelope },
             tuning: Tuning {
                 rate_hz,
                 apparent_hz: 0.0,
@@ -194,7 +205,7 @@ fn views(signal: &Signal<'_>) -> (Vec<View>, f64, bool) {
                 mirrored: false,
             },
         };
-        if signal.logic {
+        if logic {
             views.insert(0, envelope);
         } else {
             views.push(envelope);
@@ -363,7 +374,12 @@ impl Reception {
             }
         }
         for reading in later.readings {
-            merge(&mut self.readings, reading.attempt, (reading.from_s + offset_s, reading.to_s + offset_s), odds);
+            merge(
+                &mut self.readings,
+                reading.attempt,
+                (reading.from_s + offset_s, reading.to_s + offset_s),
+                odds,
+            );
         }
         if let Some(candidate) = later.candidate {
             let better = self.candidate.as_ref().is_none_or(|old| {
@@ -433,7 +449,12 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
             (piece.to_s - piece.from_s) * field_hz / super::fold::TELEGRAM as f64;
         let result = read_piece(piece, field_hz, limits);
         for attempt in result.read {
-            merge(&mut reception.readings, attempt, (piece.from_s, piece.to_s), limits.odds);
+            merge(
+                &mut reception.readings,
+                attempt,
+                (piece.from_s, piece.to_s),
+                limits.odds,
+            );
         }
         if let Some(attempt) = result.left {
             let mut one = Vec::new();

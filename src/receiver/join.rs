@@ -6,7 +6,7 @@
 
 use num_complex::Complex64;
 
-use super::band::energy_share;
+use super::band::Kept;
 use super::decision::{Boundaries, Decision, Signs, decide};
 use super::fold::{BIT, BoundarySums, Fold, TELEGRAM};
 use super::pieces::Piece;
@@ -264,15 +264,16 @@ fn describe(
         .iter()
         .map(|p| p.band_hz)
         .fold(f64::INFINITY, f64::min);
-    let kept = energy_share(band_hz, field_hz);
+    let kept = Kept::new(band_hz, field_hz);
+    let depth = decision.amplitude / kept.of_ripple(&decision.signs, inverts);
     let energy: f64 = sums.energies.iter().sum();
     // The energies carry the scale of the noise: amplitude²·energy is the signal-to-noise ratio of all pulses.
-    let folded = decision.amplitude.powi(2) * energy / TELEGRAM_BITS as f64 / (2.0 * kept);
+    let folded = depth * depth * kept.of_noise() * energy / (2.0 * TELEGRAM_BITS as f64);
     Attempt {
         timing: 0.0,
         inverts,
         angle: if limits.real { 0.0 } else { sums.axis() },
-        depth: decision.amplitude / kept,
+        depth,
         telegrams,
         ebn0: folded / telegrams,
         ideal_edges: true,

@@ -18,8 +18,10 @@ mod read;
 mod signal;
 mod tones;
 
-pub use band::energy_share;
-pub use chain::{Field, NOMINAL_HZ, Reading, Reception, field_strength, needed_db, receive, receive_joined};
+pub use band::Kept;
+pub use chain::{
+    Field, NOMINAL_HZ, Reading, Reception, field_strength, needed_db, receive, receive_joined,
+};
 pub use fold::{BIT, BoundarySums, Fold, HALF, TELEGRAM};
 pub use front::{Cycles, Tuning, to_cycles};
 pub use join::join;

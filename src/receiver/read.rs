@@ -2,7 +2,7 @@
 
 use num_complex::{Complex32, Complex64};
 
-use super::band::energy_share;
+use super::band::Kept;
 use super::decision::{Boundaries, Decision, decide};
 use super::fold::{BIT, Fold, HALF, TELEGRAM};
 use super::pieces::Piece;
@@ -78,7 +78,7 @@ impl Attempt {
 
 /// Reads all tags in a piece.
 pub fn read_piece(piece: &Piece, field_hz: f64, limits: &ReadLimits) -> PieceReading {
-    let kept = energy_share(piece.band_hz, field_hz);
+    let kept = Kept::new(piece.band_hz, field_hz);
     let mut result = PieceReading {
         residual: piece.ripple.clone(),
         ..PieceReading::default()
@@ -104,7 +104,7 @@ pub fn read_piece(piece: &Piece, field_hz: f64, limits: &ReadLimits) -> PieceRea
 /// Most likely number in the ripple, with the ripple less that number's waveform.
 fn best_attempt(
     ripple: &[Complex32],
-    kept: f64,
+    kept: Kept,
     limits: &ReadLimits,
 ) -> Option<(Attempt, Vec<Complex32>)> {
     let telegrams = ripple.len() as f64 / TELEGRAM as f64;
@@ -193,7 +193,7 @@ fn refine(
     timing: f64,
     fold: &Fold,
     telegrams: f64,
-    kept: f64,
+    kept: Kept,
     limits: &ReadLimits,
 ) -> Option<(Attempt, Vec<Complex32>)> {
     let timing = best_timing(fold, &first.signs, timing);
@@ -286,13 +286,15 @@ fn refine(
         noise_var,
         inverts: fold.inverts,
     })?;
-    // The band takes the same share of the pulse's correlation and of the noise in it.
-    let (depth, ebn0) = if ideal_edges {
-        let depth = amplitude.norm() / kept;
-        (depth, depth * depth * kept / (2.0 * noise_var))
-    } else {
-        let power = wave_power.0;
-        (power.sqrt(), power * kept / (2.0 * noise_var))
+    let (depth, ebn0) = {
+        let kept_ripple = kept.of_ripple(&decision.signs, fold.inverts);
+        let power = if ideal_edges {
+            (amplitude.norm() / kept_ripple).powi(2)
+        } else {
+            // The shape seen is what the tanks let through, mostly well within the band.
+            wave_power.0
+        };
+        (power.sqrt(), power * kept.of_noise() / (2.0 * noise_var))
     };
     let attempt = Attempt {
         decision,

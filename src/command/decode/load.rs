@@ -74,7 +74,12 @@ impl Loaded {
         let chosen = if complex {
             Chosen::Complex(0, 1)
         } else {
-            match arguments.channel.clone().unwrap_or_default().resolve(source.layout())? {
+            match arguments
+                .channel
+                .clone()
+                .unwrap_or_default()
+                .resolve(source.layout())?
+            {
                 Picked::One(k) => Chosen::One(k),
                 Picked::Difference(a, b) => Chosen::Difference(a, b),
                 Picked::Auto if count == 1 => Chosen::One(0),
@@ -83,7 +88,10 @@ impl Loaded {
                     let rate_hz = source.layout().rate_hz;
                     let best = (0..count)
                         .map(|k| (k, field_strength(&waiting[k], rate_hz)))
-                        .fold((0, -1.0), |best, this| if this.1 > best.1 { this } else { best });
+                        .fold(
+                            (0, -1.0),
+                            |best, this| if this.1 > best.1 { this } else { best },
+                        );
                     Chosen::One(best.0)
                 }
             }
@@ -133,7 +141,9 @@ impl Loaded {
 
     /// Time of a sample from the first one of the file, counting from the first window's first.
     pub fn from_s(&self, sample: u64) -> f64 {
-        self.layout().rate_hz.map_or(0.0, |rate_hz| (self.from.saturating_add(sample)) as f64 / rate_hz)
+        self.layout().rate_hz.map_or(0.0, |rate_hz| {
+            (self.from.saturating_add(sample)) as f64 / rate_hz
+        })
     }
 
     /// The next stretch of the channel, `None` at the end.
@@ -142,15 +152,23 @@ impl Loaded {
         loop {
             let have = channels.first().map_or(0, Vec::len);
             // What lies before --from is dropped block by block.
-            let skip = usize::try_from(self.from.saturating_sub(self.place)).unwrap_or(usize::MAX).min(have);
+            let skip = usize::try_from(self.from.saturating_sub(self.place))
+                .unwrap_or(usize::MAX)
+                .min(have);
             if skip > 0 {
-                channels.iter_mut().for_each(|channel| drop(channel.drain(..skip)));
+                channels
+                    .iter_mut()
+                    .for_each(|channel| drop(channel.drain(..skip)));
                 self.place += skip as u64;
             }
             let have = have - skip;
-            let wanted = usize::try_from(self.to.saturating_sub(self.place)).unwrap_or(usize::MAX).min(WINDOW);
+            let wanted = usize::try_from(self.to.saturating_sub(self.place))
+                .unwrap_or(usize::MAX)
+                .min(WINDOW);
             if have >= wanted && self.place >= self.from {
-                channels.iter_mut().for_each(|channel| channel.truncate(wanted));
+                channels
+                    .iter_mut()
+                    .for_each(|channel| channel.truncate(wanted));
                 break;
             }
             let block = (wanted.saturating_sub(have)).clamp(1, LOOK);
@@ -197,14 +215,21 @@ impl Loaded {
 
     /// The error of a capture of which --from and --to leave nothing.
     pub fn nothing_left(&self) -> anyhow::Error {
-        let seconds = self.layout().rate_hz.map_or(0.0, |rate_hz| self.place as f64 / rate_hz);
+        let seconds = self
+            .layout()
+            .rate_hz
+            .map_or(0.0, |rate_hz| self.place as f64 / rate_hz);
         anyhow::anyhow!(
             "no samples left to read: the capture ends after {seconds:.4} s; --from must lie before that"
         )
     }
 }
 
-fn read_block(source: &mut dyn SampleSource, frames: usize, channels: &mut [Vec<f32>]) -> Result<usize, CaptureError> {
+fn read_block(
+    source: &mut dyn SampleSource,
+    frames: usize,
+    channels: &mut [Vec<f32>],
+) -> Result<usize, CaptureError> {
     let mut total = 0;
     while total < frames {
         let read = source.read(frames - total, channels)?;
@@ -217,7 +242,12 @@ fn read_block(source: &mut dyn SampleSource, frames: usize, channels: &mut [Vec<
 }
 
 fn name_of(chosen: &Chosen, layout: &Layout) -> String {
-    let name = |k: usize| layout.channels.get(k).map_or("", |channel| channel.name.as_str());
+    let name = |k: usize| {
+        layout
+            .channels
+            .get(k)
+            .map_or("", |channel| channel.name.as_str())
+    };
     match chosen {
         Chosen::One(k) => name(*k).to_string(),
         Chosen::Difference(a, b) => format!("{}-{}", name(*a), name(*b)),

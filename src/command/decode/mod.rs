@@ -61,7 +61,6 @@ pub struct Arguments {
     expect: Option<Identity>,
     /// Largest probability of a wrong number that still counts as read
     #[arg(long, value_name = "P", default_value_t = 1e-5, value_parser = within(1e-12..=0.1, ""))]
-    odds: f64,
     /// Print one JSON object a line, one line a capture
     #[arg(long)]
     json: bool,
@@ -76,7 +75,6 @@ pub(super) struct Report {
     findings: Vec<Finding>,
     /// `None` where nothing was expected.
     as_expected: Option<bool>,
-    odds: f64,
 }
 
 impl Report {
@@ -148,16 +146,20 @@ fn single(arguments: &Arguments, path: &PathBuf) -> anyhow::Result<Report> {
         }
     }
     let reception = whole.ok_or_else(|| loaded.nothing_left())?;
-    Ok(report(arguments, path.display().to_string(), loaded, samples, reception))
+    Ok(report(
+        arguments,
+        path.display().to_string(),
+        loaded,
+        samples,
+        reception,
+    ))
 }
 
 fn joined(arguments: &Arguments) -> anyhow::Result<Report> {
     let mut pieces: Vec<(Loaded, Window)> = Vec::new();
     for path in &arguments.captures {
         let mut loaded = Loaded::open(path, arguments)?;
-        let window = loaded
-            .next_window()?
-            .ok_or_else(|| loaded.nothing_left())?;
+        let window = loaded.next_window()?.ok_or_else(|| loaded.nothing_left())?;
         pieces.push((loaded, window));
     }
     let signals: Vec<Signal<'_>> = pieces
@@ -175,7 +177,13 @@ fn joined(arguments: &Arguments) -> anyhow::Result<Report> {
         .map(|path| path.display().to_string())
         .collect();
     let (loaded, _) = pieces.swap_remove(0);
-    Ok(report(arguments, paths.join(" + "), loaded, samples, reception))
+    Ok(report(
+        arguments,
+        paths.join(" + "),
+        loaded,
+        samples,
+        reception,
+    ))
 }
 
 fn report(
@@ -198,7 +206,6 @@ fn report(
         samples,
         reception,
         as_expected,
-        odds: arguments.odds,
     }
 }
 

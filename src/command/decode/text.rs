@@ -64,7 +64,11 @@ fn number(page: &mut Page, reading: &Reading) {
     let identity = Identity::from_code(telegram.code);
     page.row("number", &identity.to_string());
     let mut meaning = vec![country_meaning(identity.country)];
-    meaning.push(if identity.animal { "animal".into() } else { "not an animal".into() });
+    meaning.push(if identity.animal {
+        "animal".into()
+    } else {
+        "not an animal".into()
+    });
     if identity.retag > 0 {
         meaning.push(format!("retagging counter {}", identity.retag));
     }
@@ -79,7 +83,15 @@ fn number(page: &mut Page, reading: &Reading) {
         None => meaning.push("trailer not certain".into()),
         _ => {}
     }
-    page.row("", &format!("{}; code {:016X}, CRC {:04X}", meaning.join(", "), telegram.code, telegram.crc()));
+    page.row(
+        "",
+        &format!(
+            "{}; code {:016X}, CRC {:04X}",
+            meaning.join(", "),
+            telegram.code,
+            telegram.crc()
+        ),
+    );
     for note in notes(&identity) {
         page.row("", &note);
     }
@@ -103,7 +115,12 @@ fn field(page: &mut Page, report: &Report) {
     if reception.rate_assumed {
         text.push_str(" (taken as nominal)");
     } else {
-        let _ = write!(text, ", {:+.0} Hz ({:+.0} ppm) from 134.2 kHz", frequency_hz - NOMINAL_HZ, (frequency_hz / NOMINAL_HZ - 1.0) * 1e6);
+        let _ = write!(
+            text,
+            ", {:+.0} Hz ({:+.0} ppm) from 134.2 kHz",
+            frequency_hz - NOMINAL_HZ,
+            (frequency_hz / NOMINAL_HZ - 1.0) * 1e6
+        );
     }
     if !reception.kind.has_carrier() {
         text.push_str(", by the tag's bit rate");
@@ -114,7 +131,11 @@ fn field(page: &mut Page, report: &Report) {
             Some(Unit::FullScale) => " of full scale",
             _ => "",
         };
-        let what = if reception.kind.has_carrier() { "peak" } else { "mean level" };
+        let what = if reception.kind.has_carrier() {
+            "peak"
+        } else {
+            "mean level"
+        };
         let _ = write!(text, "; {what} {}{unit}", significant(amplitude));
     }
     if let Some(swing) = reception.field.level_swing {
@@ -134,9 +155,15 @@ fn ripple(page: &mut Page, reading: &Reading, report: &Report, several: bool) {
         String::new()
     };
     let depth = if report.reception.level_known {
-        format!("depth {} % of the field", significant(100.0 * attempt.depth))
+        format!(
+            "depth {} % of the field",
+            significant(100.0 * attempt.depth)
+        )
     } else {
-        format!("{} (no field level to compare with)", significant(attempt.depth))
+        format!(
+            "{} (no field level to compare with)",
+            significant(attempt.depth)
+        )
     };
     let angle = if report.reception.kind.has_carrier() {
         let angle_deg = attempt.angle.to_degrees();
