@@ -61,6 +61,7 @@ pub struct Arguments {
     expect: Option<Identity>,
     /// Largest probability of a wrong number that still counts as read
     #[arg(long, value_name = "P", default_value_t = 1e-5, value_parser = within(1e-12..=0.1, ""))]
+    odds: f64,
     /// Print one JSON object a line, one line a capture
     #[arg(long)]
     json: bool,
