@@ -6,6 +6,7 @@
 
 use num_complex::{Complex32, Complex64};
 
+use super::edge::Edge;
 use super::signal::Samples;
 
 /// Kernel positions per sample.
@@ -44,6 +45,8 @@ pub struct Cycles {
     pub field_hz: f64,
     /// Band the values keep on each side of the field, to the −6 dB point of the filter.
     pub band_hz: f64,
+    /// What the filter makes of a sudden change of the ripple.
+    pub edge: Edge,
 }
 
 /// Edges of the pass and stop bands: the band is as wide as the nearest image or offset allows.
@@ -68,6 +71,7 @@ struct Kernel {
     /// POSITIONS + 1 shifted kernels of `length` taps.
     taps: Vec<f32>,
     length: usize,
+    shape: Shape,
 }
 
 impl Kernel {
@@ -78,30 +82,48 @@ impl Kernel {
         let beta = 0.1102 * (ATTENUATION_DB - 8.7);
         let cut = 0.5 * (pass_hz + stop_hz) / rate_hz;
         let length = (span.ceil() as usize + 2).next_multiple_of(8);
-        let half = 0.5 * span + 0.5;
+        let shape = Shape {
+            half: 0.5 * span + 0.5,
+            beta,
+            cut,
+        };
         let mut taps = Vec::with_capacity((POSITIONS + 1) * length);
         for position in 0..=POSITIONS {
             let shift = position as f64 / POSITIONS as f64;
             let raw: Vec<f64> = (0..length)
-                .map(|k| {
-                    let x = k as f64 - (length / 2 - 1) as f64 - shift;
-                    let inside = 1.0 - (x / half).powi(2);
-                    if inside <= 0.0 {
-                        return 0.0;
-                    }
-                    let angle = std::f64::consts::TAU * cut * x;
-                    let sinc = if angle == 0.0 {
-                        1.0
-                    } else {
-                        angle.sin() / angle
-                    };
-                    sinc * bessel_i0(beta * inside.sqrt())
-                })
+                .map(|k| shape.at(k as f64 - (length / 2 - 1) as f64 - shift))
                 .collect();
             let sum: f64 = raw.iter().sum();
             taps.extend(raw.iter().map(|tap| (tap / sum) as f32));
         }
-        Self { taps, length }
+        Self {
+            taps,
+            length,
+            shape,
+        }
+    }
+}
+
+/// Kaiser-windowed sinc as a function of time in samples.
+struct Shape {
+    half: f64,
+    beta: f64,
+    cut: f64,
+}
+
+impl Shape {
+    fn at(&self, x: f64) -> f64 {
+        let inside = 1.0 - (x / self.half).powi(2);
+        if inside <= 0.0 {
+            return 0.0;
+        }
+        let angle = std::f64::consts::TAU * self.cut * x;
+        let sinc = if angle == 0.0 {
+            1.0
+        } else {
+            angle.sin() / angle
+        };
+        sinc * bessel_i0(self.beta * inside.sqrt())
     }
 }
 
@@ -129,6 +151,10 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
         first,
         field_hz: tuning.field_hz,
         band_hz: 0.5 * (pass_hz + stop_hz),
+        edge: Edge::of(
+            |cycles| kernel.shape.at(cycles * step),
+            kernel.shape.half / step,
+        ),
     };
     // A real carrier's phasor has half its power at the mirror frequency.
     let gain = match samples {

@@ -6,9 +6,10 @@
 
 use num_complex::Complex64;
 
+use super::acquire::{scatter_of_levels, timing_peaks};
 use super::band::Kept;
 use super::decision::{Boundaries, Decision, Signs, decide};
-use super::fold::{BIT, BoundarySums, Fold, TELEGRAM};
+use super::fold::{BoundarySums, Fold, TELEGRAM};
 use super::pieces::Piece;
 use super::read::{Attempt, ReadLimits};
 use crate::telegram::TELEGRAM_BITS;
@@ -107,20 +108,8 @@ fn join_with_parity(
 
 fn part_of(piece: &Piece, inverts: bool, limits: &ReadLimits) -> Option<Part> {
     let fold = Fold::new(&piece.ripple, inverts);
-    let scores = fold.timing_scores();
-    let timing = (0..BIT).max_by(|&a, &b| scores[a].total_cmp(&scores[b]))?;
-    let (before, here, after) = (
-        scores[(timing + BIT - 1) % BIT],
-        scores[timing],
-        scores[(timing + 1) % BIT],
-    );
-    let bend = before - 2.0 * here + after;
-    let shift = if bend < 0.0 {
-        0.5 * (before - after) / bend
-    } else {
-        0.0
-    };
-    let mut sums = fold.boundaries(timing as f64 + shift.clamp(-0.5, 0.5));
+    let (_, timing) = timing_peaks(&fold.timing_scores()).into_iter().next()?;
+    let mut sums = fold.boundaries(timing);
     // Half a pulse at the ends of the piece has its other half's field in it: left out.
     for j in 0..TELEGRAM_BITS {
         if sums.energies[j] < 0.99 {
@@ -133,7 +122,7 @@ fn part_of(piece: &Piece, inverts: bool, limits: &ReadLimits) -> Option<Part> {
     }
     let axis = if limits.real { 0.0 } else { sums.axis() };
     let (along, across) = sums.along(axis);
-    let noise = scatter(&along, &sums.energies);
+    let noise = scatter_of_levels(&along, &sums.energies);
     // One real number shows its noise only as scatter of the levels; a complex one shows it across its axis too.
     let noise = if limits.real {
         noise
@@ -145,21 +134,6 @@ fn part_of(piece: &Piece, inverts: bool, limits: &ReadLimits) -> Option<Part> {
     }
     sums.scale(1.0 / noise);
     Some(Part { sums })
-}
-
-/// Noise of one real number per whole pulse: what |y| scatters around its mean.
-fn scatter(along: &[f64; TELEGRAM_BITS], energies: &[f64; TELEGRAM_BITS]) -> f64 {
-    let total: f64 = energies.iter().sum();
-    let mean = along.iter().map(|y| y.abs()).sum::<f64>() / total;
-    let used = energies.iter().filter(|e| **e > 0.0).count().max(2);
-    let sum: f64 = along
-        .iter()
-        .zip(energies)
-        .filter(|(_, e)| **e > 0.0)
-        .map(|(y, e)| (y.abs() - mean * e).powi(2) / e)
-        .sum();
-    // Rounding and quantising leave no capture quieter than 1e-6 of its ripple.
-    (sum / (used - 1) as f64).max(1e-6 * mean * mean)
 }
 
 /// Where a part goes: its boundary 0 lies on boundary `rotation`, its signs turned or not.

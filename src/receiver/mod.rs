@@ -6,15 +6,18 @@
 
 pub mod decision;
 
+mod acquire;
 mod band;
 mod chain;
 mod clock;
+mod edge;
 mod fold;
 mod front;
 mod join;
 mod pieces;
 mod pulse;
 mod read;
+mod refine;
 mod signal;
 mod tones;
 
@@ -22,6 +25,7 @@ pub use band::Kept;
 pub use chain::{
     Field, NOMINAL_HZ, Reading, Reception, field_strength, needed_db, receive, receive_joined,
 };
+pub use edge::Edge;
 pub use fold::{BIT, BoundarySums, Fold, HALF, TELEGRAM};
 pub use front::{Cycles, Tuning, to_cycles};
 pub use join::join;

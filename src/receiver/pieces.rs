@@ -1,7 +1,10 @@
 //! Field cycles → pieces: stretches of steady field, with the field divided out.
 
+use std::sync::Arc;
+
 use num_complex::{Complex32, Complex64};
 
+use super::edge::Edge;
 use super::front::Cycles;
 
 /// Cycles per block of the field tracker: four bits, 0.95 ms.
@@ -44,6 +47,8 @@ pub struct Piece {
     pub field: FieldFit,
     /// Band the values hold on each side of the field, Hz.
     pub band_hz: f64,
+    /// What the receiver's band makes of a sudden change of the ripple.
+    pub edge: Arc<Edge>,
 }
 
 /// The field over one piece.
@@ -92,6 +97,7 @@ pub fn on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
 /// field's own cycles.
 pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
     let ranges = on_ranges(cycles);
+    let edge = Arc::new(cycles.edge.clone());
     let whole = cycles.values.len();
     ranges
         .iter()
@@ -111,6 +117,7 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
                 after_start: from > 0,
                 field,
                 band_hz: cycles.band_hz,
+                edge: Arc::clone(&edge),
             })
         })
         .collect()
@@ -147,6 +154,7 @@ pub fn without_carrier(cycles: &Cycles, has_level: bool) -> Vec<Piece> {
             ..FieldFit::default()
         },
         band_hz: cycles.band_hz,
+        edge: Arc::new(cycles.edge.clone()),
     }]
 }
 
@@ -403,6 +411,7 @@ mod tests {
             first: 10,
             field_hz,
             band_hz: 30e3,
+            edge: Edge::ideal(),
         };
         let pieces = with_carrier(&cycles);
         assert_eq!(pieces.len(), 1);
@@ -425,6 +434,7 @@ mod tests {
             first: 0,
             field_hz: 134_200.0,
             band_hz: 30e3,
+            edge: Edge::ideal(),
         };
         let pieces = with_carrier(&cycles);
         assert_eq!(pieces.len(), 4);

@@ -2,14 +2,15 @@
 
 use num_complex::{Complex32, Complex64};
 
+use super::edge::Edge;
 use super::fold::{BIT, HALF};
 
-/// Pulse values before the boundary (half a bit, and as much again for what interpolation smears).
-const BEFORE: usize = BIT;
+/// Pulse values before the boundary: half a bit, and as much again as the receiver's band smears it.
+const BEFORE: usize = 2 * BIT;
 /// Pulse values after the boundary: the tanks' memory. Q 60 leaves e^-6 of the ripple after four bits.
 const AFTER: usize = 4 * BIT;
 
-/// Response to one boundary: what +1 at a boundary adds to the ripple, from 32 cycles before it to 128 after.
+/// Response to one boundary: what +1 at a boundary adds to the ripple, from 64 cycles before it to 128 after.
 #[derive(Clone, Debug)]
 pub struct Pulse {
     values: Vec<Complex64>,
@@ -19,32 +20,27 @@ impl Pulse {
     /// Complex numbers that [`Pulse::fit`] is free to choose.
     pub const FREE_VALUES: usize = BEFORE + AFTER;
 
-    /// Ideal edges of amplitude R: −R for half a bit, +R for half a bit, the edges shared between the cells they
-    /// fall into. `fraction` (0…1) is where in its cell the boundary lies.
-    pub fn ideal(amplitude: Complex64, fraction: f64) -> Self {
-        let mut values = vec![Complex64::default(); BEFORE + AFTER];
-        let mut add = |edge: isize, step: f64| {
-            // A step at edge + fraction: the cell it falls into keeps the later share, all later cells the whole.
-            let cell = (BEFORE as isize + edge) as usize;
-            values[cell] += amplitude * step * (1.0 - fraction);
-            for value in &mut values[cell + 1..] {
-                *value += amplitude * step;
-            }
-        };
-        add(-(HALF as isize), -1.0);
-        add(0, 2.0);
-        add(HALF as isize, -1.0);
+    /// Sudden changes between +R and −R, half a bit each, as the receiver's band passes them. `fraction` (0…1) is where
+    /// between two cells the boundary lies.
+    pub fn ideal(amplitude: Complex64, fraction: f64, edge: &Edge) -> Self {
+        let half = HALF as f64;
+        let values = (0..BEFORE + AFTER)
+            .map(|cell| {
+                let time = cell as f64 - BEFORE as f64 - fraction;
+                amplitude * (2.0 * edge.at(time) - edge.at(time + half) - edge.at(time - half))
+            })
+            .collect();
         Self { values }
     }
 
     /// Least-squares pulse for ripple with boundaries at `timing + 32·j` (whole cycles) of the given signs (0 = outside). `None` where the
     /// signs do not determine it.
     ///
-    /// Each of the 32 phases within a bit is a separate problem of five unknowns with one shared matrix: the signs'
+    /// Each of the 32 phases within a bit is a separate problem of six unknowns with one shared matrix: the signs'
     /// autocorrelation.
     pub fn fit(ripple: &[Complex32], timing: isize, signs: &[i8]) -> Option<Self> {
         const LAGS: usize = (BEFORE + AFTER) / BIT;
-        // Cell n = timing + 32·j + phase is reached by boundaries j+1 (from before) down to j−3.
+        // Cell timing + 32·j + phase is reached by boundaries j+2 (from before) down to j−3.
         let sign = |j: isize| -> f64 {
             if j < 0 {
                 0.0
@@ -63,7 +59,8 @@ impl Pulse {
                 }
                 let value = ripple[cell as usize];
                 let value = Complex64::new(value.re.into(), value.im.into());
-                let row: [f64; LAGS] = std::array::from_fn(|lag| sign(j + 1 - lag as isize));
+                let row: [f64; LAGS] =
+                    std::array::from_fn(|lag| sign(j + (BEFORE / BIT) as isize - lag as isize));
                 for a in 0..LAGS {
                     right[a] += value * row[a];
                     for b in 0..LAGS {
@@ -143,7 +140,7 @@ mod tests {
                 }
             })
             .collect();
-        let pulse = Pulse::ideal(Complex64::new(0.01, -0.003), 0.37);
+        let pulse = Pulse::ideal(Complex64::new(0.01, -0.003), 0.37, &Edge::ideal());
         let mut ripple = vec![Complex32::default(); 300 * BIT];
         pulse.add_to(&mut ripple, 11, &signs, 1.0);
         let fitted = Pulse::fit(&ripple, 11, &signs).unwrap();

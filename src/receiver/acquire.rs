@@ -1,0 +1,178 @@
+//! Blind search: timing within the bit, parity of the telegram, ripple angle; then the first decision.
+
+use num_complex::Complex32;
+
+use super::decision::{Boundaries, Decision, decide};
+use super::fold::{BIT, Fold, HALF, TELEGRAM};
+use super::read::ReadLimits;
+use crate::telegram::TELEGRAM_BITS;
+use num_complex::Complex64;
+
+/// Hypotheses of timing and parity that are decoded.
+const HYPOTHESES: usize = 4;
+
+/// Where a number was found.
+pub struct Acquired {
+    /// The number and its odds, noise and timing still rough.
+    pub decision: Decision,
+    /// Cycles from the first value to the boundary with index 0.
+    pub timing: f64,
+    /// Each telegram is inverted against the one before.
+    pub inverts: bool,
+}
+
+/// The likeliest number over the most promising timings and both parities.
+pub fn acquire(ripple: &[Complex32], limits: &ReadLimits) -> Option<Acquired> {
+    let pulses = BoundaryPulses::new(ripple);
+    let folds = [false, true].map(|inverts| Fold::new(ripple, inverts));
+    let mut hypotheses: Vec<(f64, f64, bool)> = Vec::new();
+    for fold in &folds {
+        let peaks = timing_peaks(&fold.timing_scores());
+        hypotheses.extend(
+            peaks
+                .into_iter()
+                .map(|(score, timing)| (score, timing, fold.inverts)),
+        );
+    }
+    hypotheses.sort_by(|a, b| b.0.total_cmp(&a.0));
+    hypotheses.truncate(HYPOTHESES);
+    let mut best: Option<Acquired> = None;
+    for (_, timing, inverts) in hypotheses {
+        let fold = &folds[usize::from(inverts)];
+        // Before anything is known: from one telegram to the next only the noise differs.
+        let noise_var = pulses.noise_between_telegrams(inverts, limits.real);
+        let Some(decision) = decide_at(fold, timing, noise_var, limits.real) else {
+            continue;
+        };
+        let better = best.as_ref().is_none_or(|other| {
+            (decision.odds_wrong, -decision.log_likelihood)
+                < (other.decision.odds_wrong, -other.decision.log_likelihood)
+        });
+        if better {
+            best = Some(Acquired {
+                decision,
+                timing,
+                inverts,
+            });
+        }
+    }
+    best
+}
+
+/// Local maxima of the timing scores, the maximum of a parabola through three of them, with their score.
+pub fn timing_peaks(scores: &[f64; BIT]) -> Vec<(f64, f64)> {
+    let mut peaks = Vec::new();
+    for timing in 0..BIT {
+        let before = scores[(timing + BIT - 1) % BIT];
+        let here = scores[timing];
+        let after = scores[(timing + 1) % BIT];
+        if here >= before && here > after {
+            let bend = before - 2.0 * here + after;
+            let shift = if bend < 0.0 {
+                0.5 * (before - after) / bend
+            } else {
+                0.0
+            };
+            peaks.push((here, (timing as f64 + shift).rem_euclid(BIT as f64)));
+        }
+    }
+    peaks.sort_by(|a, b| b.0.total_cmp(&a.0));
+    peaks
+}
+
+fn decide_at(fold: &Fold, timing: f64, noise_var: Option<f64>, real: bool) -> Option<Decision> {
+    let sums = fold.boundaries(timing);
+    let axis = if real { 0.0 } else { sums.axis() };
+    let (along, across) = sums.along(axis);
+    let noise_var = noise_var.unwrap_or_else(|| {
+        if real {
+            scatter_of_levels(&along, &sums.energies)
+        } else {
+            across
+        }
+    });
+    decide(&Boundaries {
+        sums: along,
+        energies: sums.energies,
+        noise_var,
+        inverts: fold.inverts,
+    })
+}
+
+/// Noise of one real number per whole pulse: what |y| scatters around its mean. Too small by up to 0.36 where the
+/// noise hides the sign: a first guess for what has no second telegram or second axis to compare with.
+pub fn scatter_of_levels(along: &[f64; TELEGRAM_BITS], energies: &[f64; TELEGRAM_BITS]) -> f64 {
+    let total: f64 = energies.iter().sum();
+    let mean = along.iter().map(|y| y.abs()).sum::<f64>() / total.max(1e-300);
+    let used = energies.iter().filter(|e| **e > 0.0).count().max(2);
+    let scatter: f64 = along
+        .iter()
+        .zip(energies)
+        .filter(|(_, e)| **e > 0.0)
+        .map(|(y, e)| (y.abs() - mean * e).powi(2) / e)
+        .sum();
+    // Quantising leaves no capture quieter than a millionth of its ripple's power.
+    (scatter / (used - 1) as f64).max(1e-6 * mean * mean)
+}
+
+/// Boundary-pulse correlation at every cycle of a stretch.
+pub struct BoundaryPulses {
+    values: Vec<Complex64>,
+}
+
+impl BoundaryPulses {
+    /// Of a stretch of ripple.
+    pub fn new(ripple: &[Complex32]) -> Self {
+        let widened = ripple
+            .iter()
+            .map(|value| Complex64::new(value.re.into(), value.im.into()));
+        Self::from_values(widened, ripple.len())
+    }
+
+    /// Of a fold's sums.
+    pub fn of_fold(fold: &Fold) -> Self {
+        Self::from_values(fold.sums.iter().copied(), fold.sums.len())
+    }
+
+    fn from_values(values: impl Iterator<Item = Complex64>, count: usize) -> Self {
+        let mut total = Complex64::default();
+        let mut sums = Vec::with_capacity(count + 1);
+        sums.push(total);
+        for value in values {
+            total += value;
+            sums.push(total);
+        }
+        let values = (HALF..sums.len().saturating_sub(HALF))
+            .map(|middle| {
+                (sums[middle + HALF] - 2.0 * sums[middle] + sums[middle - HALF]) / BIT as f64
+            })
+            .collect();
+        Self { values }
+    }
+
+    /// Mean square per part: both parts of a complex ripple are noise, a real one has one.
+    pub fn variance(&self, real: bool) -> f64 {
+        let sum: f64 = self.values.iter().map(|y| y.norm_sqr()).sum();
+        sum / (parts(real) * self.values.len().max(1) as f64)
+    }
+
+    /// Half the mean square of the difference between telegrams; `None` where less than a quarter telegram overlaps.
+    pub fn noise_between_telegrams(&self, inverts: bool, real: bool) -> Option<f64> {
+        if self.values.len() < TELEGRAM + TELEGRAM / 4 {
+            return None;
+        }
+        let sign = if inverts { -1.0 } else { 1.0 };
+        let pairs = self.values.len() - TELEGRAM;
+        let sum: f64 = self
+            .values
+            .iter()
+            .zip(&self.values[TELEGRAM..])
+            .map(|(a, b)| (a - b * sign).norm_sqr())
+            .sum();
+        Some((sum / (2.0 * parts(real) * pairs as f64)).max(1e-300))
+    }
+}
+
+fn parts(real: bool) -> f64 {
+    if real { 1.0 } else { 2.0 }
+}

@@ -1,0 +1,223 @@
+//! With a number's signs known: timing, amplitude, pulse shape and noise once more, and the odds that follow.
+
+use num_complex::{Complex32, Complex64};
+
+use super::acquire::BoundaryPulses;
+use super::band::Kept;
+use super::decision::{Boundaries, Decision, decide};
+use super::edge::Edge;
+use super::fold::{BIT, Fold, TELEGRAM};
+use super::pieces::Piece;
+use super::pulse::Pulse;
+use super::read::{Attempt, ReadLimits};
+use crate::telegram::TELEGRAM_BITS;
+
+/// A number with everything measured, and the waveform it explains.
+#[derive(Clone)]
+pub struct Refined {
+    /// The number with its measurements.
+    pub attempt: Attempt,
+    /// The number's part of the ripple.
+    pub wave: Vec<Complex32>,
+}
+
+/// What the receiver's band does to ripple and noise.
+pub struct Band<'a> {
+    /// Its response to a sudden change.
+    pub edge: &'a Edge,
+    /// What it leaves of boundary pulses.
+    pub kept: Kept,
+    /// Independent values among as many cycles, as a share.
+    pub fullness: f64,
+}
+
+impl<'a> Band<'a> {
+    /// The band of a piece.
+    pub fn of(piece: &'a Piece, field_hz: f64) -> Self {
+        Self {
+            edge: &piece.edge,
+            kept: Kept::new(piece.band_hz, field_hz),
+            fullness: (2.0 * piece.band_hz / field_hz).min(1.0),
+        }
+    }
+}
+
+/// Refines a decision made on `ripple` (with other tags' waveforms already taken off).
+pub fn refine(
+    ripple: &[Complex32],
+    first: &Decision,
+    timing: f64,
+    inverts: bool,
+    band: &Band<'_>,
+    limits: &ReadLimits,
+) -> Option<Refined> {
+    let telegrams = ripple.len() as f64 / TELEGRAM as f64;
+    let fold = Fold::new(ripple, inverts);
+    let timing = best_timing(&fold, &first.signs, timing);
+    let whole = timing.floor();
+    let signs = signs_along(&first.signs, inverts, ripple.len() / BIT + 4);
+    // Two bits early, so that the pulses of boundaries before the first value are laid out too.
+    let begin = whole as isize - 2 * BIT as isize;
+    let lay_out = |pulse: &Pulse| {
+        let mut wave = vec![Complex32::default(); ripple.len()];
+        pulse.add_to(&mut wave, begin, &signs, 1.0);
+        wave
+    };
+
+    let unit = lay_out(&Pulse::ideal(
+        Complex64::new(1.0, 0.0),
+        timing - whole,
+        band.edge,
+    ));
+    let amplitude = along(ripple, &unit, limits.real);
+    let ideal: Vec<Complex32> = unit
+        .iter()
+        .map(|u| single(amplitude * f64::from(u.re)))
+        .collect();
+    let (mut wave, mut ideal_edges, mut mean_power, mut square) =
+        (ideal, true, amplitude.norm_sqr(), amplitude * amplitude);
+    if let Some(fitted) = Pulse::fit(ripple, begin, &signs) {
+        let fitted = lay_out(&fitted);
+        let (left_ideal, left_fitted) = (power_left(ripple, &wave), power_left(ripple, &fitted));
+        // A free pulse takes its share of the noise; what it takes beyond that by six standard deviations is shape.
+        let free = Pulse::FREE_VALUES as f64 * if limits.real { 0.5 } else { 1.0 };
+        let noise = left_fitted / ripple.len() as f64;
+        // Of the free values only as many are independent as the band holds.
+        let independent = free * band.fullness;
+        if left_ideal - left_fitted > noise * free * (1.0 + 6.0 / independent.sqrt()) {
+            ideal_edges = false;
+            let count = ripple.len() as f64;
+            let power: f64 = fitted.iter().map(|v| f64::from(v.norm_sqr())).sum();
+            mean_power = (power - noise * free).max(0.0) / count;
+            square = fitted.iter().map(|&v| wide(v) * wide(v)).sum::<Complex64>() / count;
+            wave = fitted;
+        }
+    }
+    let left: Vec<Complex32> = ripple.iter().zip(&wave).map(|(r, w)| r - w).collect();
+    let noise_var = noise_left(&left, inverts, telegrams, limits.real).max(1e-14 * mean_power);
+
+    let sums = fold.boundaries(timing);
+    let axis = if limits.real { 0.0 } else { amplitude.arg() };
+    let (sums_along, _) = sums.along(axis);
+    let decision = decide(&Boundaries {
+        sums: sums_along,
+        energies: sums.energies,
+        noise_var,
+        inverts,
+    })?;
+    let attempt = Attempt {
+        decision,
+        timing,
+        inverts,
+        angle: if limits.real {
+            0.0
+        } else {
+            fold_angle(0.5 * square.arg())
+        },
+        depth: mean_power.sqrt(),
+        telegrams,
+        // The noise was measured through the pulse in the receiver's band.
+        ebn0: mean_power * band.kept.of_noise() / (2.0 * noise_var),
+        ideal_edges,
+    };
+    Some(Refined { attempt, wave })
+}
+
+/// Boundary signs from two bits before the fold's boundary 0 on, through as many telegrams as it takes.
+fn signs_along(signs: &[i8; TELEGRAM_BITS], inverts: bool, count: usize) -> Vec<i8> {
+    (0..count as isize)
+        .map(|k| {
+            let j = k - 2;
+            let odd = j.div_euclid(TELEGRAM_BITS as isize) % 2 != 0;
+            let sign = signs[j.rem_euclid(TELEGRAM_BITS as isize) as usize];
+            if odd && inverts { -sign } else { sign }
+        })
+        .collect()
+}
+
+/// Complex amplitude of a real waveform of unit size in the ripple, least squares.
+fn along(ripple: &[Complex32], unit: &[Complex32], real: bool) -> Complex64 {
+    let (mut sum, mut energy) = (Complex64::default(), 0.0);
+    for (r, u) in ripple.iter().zip(unit) {
+        sum += wide(*r) * f64::from(u.re);
+        energy += f64::from(u.re) * f64::from(u.re);
+    }
+    let amplitude = sum / energy.max(1e-300);
+    if real {
+        Complex64::new(amplitude.re, 0.0)
+    } else {
+        amplitude
+    }
+}
+
+fn power_left(ripple: &[Complex32], wave: &[Complex32]) -> f64 {
+    ripple
+        .iter()
+        .zip(wave)
+        .map(|(r, w)| f64::from((r - w).norm_sqr()))
+        .sum()
+}
+
+/// Noise variance of a boundary pulse in what is left. Something that repeats with the telegram, another tag, does not
+/// average out as noise does: where the folded rest is larger than noise would be, it counts.
+fn noise_left(left: &[Complex32], inverts: bool, telegrams: f64, real: bool) -> f64 {
+    let each = BoundaryPulses::new(left).variance(real);
+    let folded = BoundaryPulses::of_fold(&Fold::new(left, inverts)).variance(real);
+    let folded = folded / telegrams.max(1.0);
+    // The fold has some 700 independent values: 1.3 is six standard deviations of its variance.
+    if folded > 1.3 * each { folded } else { each }
+}
+
+/// Timing at which the signed boundary sums are largest, near `timing`.
+fn best_timing(fold: &Fold, signs: &[i8; TELEGRAM_BITS], timing: f64) -> f64 {
+    let strength = |timing: f64| {
+        let sums = fold.boundaries(timing);
+        let signed = sums.sums.iter().zip(signs).map(|(y, &b)| y * f64::from(b));
+        signed.sum::<Complex64>().norm()
+    };
+    let mut best = (strength(timing), timing);
+    let mut consider = |moved: f64| {
+        let value = strength(moved);
+        if value > best.0 {
+            best = (value, moved);
+        }
+        best
+    };
+    // Near its top the correlation of square pulses is a triangle, equally steep on both sides …
+    let (before, after) = (strength(timing - 2.0), strength(timing + 2.0));
+    let here = strength(timing);
+    let steepest = (here - before).max(here - after).max(1e-300);
+    let (_, mut place) = consider(timing + ((after - before) / steepest).clamp(-2.0, 2.0));
+    // … rounded by the receiver's band within a cycle of the top.
+    for step in [0.5, 0.25] {
+        let (before, here, after) = (
+            strength(place - step),
+            strength(place),
+            strength(place + step),
+        );
+        let bend = before - 2.0 * here + after;
+        if bend < 0.0 {
+            let shift = 0.5 * (before - after) / bend;
+            (_, place) = consider(place + step * shift.clamp(-1.0, 1.0));
+        }
+    }
+    place
+}
+
+/// Folds an angle into (−π/2, π/2]: the axis has no direction.
+fn fold_angle(angle: f64) -> f64 {
+    let folded = angle.rem_euclid(std::f64::consts::PI);
+    if folded > std::f64::consts::FRAC_PI_2 {
+        folded - std::f64::consts::PI
+    } else {
+        folded
+    }
+}
+
+fn wide(value: Complex32) -> Complex64 {
+    Complex64::new(value.re.into(), value.im.into())
+}
+
+fn single(value: Complex64) -> Complex32 {
+    Complex32::new(value.re as f32, value.im as f32)
+}
