@@ -34,7 +34,7 @@ struct Program {
 
 #[derive(Subcommand)]
 enum Command {
-    Synth(synth::Arguments),
+    Synth(Box<synth::Arguments>),
     Telegram(telegram::Arguments),
 }
 
