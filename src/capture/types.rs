@@ -34,7 +34,7 @@ pub struct ChannelInfo {
 }
 
 /// What is known about a capture before its samples are read.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Layout {
     /// Channels in file order. Complex captures have two: in-phase and quadrature.
     pub channels: Vec<ChannelInfo>,

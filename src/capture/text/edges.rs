@@ -1,0 +1,116 @@
+//! Edge lists of logic analysers → steady two-level samples.
+
+use super::super::{CaptureError, Layout, SampleSource};
+
+/// Most samples made of a list; 200 M are 200 s at 1 MHz.
+const SAMPLE_LIMIT: f64 = 200e6;
+/// Rate of the samples where the edges allow it: 15 samples to half a period of a carrier divided by 2, and a tenth
+/// of the limit for a 20 s list.
+const LEAST_RATE_HZ: f64 = 1e6;
+const MOST_RATE_HZ: f64 = 20e6;
+/// Samples between two typical edges: the place of an edge is then known to a fortieth of the interval.
+const SAMPLES_BETWEEN: f64 = 20.0;
+
+/// Do the rows tell changes? In an edge list nearly every row has one (half of them if both sides of an edge are
+/// listed); in sampled tracks few have.
+pub(super) fn are_edges(channels: &[Vec<f32>]) -> bool {
+    let rows = channels.first().map_or(0, Vec::len);
+    let changes = (1..rows).filter(|&row| {
+        channels
+            .iter()
+            .any(|channel| channel[row] != channel[row - 1])
+    });
+    rows > 2 && changes.count() * 5 >= (rows - 1) * 2
+}
+
+/// A rate that resolves the edges; `None` if no allowed one keeps the list below the limit.
+pub(super) fn rate_for(times_s: &[f64]) -> Option<f64> {
+    let mut intervals: Vec<f64> = times_s
+        .windows(2)
+        .map(|pair| pair[1] - pair[0])
+        .filter(|&d| d > 0.0)
+        .collect();
+    let middle = intervals.len() / 2;
+    let median = if intervals.is_empty() {
+        1.0
+    } else {
+        *intervals.select_nth_unstable_by(middle, f64::total_cmp).1
+    };
+    let wanted = (SAMPLES_BETWEEN / median).clamp(LEAST_RATE_HZ, MOST_RATE_HZ);
+    // Whole steps of 1 MHz: a round rate reads better and costs nothing.
+    let wanted = (wanted / LEAST_RATE_HZ).ceil() * LEAST_RATE_HZ;
+    [wanted, LEAST_RATE_HZ]
+        .into_iter()
+        .find(|&rate_hz| fits(times_s, rate_hz))
+}
+
+pub(super) fn fits(times_s: &[f64], rate_hz: f64) -> bool {
+    match times_s {
+        [first, .., last] => (last - first) * rate_hz <= SAMPLE_LIMIT,
+        _ => true,
+    }
+}
+
+/// Makes the samples while they are asked for.
+pub(super) struct Edges {
+    layout: Layout,
+    times_s: Vec<f64>,
+    /// State from each time on, ±1.
+    states: Vec<Vec<f32>>,
+    rate_hz: f64,
+    row: usize,
+    sample: u64,
+    samples: u64,
+}
+
+impl Edges {
+    /// `layout.rate_hz` is the rate of the samples made; the times rise.
+    pub(super) fn new(
+        mut layout: Layout,
+        times_s: Vec<f64>,
+        states: Vec<Vec<f32>>,
+        rate_hz: f64,
+    ) -> Self {
+        let span = times_s
+            .last()
+            .zip(times_s.first())
+            .map_or(0.0, |(last, first)| last - first);
+        // The last edge is seen, so one sample lies behind it.
+        let samples = (span * rate_hz).ceil() as u64 + 1;
+        layout.length = Some(samples);
+        Self {
+            layout,
+            times_s,
+            states,
+            rate_hz,
+            row: 0,
+            sample: 0,
+            samples,
+        }
+    }
+}
+
+impl SampleSource for Edges {
+    fn layout(&self) -> &Layout {
+        &self.layout
+    }
+
+    fn read(&mut self, frames: usize, channels: &mut [Vec<f32>]) -> Result<usize, CaptureError> {
+        let count = (frames as u64).min(self.samples - self.sample) as usize;
+        for _ in 0..count {
+            let time_s = self.times_s[0] + self.sample as f64 / self.rate_hz;
+            while self
+                .times_s
+                .get(self.row + 1)
+                .is_some_and(|&next| next <= time_s)
+            {
+                self.row += 1;
+            }
+            for (channel, states) in channels.iter_mut().zip(&self.states) {
+                channel.push(states[self.row]);
+            }
+            self.sample += 1;
+        }
+        Ok(count)
+    }
+}

@@ -1,0 +1,144 @@
+//! Bytes of a text file → blocks of whole lines in UTF-8 (or Latin-1 left as it is).
+
+use super::super::CaptureError;
+use super::super::input::Input;
+
+/// Bytes looked at to understand the form of the file.
+const HEAD_BYTES: usize = 1 << 20;
+/// Bytes read at a time.
+const BLOCK_BYTES: usize = 1 << 18;
+/// No row of a capture is longer.
+const LINE_LIMIT: usize = 1 << 20;
+
+/// Byte order of UTF-16 with a byte order mark: `Some(true)` is big endian.
+pub(super) fn byte_order(start: &[u8]) -> Option<bool> {
+    match start {
+        [0xFE, 0xFF, ..] => Some(true),
+        [0xFF, 0xFE, ..] => Some(false),
+        _ => None,
+    }
+}
+
+pub(super) struct Feed {
+    input: Input,
+    utf16: Option<bool>,
+    buffer: Vec<u8>,
+    start: usize,
+    ended: bool,
+    /// The last line had no line end.
+    pub(super) cut: bool,
+    /// Line end: `\n`, or `\r` in files that have no `\n`.
+    pub(super) terminator: u8,
+}
+
+impl Feed {
+    pub(super) fn new(mut input: Input) -> Result<Self, CaptureError> {
+        let utf16 = byte_order(input.peek(2)?);
+        if utf16.is_some() {
+            input.skip(2)?;
+        } else if input.peek(3)? == b"\xEF\xBB\xBF" {
+            input.skip(3)?;
+        }
+        let mut feed = Self {
+            input,
+            utf16,
+            buffer: Vec::new(),
+            start: 0,
+            ended: false,
+            cut: false,
+            terminator: b'\n',
+        };
+        while feed.buffer.len() < HEAD_BYTES && !feed.ended {
+            feed.refill()?;
+        }
+        if !feed.buffer.contains(&b'\n') && feed.buffer.contains(&b'\r') {
+            feed.terminator = b'\r';
+        }
+        Ok(feed)
+    }
+
+    pub(super) fn input(&self) -> &Input {
+        &self.input
+    }
+
+    /// The start of the file: whole lines, unless the file has none.
+    pub(super) fn head(&self) -> &[u8] {
+        if self.ended {
+            return &self.buffer;
+        }
+        let end = self
+            .buffer
+            .iter()
+            .rposition(|&byte| byte == self.terminator);
+        &self.buffer[..end.map_or(0, |end| end + 1)]
+    }
+
+    /// Drops `bytes` from the start.
+    pub(super) fn skip(&mut self, bytes: usize) {
+        self.start = (self.start + bytes).min(self.buffer.len());
+    }
+
+    /// The next whole lines, each with its line end; `None` at the end. `line` is the number of the first of them.
+    pub(super) fn block(&mut self, line: u64) -> Result<Option<&[u8]>, CaptureError> {
+        loop {
+            let rest = &self.buffer[self.start..];
+            if let Some(last) = rest.iter().rposition(|&byte| byte == self.terminator) {
+                let from = self.start;
+                self.start += last + 1;
+                return Ok(Some(&self.buffer[from..self.start]));
+            }
+            if self.ended {
+                if rest.is_empty() {
+                    return Ok(None);
+                }
+                self.cut = true;
+                self.buffer.push(self.terminator);
+                continue;
+            }
+            if rest.len() > LINE_LIMIT {
+                return Err(self.input.malformed(
+                    format!("line {line}"),
+                    "a line of more than 1 MiB",
+                    "rows of numbers, one sample time a line, are allowed",
+                ));
+            }
+            self.refill()?;
+        }
+    }
+
+    fn refill(&mut self) -> Result<(), CaptureError> {
+        self.buffer.drain(..self.start);
+        self.start = 0;
+        let from = self.buffer.len();
+        if let Some(big_endian) = self.utf16 {
+            let mut raw = vec![0; BLOCK_BYTES];
+            let got = self.input.fill(&mut raw)?;
+            self.ended = got < raw.len();
+            let pairs = raw[..got].as_chunks::<2>().0.iter();
+            let mut units: Vec<u16> = pairs
+                .map(|&pair| {
+                    if big_endian {
+                        u16::from_be_bytes(pair)
+                    } else {
+                        u16::from_le_bytes(pair)
+                    }
+                })
+                .collect();
+            if !self.ended
+                && units
+                    .last()
+                    .is_some_and(|unit| (0xD800..0xDC00).contains(unit))
+            {
+                // Half a character at the edge of the block; captures hold none outside titles.
+                units.pop();
+            }
+            self.buffer.extend(String::from_utf16_lossy(&units).bytes());
+        } else {
+            self.buffer.resize(from + BLOCK_BYTES, 0);
+            let got = self.input.fill(&mut self.buffer[from..])?;
+            self.buffer.truncate(from + got);
+            self.ended = got < BLOCK_BYTES;
+        }
+        Ok(())
+    }
+}

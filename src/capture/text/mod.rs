@@ -1,0 +1,39 @@
+//! Delimited text as oscilloscopes, logic analysers and spreadsheets write it.
+//!
+//! The first megabyte decides everything about the form: which characters separate columns and decimals (`dialect`),
+//! where the rows of numbers begin (`plan`), what the lines before them say (`settings`, `title`). Then every row is
+//! read by one fast loop (`table`); the rate comes from the whole time column (`steps`). Edge lists of logic
+//! analysers become steady samples (`edges`).
+
+mod cell;
+mod dialect;
+mod edges;
+mod feed;
+mod plan;
+mod settings;
+mod steps;
+mod table;
+mod title;
+
+use super::input::Input;
+use super::open::OpenOptions;
+use super::{CaptureError, SampleSource};
+
+/// Text has no control characters but tabs, line ends, form feeds and the old end mark; UTF-16 has a byte order mark.
+pub(super) fn looks_like_text(start: &[u8]) -> bool {
+    let allowed = |&byte: &u8| byte >= b' ' || matches!(byte, b'\t' | b'\n' | b'\r' | 0x0C | 0x1A);
+    let foreign = start.iter().filter(|&&byte| byte >= 0x7F).count();
+    // Letters beyond ASCII appear in titles only: a tenth is generous, unless the file is all title (UTF-8).
+    let rare = foreign * 10 <= start.len() || std::str::from_utf8(start).is_ok();
+    feed::byte_order(start).is_some() || (start.iter().all(allowed) && rare)
+}
+
+pub(super) fn open(
+    input: Input,
+    options: &OpenOptions,
+) -> Result<Box<dyn SampleSource>, CaptureError> {
+    let mut feed = feed::Feed::new(input)?;
+    let plan = plan::Plan::make(&mut feed)?;
+    let table = table::Table::read(&mut feed, plan)?;
+    table.into_source(feed.input(), options)
+}

@@ -1,0 +1,458 @@
+//! Where the rows of numbers begin and what their columns are.
+
+use super::super::{CaptureError, Unit};
+use super::cell::Cell;
+use super::dialect::{Delimiter, Dialect, Shape};
+use super::feed::Feed;
+use super::settings::Settings;
+use super::title::{Quantity, Title, quantity};
+use std::collections::BTreeMap;
+
+/// Lines looked at to find the form.
+const SURVEY_LINES: usize = 20_000;
+const EARLY_LINES: usize = 2000;
+/// Rows looked at to tell a time column from a channel.
+const RAMP_ROWS: usize = 2000;
+
+/// What to do with a column.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Role {
+    /// Sample numbers, a second time column, settings on the left.
+    Skip,
+    /// Time, with the factor to seconds.
+    Time(f64),
+    /// A channel, with the factor to its unit.
+    Value(f64),
+}
+
+/// How to read the rows.
+pub(super) struct Plan {
+    pub(super) dialect: Dialect,
+    pub(super) roles: Vec<Role>,
+    pub(super) names: Vec<(String, Unit)>,
+    pub(super) settings: Settings,
+    /// Number of the first row's line, from 1.
+    pub(super) line: u64,
+    pub(super) notes: Vec<String>,
+}
+
+impl Plan {
+    /// Looks at the head of the file and leaves the feed at the first row.
+    pub(super) fn make(feed: &mut Feed) -> Result<Self, CaptureError> {
+        let mut head = feed.head().to_vec();
+        if head.is_empty() {
+            let allowed = "rows of numbers, one sample time a line, are allowed";
+            return Err(feed
+                .input()
+                .malformed("line 1", "a line of more than 1 MiB", allowed));
+        }
+        if head.last() != Some(&feed.terminator) {
+            head.push(feed.terminator);
+        }
+        let lines: Vec<&[u8]> = head
+            .split_inclusive(|&byte| byte == feed.terminator)
+            .take(SURVEY_LINES)
+            .collect();
+        // Most files show their form early; the rest is looked at only if they do not.
+        let early = &lines[..lines.len().min(EARLY_LINES)];
+        let found = survey(early, feed.terminator).or_else(|| survey(&lines, feed.terminator));
+        let Some((dialect, shape)) = found else {
+            return Err(feed.input().malformed(
+                format!("lines 1 to {}", lines.len()),
+                "no rows of numbers",
+                "columns of numbers separated by comma, semicolon, tab or blanks are allowed",
+            ));
+        };
+        let fits = |index: usize| {
+            lines
+                .get(index)
+                .is_some_and(|line| dialect.fits(line, shape))
+        };
+        let blank = |index: usize| {
+            lines
+                .get(index)
+                .is_none_or(|line| line.trim_ascii().is_empty())
+        };
+        // Two in a row, so that a setting that happens to look like a row does not start the table.
+        let first = (0..lines.len())
+            .find(|&index| fits(index) && (fits(index + 1) || blank(index + 1)))
+            .or_else(|| (0..lines.len()).find(|&index| fits(index)))
+            .unwrap_or(0);
+        let (preamble, rows) = lines.split_at(first);
+        let mut plan = Self {
+            dialect,
+            roles: Vec::new(),
+            names: Vec::new(),
+            settings: Settings::default(),
+            line: first as u64 + 1,
+            notes: Vec::new(),
+        };
+        let texts: Vec<String> = preamble.iter().map(|line| decode(line)).collect();
+        let titles = plan.understand(&texts, shape);
+        plan.read_margin(rows, shape);
+        plan.assign(titles, rows, shape);
+        let bytes = preamble.iter().map(|line| line.len()).sum();
+        feed.skip(bytes);
+        Ok(plan)
+    }
+
+    /// Settings and titles from the lines before the rows.
+    fn understand(&mut self, texts: &[String], shape: Shape) -> Vec<Title> {
+        let mut is_setting = vec![false; texts.len()];
+        for (text, is_setting) in texts.iter().zip(&mut is_setting) {
+            *is_setting = self.settings.read_line(text, self.dialect.mark);
+        }
+        // Settings as columns: a key in one line, its value below it in the next.
+        for pair in texts.windows(2) {
+            let (keys, values) = (self.cells(&pair[0], shape), self.cells(&pair[1], shape));
+            for (key, value) in keys.iter().zip(&values) {
+                self.settings.read_pair(key, value, self.dialect.mark);
+            }
+        }
+        let mut candidates = Vec::new();
+        for (text, is_setting) in texts.iter().zip(is_setting).rev() {
+            if text.trim().is_empty() {
+                continue;
+            }
+            let cells = self.cells(text, shape);
+            if is_setting || !self.can_be_titles(&cells, shape) {
+                break;
+            }
+            candidates.push(cells);
+            if candidates.len() == 2 {
+                break;
+            }
+        }
+        let own = |cells: &Vec<String>| -> Vec<String> {
+            let margin = if cells.len() >= shape.margin + shape.columns {
+                shape.margin
+            } else {
+                0
+            };
+            cells
+                .iter()
+                .skip(margin)
+                .take(shape.columns)
+                .cloned()
+                .collect()
+        };
+        let mut candidates = candidates.iter().map(own);
+        let Some(nearest) = candidates.next() else {
+            return Vec::new();
+        };
+        let units_only = nearest.iter().any(|cell| !cell.is_empty())
+            && nearest
+                .iter()
+                .all(|cell| cell.is_empty() || quantity(cell).is_some());
+        if !units_only {
+            return nearest.iter().map(|cell| Title::parse(cell)).collect();
+        }
+        let names = candidates.next().filter(|above| {
+            above.iter().all(|cell| quantity(cell).is_none())
+                && above.iter().any(|cell| !cell.is_empty())
+        });
+        let Some(names) = names else {
+            // "s,V" names no channel; "seconds,volts" may be all there is.
+            let bare = |cell: &String| cell.chars().count() <= 4 || cell.starts_with(['(', '[']);
+            return nearest
+                .iter()
+                .map(|cell| Title {
+                    name: if bare(cell) {
+                        String::new()
+                    } else {
+                        Title::parse(cell).name
+                    },
+                    quantity: quantity(cell),
+                })
+                .collect();
+        };
+        let title = |(index, unit): (usize, &String)| Title {
+            name: names
+                .get(index)
+                .map(|name| Title::parse(name).name)
+                .unwrap_or_default(),
+            quantity: quantity(unit),
+        };
+        nearest.iter().enumerate().map(title).collect()
+    }
+
+    /// Enough cells, and no numbers in them (channels may be named by numbers if the first column is not).
+    fn can_be_titles(&self, cells: &[String], shape: Shape) -> bool {
+        let numeric = |cell: &String| {
+            !cell.is_empty()
+                && super::cell::number(cell.as_bytes(), self.dialect.mark)
+                    .is_some_and(|(_, length)| length == cell.len())
+        };
+        let first = cells
+            .get(shape.margin)
+            .or(cells.first())
+            .map(|cell| Title::parse(cell));
+        let leads = first.is_some_and(|title| title.is_time() || title.is_count());
+        let filled = cells.iter().filter(|cell| !cell.is_empty()).count();
+        let enough = if shape.columns == 1 {
+            filled == 1
+        } else {
+            cells.len() >= shape.columns
+        };
+        enough && (leads || !cells.iter().any(numeric))
+    }
+
+    /// Cells of a line of titles or settings.
+    fn cells(&self, text: &str, shape: Shape) -> Vec<String> {
+        let text = text
+            .trim_matches(['\r', '\n'])
+            .trim_start_matches(['#', '%'])
+            .trim_start_matches(' ');
+        let Delimiter::Byte(delimiter) = self.dialect.delimiter else {
+            let wide: Vec<String> = text
+                .split('\t')
+                .flat_map(|part| part.split("  "))
+                .map(|part| part.trim().to_owned())
+                .filter(|part| !part.is_empty())
+                .collect();
+            if wide.len() == shape.columns {
+                return wide;
+            }
+            let mut cells: Vec<String> = Vec::new();
+            for word in text.split_whitespace() {
+                match cells.last_mut() {
+                    // A unit in brackets belongs to the name before it.
+                    Some(last) if word.starts_with(['(', '[']) => {
+                        last.push(' ');
+                        last.push_str(word);
+                    }
+                    _ => cells.push(word.to_owned()),
+                }
+            }
+            return cells;
+        };
+        if shape.columns == 1 && shape.margin == 0 {
+            return vec![
+                text.trim()
+                    .trim_end_matches(char::from(delimiter))
+                    .to_owned(),
+            ];
+        }
+        let mut reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .delimiter(delimiter)
+            .trim(csv::Trim::All)
+            .from_reader(text.as_bytes());
+        let record = reader
+            .records()
+            .next()
+            .and_then(Result::ok)
+            .unwrap_or_default();
+        record.iter().map(str::to_owned).collect()
+    }
+
+    /// Settings to the left of the first rows.
+    fn read_margin(&mut self, rows: &[&[u8]], shape: Shape) {
+        if shape.margin == 0 {
+            return;
+        }
+        for row in rows.iter().take(100) {
+            let cells = self.cells(&decode(row), shape);
+            let left: Vec<&str> = cells
+                .iter()
+                .take(shape.margin)
+                .map(String::as_str)
+                .collect();
+            self.settings.read_line(&left.join(","), self.dialect.mark);
+        }
+    }
+
+    /// Decides which column is time and which are channels.
+    fn assign(&mut self, titles: Vec<Title>, rows: &[&[u8]], shape: Shape) {
+        self.roles = vec![Role::Skip; shape.margin];
+        let title = |index: usize| titles.get(index).cloned().unwrap_or_default();
+        let ramps: Vec<Ramp> = (0..shape.columns.min(2))
+            .map(|index| self.ramp(rows, shape.margin + index))
+            .collect();
+        let said = (0..shape.columns).find(|&index| title(index).is_time());
+        let mut time = None;
+        for index in 0..shape.columns {
+            let title = title(index);
+            let ramp = ramps.get(index).copied().unwrap_or(Ramp::No);
+            let untitled = title.name.is_empty() && title.quantity.is_none();
+            let axis = untitled || title.name.eq_ignore_ascii_case("x");
+            let others = shape.columns > 1;
+            let role = if !others {
+                Role::Value(1.0)
+            } else if Some(index) == said {
+                match title.quantity {
+                    Some(Quantity::Time(factor)) => Role::Time(factor),
+                    _ if self.settings.time_unit.is_some() => {
+                        Role::Time(self.settings.time_unit.unwrap_or(1.0))
+                    }
+                    // Whole steps of one without a unit count samples: nobody samples this field once a second.
+                    _ if ramp == Ramp::Count => Role::Skip,
+                    _ => Role::Time(1.0),
+                }
+            } else if title.is_time() {
+                Role::Skip
+            } else if title.is_count() && ramp == Ramp::Count {
+                Role::Skip
+            } else if said.is_none()
+                && self.names.is_empty()
+                && ramp == Ramp::Count
+                && (axis || title.quantity.is_none())
+                && index == 0
+            {
+                Role::Skip
+            } else if said.is_none()
+                && time.is_none()
+                && self.names.is_empty()
+                && ramp == Ramp::Rise
+                && title.quantity.is_none()
+            {
+                if untitled {
+                    self.notes.push(
+                        "The first rising column has no title: taken as time in seconds.".into(),
+                    );
+                }
+                Role::Time(1.0)
+            } else {
+                Role::Value(1.0)
+            };
+            // The last column cannot be skipped if there would be no channel.
+            let role = match role {
+                Role::Value(_) => role,
+                _ if self.names.is_empty() && index + 1 == shape.columns => Role::Value(1.0),
+                other => other,
+            };
+            if let Role::Time(_) = role {
+                time = Some(index);
+            }
+            if let Role::Value(_) = role {
+                let (mut unit, mut factor) = title.unit();
+                if unit == Unit::Unknown
+                    && title.quantity.is_none()
+                    && let Some(volts) = self.settings.volt_unit
+                {
+                    (unit, factor) = (Unit::Volt, volts);
+                }
+                let number = self.names.len() + 1;
+                let name = if title.name.is_empty() {
+                    number.to_string()
+                } else {
+                    title.name
+                };
+                self.names.push((name, unit));
+                self.roles.push(Role::Value(factor));
+            } else {
+                self.roles.push(role);
+            }
+        }
+    }
+
+    /// How the numbers of a column go on in the first rows.
+    fn ramp(&self, rows: &[&[u8]], column: usize) -> Ramp {
+        let mut values = Vec::new();
+        for row in rows.iter().take(RAMP_ROWS) {
+            let mut at = 0;
+            for index in 0..=column {
+                let (cell, last) = self.dialect.next(row, &mut at);
+                if let (Cell::Number(value), true) = (cell, index == column) {
+                    values.push(value);
+                }
+                if last {
+                    break;
+                }
+            }
+        }
+        let steps = || values.windows(2).map(|pair| pair[1] - pair[0]);
+        if values.len() < 2 || values.first() >= values.last() || steps().any(|step| step < 0.0) {
+            Ramp::No
+        } else if steps().all(|step| step == 1.0) {
+            Ramp::Count
+        } else {
+            Ramp::Rise
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Ramp {
+    No,
+    /// Steps of exactly 1.
+    Count,
+    /// Never falls.
+    Rise,
+}
+
+/// The dialect and shape that explain most lines.
+fn survey(lines: &[&[u8]], terminator: u8) -> Option<(Dialect, Shape)> {
+    let mut best: Option<(usize, Dialect, Shape)> = None;
+    for dialect in Dialect::all(terminator) {
+        let mut counts = BTreeMap::new();
+        for line in lines {
+            if let Some(shape) = dialect.shape(line) {
+                *counts.entry(shape).or_insert(0_usize) += 1;
+            }
+        }
+        for (shape, count) in counts {
+            if best.is_none_or(|(most, ..)| count > most) {
+                best = Some((count, dialect, shape));
+            }
+        }
+    }
+    let (_, dialect, shape) = best?;
+    if dialect.delimiter == Delimiter::Byte(b',')
+        && shape
+            == (Shape {
+                margin: 0,
+                columns: 2,
+            })
+        && is_decimal_comma(lines, dialect, shape)
+    {
+        let dialect = Dialect {
+            delimiter: Delimiter::Blanks,
+            mark: b',',
+            terminator,
+        };
+        return Some((
+            dialect,
+            Shape {
+                margin: 0,
+                columns: 1,
+            },
+        ));
+    }
+    Some((dialect, shape))
+}
+
+/// One column of numbers such as `-0,125`: everything behind the comma is unsigned digits, equally many in each line,
+/// and what stands before it is no running number.
+fn is_decimal_comma(lines: &[&[u8]], dialect: Dialect, shape: Shape) -> bool {
+    let rows: Vec<&[u8]> = lines
+        .iter()
+        .copied()
+        .filter(|line| dialect.fits(line, shape))
+        .collect();
+    let part = |row: &[u8]| -> Option<(f64, usize)> {
+        let (whole, behind) = row
+            .trim_ascii()
+            .split_at(row.trim_ascii().iter().position(|&byte| byte == b',')?);
+        let behind = &behind[1..];
+        let digits = behind.len() >= 2 && behind.iter().all(u8::is_ascii_digit);
+        let (value, length) = super::cell::number(whole, b'.')?;
+        let plain = length == whole.len() && !whole.contains(&b'.');
+        (digits && plain).then_some((value, behind.len()))
+    };
+    let parts: Option<Vec<(f64, usize)>> = rows.iter().map(|row| part(row)).collect();
+    parts.is_some_and(|parts| {
+        let same = parts.windows(2).all(|pair| pair[0].1 == pair[1].1);
+        let running = parts.windows(2).all(|pair| pair[1].0 > pair[0].0);
+        same && !running && parts.len() > 1
+    })
+}
+
+/// UTF-8 if it is, else Latin-1.
+fn decode(line: &[u8]) -> String {
+    match std::str::from_utf8(line) {
+        Ok(text) => text.to_owned(),
+        Err(_) => line.iter().map(|&byte| char::from(byte)).collect(),
+    }
+}
