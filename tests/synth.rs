@@ -292,13 +292,12 @@ fn a_bare_field_has_noise_but_no_ripple_and_logic_has_two_levels() {
     let variance = phasors.iter().map(|p| (p - mean).norm_sqr()).sum::<f64>() / n;
     assert!((variance / (sigma * sigma) - 1.0).abs() < 5.0 * (2.0 / n).sqrt());
 
-    let (bytes, truth) = synth("a.raw", "--id 999:1 --kind logic --seconds 0.1");
+    let (bytes, truth) = synth("a.npy", "--id 999:1 --kind logic --seconds 0.1");
     assert_eq!(truth["capture"]["kind"], "logic");
-    let high = bytes.iter().filter(|&&level| level == 1).count();
-    assert_eq!(
-        high + bytes.iter().filter(|&&level| level == 0).count(),
-        10_000
-    );
+    let levels: Vec<f32> = npyz::NpyFile::new(&bytes[..]).unwrap().into_vec().unwrap();
+    let high = levels.iter().filter(|&&level| level == 1.0).count();
+    let low = levels.iter().filter(|&&level| level == 0.0).count();
+    assert_eq!(high + low, 10_000);
     // Half the time high: the code changes at every bit start, so levels balance within a bit here and there.
     assert!((4500..5500).contains(&high), "{high}");
 }

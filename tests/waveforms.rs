@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::process::Command;
 
+use ripplemark::capture::{OpenOptions, Unit, open};
 use serde_json::Value;
 
 fn folder() -> PathBuf {
@@ -71,4 +72,39 @@ fn every_file_is_in_the_table_and_all_are_small() {
     }
     assert_eq!(found, listed);
     assert!(total <= 8_000_000, "{total} bytes");
+}
+
+/// What the program writes it also reads: rate, length and unit as the truth file states them.
+#[test]
+fn every_file_is_read_with_its_rate_length_and_unit() {
+    for (file, _) in rows() {
+        let truth = std::fs::read(folder().join(format!("{file}.truth.json"))).unwrap();
+        let truth = truth_capture(&truth);
+        let mut source = open(&folder().join(&file), &OpenOptions::default()).unwrap();
+        let channels = source.layout().channels.len();
+        let mut samples = vec![Vec::new(); channels];
+        while source.read(1 << 16, &mut samples).unwrap() > 0 {}
+        let layout = source.layout();
+        assert_eq!(
+            samples[0].len() as u64,
+            truth["samples"].as_u64().unwrap(),
+            "{file}"
+        );
+        assert_eq!(layout.complex, truth["kind"] == "iq", "{file}");
+        match layout.rate_hz {
+            Some(rate_hz) => {
+                let stated = truth["rate_hz"].as_f64().unwrap();
+                assert!((rate_hz / stated - 1.0).abs() < 1e-9, "{file}: {rate_hz}");
+            }
+            None => assert!(file.ends_with(".npy"), "{file}: no rate"),
+        }
+        if file.ends_with(".csv") {
+            assert_eq!(layout.channels[0].unit, Unit::Volt, "{file}");
+        }
+        assert_eq!(layout.notes, Vec::<String>::new(), "{file}");
+    }
+}
+
+fn truth_capture(bytes: &[u8]) -> Value {
+    truth(bytes)["capture"].take()
 }

@@ -32,4 +32,4 @@ pub use open::{OpenOptions, open};
 pub use pick::{ChannelChoice, PickError, Picked};
 pub use raw::{RawKind, RawKindError};
 pub use types::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
-pub use write::{Recording, WriteError, WriteKind, Written, write};
+pub use write::{Heading, Recording, WriteError, WriteKind, Written, write, write_blocks};

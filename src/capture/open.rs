@@ -37,7 +37,8 @@ impl OpenOptions {
             && !sensible(rate_hz)
         {
             layout.notes.push(format!(
-                "The file states a sample rate of {rate_hz} Hz: taken as unknown."
+                "The file states a sample rate of {} Hz: taken as unknown.",
+                readable(rate_hz)
             ));
         }
         let file = file.filter(|&(rate_hz, _)| sensible(rate_hz));
@@ -46,7 +47,9 @@ impl OpenOptions {
                 // A time column is known to about 1e-9; a smaller difference is rounding.
                 if (given / own - 1.0).abs() > 1e-9 {
                     layout.notes.push(format!(
-                        "The sample rate given, {given} Hz, was used; the file says {own} Hz."
+                        "The sample rate given, {} Hz, was used; the file says {} Hz.",
+                        readable(given),
+                        readable(own)
                     ));
                 }
                 Some((given, RateOrigin::Given))
@@ -156,6 +159,15 @@ pub fn open(path: &Path, options: &OpenOptions) -> Result<Box<dyn SampleSource>,
         return text::open(input, options);
     }
     Err(input.unsupported("binary data of no known format", ALLOWED))
+}
+
+/// A number for a message: all digits where they are few, else with an exponent.
+pub(super) fn readable(value: f64) -> String {
+    if value == 0.0 || (1e-4..1e12).contains(&value.abs()) {
+        value.to_string()
+    } else {
+        format!("{value:e}")
+    }
 }
 
 const ALLOWED: &str =

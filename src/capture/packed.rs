@@ -103,7 +103,7 @@ impl Packed {
         let next = self.input.peek(offset + 8)?;
         Ok(match next.get(offset..offset + 8) {
             Some(header) => !is_chunk_header(header, left),
-            None => claimed == 0 && !next.is_empty(),
+            None => next.len() >= offset + self.frame_bytes,
         })
     }
 

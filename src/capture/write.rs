@@ -1,4 +1,4 @@
-//! Samples → files that [`open`](super::open()) reads back.
+//! Samples → files that [`open`](super::open()) reads back, block by block: a long capture never stands in memory whole.
 
 use super::{Unit, write_atomically};
 use std::io::{self, Write};
@@ -15,6 +15,21 @@ pub struct Recording {
     pub samples: Vec<Vec<f32>>,
     /// The two channels are the real and imaginary part of one signal.
     pub complex: bool,
+}
+
+/// A capture about to be written, without its samples.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Heading {
+    /// Samples per second.
+    pub rate_hz: f64,
+    /// Name and unit of each channel; used by text only.
+    pub channels: Vec<super::ChannelInfo>,
+    /// The two channels are the real and imaginary part of one signal.
+    pub complex: bool,
+    /// Samples a channel.
+    pub length: u64,
+    /// Lines written before the column names; used by text only.
+    pub settings: Vec<String>,
 }
 
 /// Format of a file.
@@ -72,101 +87,183 @@ pub enum WriteError {
 /// [`WriteError`]: no samples, channels of different length, values that are not finite, a rate the format cannot
 /// state, or the operating system.
 pub fn write(path: &Path, recording: &Recording, kind: WriteKind) -> Result<Written, WriteError> {
-    check(recording)?;
-    write_atomically(path, |file| match kind {
-        WriteKind::WavInteger(bits) => wav(file, recording, Some(bits)),
-        WriteKind::WavFloat => wav(file, recording, None),
-        WriteKind::Csv => csv(file, recording),
-        WriteKind::Npy => npy(file, recording),
-        WriteKind::RawI16 => {
-            let mut written = Written::default();
-            for value in interleaved(recording) {
-                file.write_all(&(integer(value, 16, &mut written) as i16).to_le_bytes())?;
+    let heading = Heading {
+        rate_hz: recording.rate_hz,
+        channels: recording.channels.clone(),
+        complex: recording.complex,
+        length: recording.samples.first().map_or(0, Vec::len) as u64,
+        settings: Vec::new(),
+    };
+    if recording.samples.len() != recording.channels.len() {
+        return unfit("every channel needs a name and every name a channel");
+    }
+    let mut left = true;
+    write_blocks(path, &heading, kind, |block| {
+        if std::mem::take(&mut left) {
+            for (to, from) in block.iter_mut().zip(&recording.samples) {
+                to.extend_from_slice(from);
             }
-            Ok(written)
         }
-        WriteKind::RawF32 => floats(file, recording),
     })
 }
 
-fn check(recording: &Recording) -> Result<(), WriteError> {
-    let unfit = |text: String| Err(WriteError::Unfit(text));
-    let length = recording.samples.first().map_or(0, Vec::len);
-    if length == 0 {
-        return unfit("no samples to write; at least one is needed".into());
+/// Writes a capture of which `next` brings block after block: it is handed one empty vector a channel to fill, and leaves
+/// them empty at the end. The file appears whole or not at all, and the same input gives the same bytes.
+///
+/// # Errors
+/// As [`write`], and when the blocks do not add up to the length in the heading.
+pub fn write_blocks(
+    path: &Path,
+    heading: &Heading,
+    kind: WriteKind,
+    next: impl FnMut(&mut [Vec<f32>]),
+) -> Result<Written, WriteError> {
+    check(heading)?;
+    let mut blocks = Blocks {
+        heading,
+        next,
+        channels: vec![Vec::new(); heading.channels.len()],
+        done: 0,
+    };
+    write_atomically(path, |file| match kind {
+        WriteKind::WavInteger(bits) => wav(file, &mut blocks, Some(bits)),
+        WriteKind::WavFloat => wav(file, &mut blocks, None),
+        WriteKind::Csv => csv(file, &mut blocks),
+        WriteKind::Npy => npy(file, &mut blocks),
+        WriteKind::RawI16 => {
+            let mut written = Written::default();
+            blocks.interleaved(|values| {
+                for &value in values {
+                    let integer = integer(value, 16, &mut written) as i16;
+                    file.write_all(&integer.to_le_bytes())?;
+                }
+                Ok(())
+            })?;
+            Ok(written)
+        }
+        WriteKind::RawF32 => floats(file, &mut blocks),
+    })
+}
+
+fn unfit<T>(text: impl Into<String>) -> Result<T, WriteError> {
+    Err(WriteError::Unfit(text.into()))
+}
+
+fn check(heading: &Heading) -> Result<(), WriteError> {
+    let channels = heading.channels.len();
+    if heading.length == 0 || channels == 0 {
+        return unfit("no samples to write; at least one is needed");
     }
-    let channels = recording.samples.len();
-    if channels != recording.channels.len()
-        || recording.samples.iter().any(|own| own.len() != length)
-    {
-        return unfit(
-            "channels of different length; all must be equally long and have a name".into(),
-        );
-    }
-    if recording.complex && channels != 2 {
+    if heading.complex && channels != 2 {
         return unfit(format!(
             "{channels} channels of a complex signal; it has two"
         ));
     }
-    if !(recording.rate_hz.is_finite() && recording.rate_hz > 0.0) {
+    if !(heading.rate_hz.is_finite() && heading.rate_hz > 0.0) {
         return unfit(format!(
             "a sample rate of {} Hz; it must be above 0",
-            recording.rate_hz
+            heading.rate_hz
         ));
-    }
-    for (own, info) in recording.samples.iter().zip(&recording.channels) {
-        if let Some(at) = own.iter().position(|sample| !sample.is_finite()) {
-            return unfit(format!(
-                "sample {at} of channel \"{}\" is {}; only finite values can be written",
-                info.name, own[at]
-            ));
-        }
     }
     Ok(())
 }
 
-fn interleaved(recording: &Recording) -> impl Iterator<Item = f32> {
-    let length = recording.samples.first().map_or(0, Vec::len);
-    (0..length).flat_map(|index| recording.samples.iter().map(move |own| own[index]))
+/// The samples as they come, checked.
+struct Blocks<'a, F> {
+    heading: &'a Heading,
+    next: F,
+    channels: Vec<Vec<f32>>,
+    done: u64,
+}
+
+impl<F: FnMut(&mut [Vec<f32>])> Blocks<'_, F> {
+    /// The next samples of all channels and how many each has; 0 when all are through.
+    fn advance(&mut self) -> Result<usize, WriteError> {
+        self.channels.iter_mut().for_each(Vec::clear);
+        (self.next)(&mut self.channels);
+        let count = self.channels[0].len();
+        if self.channels.iter().any(|own| own.len() != count) {
+            return unfit("channels of different length; all must be equally long");
+        }
+        for (own, info) in self.channels.iter().zip(&self.heading.channels) {
+            if let Some(at) = own.iter().position(|sample| !sample.is_finite()) {
+                return unfit(format!(
+                    "sample {} of channel \"{}\" is {}; only finite values can be written",
+                    self.done + at as u64,
+                    info.name,
+                    own[at]
+                ));
+            }
+        }
+        self.done += count as u64;
+        let length = self.heading.length;
+        if self.done > length || (count == 0 && self.done < length) {
+            return unfit(format!("{} samples for a length of {length}", self.done));
+        }
+        Ok(count)
+    }
+
+    /// Hands on block after block, the channels in turn.
+    fn interleaved(
+        &mut self,
+        mut block: impl FnMut(&[f32]) -> Result<(), WriteError>,
+    ) -> Result<(), WriteError> {
+        let mut values = Vec::new();
+        loop {
+            let count = self.advance()?;
+            if count == 0 {
+                return Ok(());
+            }
+            if let [only] = &self.channels[..] {
+                block(only)?;
+                continue;
+            }
+            values.clear();
+            for index in 0..count {
+                values.extend(self.channels.iter().map(|own| own[index]));
+            }
+            block(&values)?;
+        }
+    }
 }
 
 /// ±1 → integer of `bits`, rounded to the nearest, limited to what fits.
+#[inline]
 fn integer(value: f32, bits: u16, written: &mut Written) -> i32 {
     let full = f64::from(1_u32 << (bits - 1));
-    let wanted = (f64::from(value) * full).round();
-    let kept = wanted.clamp(-full, full - 1.0);
+    let wanted = f64::from(value) * full;
     // +1.0 itself is one step beyond the largest integer: no clipping worth a word.
-    written.clipped += u64::from(wanted > full || wanted < -full);
-    kept as i32
+    written.clipped += u64::from(wanted >= full + 0.5 || wanted < -full - 0.5);
+    // Truncation of a positive number rounds down; `round` is a slow call on machines without an instruction for it.
+    (wanted.clamp(-full, full - 1.0) + (full + 0.5)) as i32 - full as i32
 }
 
-fn wav(
+fn wav<F: FnMut(&mut [Vec<f32>])>(
     file: &mut (impl Write + io::Seek),
-    recording: &Recording,
+    blocks: &mut Blocks<'_, F>,
     bits: Option<u16>,
 ) -> Result<Written, WriteError> {
-    let channels = recording.samples.len() as u64;
+    let heading = blocks.heading;
+    let channels = heading.channels.len() as u64;
     let width = u64::from(bits.unwrap_or(32) / 8);
-    let bytes = recording.samples[0].len() as u64 * channels * width;
     // The length fields have 32 bits; the header takes less than 100 bytes.
-    if bytes > u64::from(u32::MAX) - 100 {
-        return Err(WriteError::Unfit(format!(
-            "{bytes} bytes of samples; WAV holds up to 4 GB"
-        )));
-    }
-    if !matches!(bits, None | Some(8 | 16 | 24)) {
-        return Err(WriteError::Unfit(
-            "WAV is written with 8, 16 or 24 bits or as floats".into(),
+    if heading.length > (u64::from(u32::MAX) - 100) / (channels * width) {
+        return unfit(format!(
+            "{} samples of {channels} channels; WAV holds up to 4 GB",
+            heading.length
         ));
     }
-    let rate_hz = recording.rate_hz;
+    if !matches!(bits, None | Some(8 | 16 | 24)) {
+        return unfit("WAV is written with 8, 16 or 24 bits or as floats");
+    }
+    let rate_hz = heading.rate_hz;
     if rate_hz.fract() != 0.0
         || rate_hz * (channels * width) as f64 > f64::from(u32::MAX)
         || channels > 256
     {
-        return Err(WriteError::Unfit(format!(
+        return unfit(format!(
             "a sample rate of {rate_hz} Hz with {channels} channels; WAV holds whole hertz and up to 4 GB a second"
-        )));
+        ));
     }
     let spec = hound::WavSpec {
         channels: channels as u16,
@@ -180,13 +277,27 @@ fn wav(
     };
     let mut written = Written::default();
     let mut writer = hound::WavWriter::new(file, spec).map_err(from_hound)?;
-    for value in interleaved(recording) {
-        match bits {
-            Some(bits) => writer.write_sample(integer(value, bits, &mut written)),
-            None => writer.write_sample(value),
+    blocks.interleaved(|values| {
+        if bits == Some(16) {
+            // The way hound offers for the usual case, several times as fast as sample by sample.
+            for part in values.chunks(1 << 16) {
+                let mut block = writer.get_i16_writer(part.len() as u32);
+                for &value in part {
+                    block.write_sample(integer(value, 16, &mut written) as i16);
+                }
+                block.flush().map_err(from_hound)?;
+            }
+            return Ok(());
         }
-        .map_err(from_hound)?;
-    }
+        for &value in values {
+            match bits {
+                Some(bits) => writer.write_sample(integer(value, bits, &mut written)),
+                None => writer.write_sample(value),
+            }
+            .map_err(from_hound)?;
+        }
+        Ok(())
+    })?;
     writer.finalize().map_err(from_hound)?;
     Ok(written)
 }
@@ -199,9 +310,16 @@ fn from_hound(error: hound::Error) -> WriteError {
 }
 
 /// Times are `i / rate` and values single precision, both with the fewest digits that read back the same.
-fn csv(file: &mut impl Write, recording: &Recording) -> Result<Written, WriteError> {
+fn csv<F: FnMut(&mut [Vec<f32>])>(
+    file: &mut impl Write,
+    blocks: &mut Blocks<'_, F>,
+) -> Result<Written, WriteError> {
+    let heading = blocks.heading;
+    for line in &heading.settings {
+        writeln!(file, "{line}")?;
+    }
     let mut header = String::from("time_s");
-    for info in &recording.channels {
+    for info in &heading.channels {
         let plain = |c: char| {
             if c.is_control() || ",;\"()[]{}".contains(c) {
                 ' '
@@ -219,26 +337,34 @@ fn csv(file: &mut impl Write, recording: &Recording) -> Result<Written, WriteErr
         });
     }
     writeln!(file, "{header}")?;
-    for index in 0..recording.samples[0].len() {
-        write!(file, "{}", index as f64 / recording.rate_hz)?;
-        for own in &recording.samples {
-            write!(file, ",{}", own[index])?;
+    let mut index = 0_u64;
+    blocks.interleaved(|values| {
+        for frame in values.chunks(heading.channels.len()) {
+            write!(file, "{}", index as f64 / heading.rate_hz)?;
+            for value in frame {
+                write!(file, ",{value}")?;
+            }
+            writeln!(file)?;
+            index += 1;
         }
-        writeln!(file)?;
-    }
+        Ok(())
+    })?;
     Ok(Written::default())
 }
 
 /// Version 1.0 of the format (NumPy Enhancement Proposal 1): the header ends with a line end on a multiple of 64.
-fn npy(file: &mut impl Write, recording: &Recording) -> Result<Written, WriteError> {
-    let (length, channels) = (recording.samples[0].len(), recording.samples.len());
-    let (kind, shape) = match (recording.complex, channels) {
+fn npy<F: FnMut(&mut [Vec<f32>])>(
+    file: &mut impl Write,
+    blocks: &mut Blocks<'_, F>,
+) -> Result<Written, WriteError> {
+    let (length, channels) = (blocks.heading.length, blocks.heading.channels.len());
+    let (kind, shape) = match (blocks.heading.complex, channels) {
         (true, _) => ("<c8", format!("({length},)")),
         (false, 1) => ("<f4", format!("({length},)")),
-        (false, _) if length < channels => {
-            return Err(WriteError::Unfit(format!(
+        (false, _) if length < channels as u64 => {
+            return unfit(format!(
                 "{length} samples of {channels} channels; NPY needs more samples than channels to tell them apart"
-            )));
+            ));
         }
         (false, _) => ("<f4", format!("({length}, {channels})")),
     };
@@ -250,12 +376,18 @@ fn npy(file: &mut impl Write, recording: &Recording) -> Result<Written, WriteErr
     file.write_all(b"\x93NUMPY\x01\x00")?;
     file.write_all(&(header.len() as u16).to_le_bytes())?;
     file.write_all(header.as_bytes())?;
-    floats(file, recording)
+    floats(file, blocks)
 }
 
-fn floats(file: &mut impl Write, recording: &Recording) -> Result<Written, WriteError> {
-    for value in interleaved(recording) {
-        file.write_all(&value.to_le_bytes())?;
-    }
+fn floats<F: FnMut(&mut [Vec<f32>])>(
+    file: &mut impl Write,
+    blocks: &mut Blocks<'_, F>,
+) -> Result<Written, WriteError> {
+    blocks.interleaved(|values| {
+        for value in values {
+            file.write_all(&value.to_le_bytes())?;
+        }
+        Ok(())
+    })?;
     Ok(Written::default())
 }

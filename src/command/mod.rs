@@ -35,8 +35,7 @@ struct Program {
 
 #[derive(Subcommand)]
 enum Command {
-    Synth(synth::Arguments),
-    Decode(decode::Arguments),
+    Synth(Box<synth::Arguments>),
     Telegram(telegram::Arguments),
 }
 

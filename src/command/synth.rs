@@ -21,7 +21,7 @@ The form of OUT follows its ending:
   .wav  whole numbers of --bits (or 32-bit float), fractions of --range
   .csv  time in seconds and volts, a line a sample
   .npy  32-bit floats, volts (complex for --kind iq)
-  .raw  little-endian samples without a header; the truth file names their type
+  .raw  16-bit whole numbers without a header, little endian (above 16 bits: 32-bit floats, volts)
 
 The ripple jumps between two states at exact times, without a circuit model. Whatever is not
 given (number, start of the telegram, load state, phase of the field) is drawn from --seed; the

@@ -217,7 +217,8 @@ mod tests {
     /// Misuse as ICAR lists it, issuer codes as its register of issuer codes grants them.
     #[test]
     fn each_oddity_has_one_note_that_names_it() {
-        let cases: [(fn(&mut Identity), &str); 12] = [
+        type Case = (fn(&mut Identity), &'static str);
+        let cases: [Case; 12] = [
             (|i| i.country = 999, "test transponder"),
             (|i| i.country = 0, "000 belongs to no country"),
             (|i| i.country = 900, "shared"),

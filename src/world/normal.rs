@@ -11,7 +11,7 @@ use super::random::uniform;
 
 const LAYERS: usize = 256;
 /// Where the tail begins, for 256 layers (Marsaglia and Tsang 2000).
-const TAIL_START: f64 = 3.654_152_885_361_008_8;
+const TAIL_START: f64 = 3.654_152_885_361_009;
 /// Position within a layer: 53 bits.
 const POSITION: f64 = 1.0 / (1u64 << 53) as f64;
 

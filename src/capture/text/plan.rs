@@ -68,14 +68,17 @@ impl Plan {
                 .get(index)
                 .is_some_and(|line| dialect.fits(line, shape))
         };
-        let blank = |index: usize| {
-            lines
-                .get(index)
-                .is_none_or(|line| line.trim_ascii().is_empty())
+        // A setting may happen to look like a row; a row is followed by another, be it a damaged one.
+        let goes_on = |index: usize| {
+            let after = &lines[index + 1..];
+            let next = after.iter().find(|line| !line.trim_ascii().is_empty());
+            next.is_none_or(|line| {
+                let begins = matches!(dialect.next(line, &mut 0), (Cell::Number(_), _));
+                dialect.fits(line, shape) || begins
+            })
         };
-        // Two in a row, so that a setting that happens to look like a row does not start the table.
         let first = (0..lines.len())
-            .find(|&index| fits(index) && (fits(index + 1) || blank(index + 1)))
+            .find(|&index| fits(index) && goes_on(index))
             .or_else(|| (0..lines.len()).find(|&index| fits(index)))
             .unwrap_or(0);
         let (preamble, rows) = lines.split_at(first);
@@ -436,7 +439,7 @@ fn is_decimal_comma(lines: &[&[u8]], dialect: Dialect, shape: Shape) -> bool {
             .trim_ascii()
             .split_at(row.trim_ascii().iter().position(|&byte| byte == b',')?);
         let behind = &behind[1..];
-        let digits = behind.len() >= 2 && behind.iter().all(u8::is_ascii_digit);
+        let digits = !behind.is_empty() && behind.iter().all(u8::is_ascii_digit);
         let (value, length) = super::cell::number(whole, b'.')?;
         let plain = length == whole.len() && !whole.contains(&b'.');
         (digits && plain).then_some((value, behind.len()))
@@ -445,7 +448,10 @@ fn is_decimal_comma(lines: &[&[u8]], dialect: Dialect, shape: Shape) -> bool {
     parts.is_some_and(|parts| {
         let same = parts.windows(2).all(|pair| pair[0].1 == pair[1].1);
         let running = parts.windows(2).all(|pair| pair[1].0 > pair[0].0);
-        same && !running && parts.len() > 1
+        // One digit behind the comma could be a state or a count, unless something is minus nought.
+        let nought = |&(whole, _): &(f64, usize)| whole == 0.0 && whole.is_sign_negative();
+        let decimal = parts.iter().any(nought) || parts.iter().all(|part| part.1 >= 2);
+        same && !running && decimal && parts.len() > 1
     })
 }
 

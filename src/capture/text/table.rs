@@ -1,7 +1,7 @@
 //! All rows of a text capture.
 
 use super::super::input::Input;
-use super::super::open::OpenOptions;
+use super::super::open::{OpenOptions, readable};
 use super::super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
 use super::cell::{self, Cell};
 use super::edges::{self, Edges};
@@ -144,7 +144,11 @@ impl Table {
                 ),
             ),
             Fault::Backwards(Backwards { before_s, after_s }) => (
-                format!("time goes back from {before_s} s to {after_s} s"),
+                format!(
+                    "time goes back from {} s to {} s",
+                    readable(*before_s),
+                    readable(*after_s)
+                ),
                 "the time column must rise".into(),
             ),
         };
@@ -358,8 +362,9 @@ fn settle(
     // A rate stated with three digits is rounded, not wrong.
     if difference > 5e-3 {
         notes.push(format!(
-            "The settings state {stated} samples a second, the time column {}: the time column was used.",
-            pace.rate_hz
+            "The settings state {} samples a second, the time column {}: the time column was used.",
+            readable(stated),
+            readable(pace.rate_hz)
         ));
     }
     Some((pace.rate_hz, RateOrigin::TimeColumn))
@@ -378,7 +383,7 @@ fn edge_source(
     };
     let Some(rate_hz) = rate_hz else {
         let span = times[times.len() - 1] - times[0];
-        let what = format!("an edge list of {span} s");
+        let what = format!("an edge list of {} s", readable(span));
         return Err(input.unsupported(
             what,
             "up to 200 million samples are made of one (200 s at 1 MHz)",
@@ -392,8 +397,9 @@ fn edge_source(
     });
     layout.start_s = times[0];
     layout.notes.push(format!(
-        "A list of {} edges was turned into samples at {rate_hz} Hz.",
-        times.len()
+        "A list of {} edges was turned into samples at {} Hz.",
+        times.len(),
+        readable(rate_hz)
     ));
     Ok(Box::new(Edges::new(layout, times, states, rate_hz)))
 }

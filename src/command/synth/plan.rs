@@ -152,24 +152,18 @@ impl Plan {
         }
     }
 
-    /// Bits of the container: whole bytes that hold the digitiser's bits; 32 for floats.
-    pub fn container_bits(&self) -> u32 {
-        self.digitiser.map_or(32, |digitiser| {
-            match (digitiser.bits.div_ceil(8) * 8, self.form) {
-                (24, Form::Raw) => 32,
-                (bits, _) => bits,
-            }
-        })
-    }
-
     fn bytes_a_sample(&self) -> f64 {
         let channels = if self.complex() { 2.0 } else { 1.0 };
-        match self.form {
-            // Time, comma, value, line end.
-            Form::Text => 14.0 + 12.0 * channels,
-            Form::Npy => 4.0 * channels,
-            Form::Wav | Form::Raw => f64::from(self.container_bits()) / 8.0 * channels,
-        }
+        let bits = self.digitiser.map_or(32, |digitiser| digitiser.bits);
+        let bytes = match self.form {
+            // A value and its comma.
+            Form::Text => 12.0,
+            Form::Wav => f64::from(bits.div_ceil(8)),
+            Form::Raw if bits <= 16 => 2.0,
+            Form::Npy | Form::Raw => 4.0,
+        };
+        // A line of text also has a time.
+        bytes * channels + if self.form == Form::Text { 14.0 } else { 0.0 }
     }
 }
 

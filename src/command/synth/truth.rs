@@ -1,29 +1,29 @@
 //! `OUT.truth.json`: everything that is in a capture.
 
+use std::io::Write;
 use std::path::PathBuf;
 
+use anyhow::Context;
+use ripplemark::capture::{Unit, write_atomically};
 use ripplemark::telegram::Identity;
 use ripplemark::world::{DirectSignal, Pulses, RippleTag, View};
 use serde_json::{Value, json};
 
-use super::output::{sample_type, write_whole};
-use super::plan::{Form, Plan};
+use super::output::{kind, unit};
+use super::plan::Plan;
 
 /// Writes the truth file beside the capture.
 pub fn write(plan: &Plan, clipped: u64) -> anyhow::Result<()> {
     let mut name = plan.out.clone().into_os_string();
     name.push(".truth.json");
     let text = format!("{:#}\n", truth(plan, clipped));
-    write_whole(&PathBuf::from(name), |file| {
-        Ok(file.write_all(text.as_bytes())?)
-    })
+    let path = PathBuf::from(name);
+    write_atomically(&path, |file| file.write_all(text.as_bytes()))
+        .with_context(|| path.display().to_string())
 }
 
 fn truth(plan: &Plan, clipped: u64) -> Value {
     let signal = &plan.signal;
-    let volts = plan.form == Form::Text
-        || plan.form == Form::Npy
-        || (plan.form == Form::Raw && plan.digitiser.is_none());
     let command: Vec<String> = std::env::args().skip(1).collect();
     json!({
         "schema": "ripplemark.truth/1",
@@ -41,14 +41,14 @@ fn truth(plan: &Plan, clipped: u64) -> Value {
                 View::Iq { centre_hz } => json!(centre_hz),
                 _ => Value::Null,
             },
-            "sample_type": sample_type(plan),
-            "unit": match (signal.view, volts) {
-                (View::Logic, _) => "level",
-                (_, true) => "V",
-                (_, false) => "full scale",
+            "sample_type": kind(plan).1,
+            "unit": match unit(plan) {
+                Unit::Volt => "V",
+                Unit::FullScale => "full scale",
+                Unit::Unknown => "level",
             },
             "bits": plan.digitiser.map(|digitiser| digitiser.bits),
-            "range_v": plan.range,
+            "range_v": (signal.view != View::Logic).then_some(plan.range),
             "clipped_samples": clipped,
         },
         "field": {

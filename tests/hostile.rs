@@ -1,0 +1,200 @@
+//! Damaged, lying and foreign files: an error in one line or finite samples, nothing else.
+//!
+//! The committed files come from `tests/outside/make_hostile.py`; what cannot be committed is made here.
+
+use ripplemark::capture::{self, OpenOptions, RawKind};
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use tempfile::TempDir;
+
+fn committed() -> Vec<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/hostile");
+    let mut files: Vec<PathBuf> = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
+    files.sort();
+    files
+}
+
+/// Long files, folders, links and what may not be read.
+fn made() -> (TempDir, Vec<PathBuf>) {
+    let folder = tempfile::tempdir().unwrap();
+    let mut files = Vec::new();
+    let mut file = |name: &str, content: &[u8]| {
+        let path = folder.path().join(name);
+        fs::write(&path, content).unwrap();
+        files.push(path);
+    };
+    file("digits_5_mb_in_a_line.csv", "1".repeat(5 << 20).as_bytes());
+    file("cells_5_mb_in_a_line.csv", "1,".repeat(5 << 19).as_bytes());
+    file("blanks_5_mb.csv", " ".repeat(5 << 20).as_bytes());
+    file("line_ends_5_mb.csv", "\n".repeat(5 << 20).as_bytes());
+    file(
+        "quote_opened_5_mb.csv",
+        format!("t,a\n0,1\n1,\"{}", "x\n".repeat(5 << 19)).as_bytes(),
+    );
+    file(
+        "preamble_2_mb.csv",
+        format!("{}0,1\n1,2\n", "note,here\n".repeat(200_000)).as_bytes(),
+    );
+    file("zeros_5_mb.wav", &vec![0; 5 << 20]);
+    let inner = folder.path().join("folder.wav");
+    fs::create_dir(&inner).unwrap();
+    #[cfg(unix)]
+    {
+        let link = folder.path().join("link_to_folder.csv");
+        std::os::unix::fs::symlink(&inner, &link).unwrap();
+        let round = folder.path().join("link_to_itself.csv");
+        std::os::unix::fs::symlink(&round, &round).unwrap();
+        let nowhere = folder.path().join("link_to_nowhere.csv");
+        std::os::unix::fs::symlink(folder.path().join("nothing"), &nowhere).unwrap();
+        let closed = folder.path().join("unreadable.csv");
+        fs::write(&closed, "time,v\n0,1\n1e-6,2\n").unwrap();
+        let nobody: fs::Permissions = std::os::unix::fs::PermissionsExt::from_mode(0o000);
+        fs::set_permissions(&closed, nobody).unwrap();
+        files.extend([link, round, nowhere, closed]);
+        files.extend(["/dev/null", "/dev/zero", "/dev/urandom"].map(PathBuf::from));
+    }
+    files.extend([inner, folder.path().join("not_there.wav"), PathBuf::new()]);
+    (folder, files)
+}
+
+/// Reads to the end; `Err` is the message.
+fn read(path: &Path, options: &OpenOptions) -> Result<usize, String> {
+    let mut source = capture::open(path, options).map_err(|error| error.to_string())?;
+    let channels = source.layout().channels.len();
+    assert!(channels > 0, "{}", path.display());
+    let mut total = 0;
+    let mut block = vec![Vec::new(); channels];
+    loop {
+        let count = source
+            .read(4096, &mut block)
+            .map_err(|error| error.to_string())?;
+        for own in &mut block {
+            assert_eq!(own.len(), count, "{}", path.display());
+            assert!(
+                own.iter().all(|sample| sample.is_finite()),
+                "{}",
+                path.display()
+            );
+            own.clear();
+        }
+        if count == 0 {
+            break;
+        }
+        total += count;
+    }
+    assert!(total > 0, "{}: no samples and no error", path.display());
+    let rate = source.layout().rate_hz;
+    assert!(
+        rate.is_none_or(|rate| rate.is_finite() && rate > 0.0),
+        "{}: {rate:?}",
+        path.display()
+    );
+    assert!(source.layout().start_s.is_finite(), "{}", path.display());
+    Ok(total)
+}
+
+#[test]
+fn every_file_gives_an_error_or_finite_samples() {
+    let (_folder, made) = made();
+    let files = [committed(), made].concat();
+    assert!(files.len() >= 70, "{}", files.len());
+    for path in files {
+        let result = read(&path, &OpenOptions::default());
+        println!("{}: {result:?}", path.display());
+        if let Err(message) = result {
+            assert!(!message.contains('\n') && message.len() < 400, "{message}");
+        }
+    }
+}
+
+#[test]
+fn every_file_as_raw_samples() {
+    let (_folder, made) = made();
+    for path in [committed(), made].concat() {
+        for raw in [
+            RawKind::I8,
+            RawKind::I16,
+            RawKind::F32,
+            RawKind::F64,
+            RawKind::Cf32,
+        ] {
+            let options = OpenOptions {
+                raw: Some(raw),
+                ..OpenOptions::default()
+            };
+            if let Err(message) = read(&path, &options) {
+                assert!(!message.contains('\n'), "{message}");
+            }
+        }
+    }
+}
+
+#[test]
+fn nonsense_options_are_refused() {
+    let path = committed()
+        .into_iter()
+        .find(|path| path.ends_with("wav_one_sample.wav"))
+        .unwrap();
+    for rate_hz in [0.0, -1.0, f64::NAN, f64::INFINITY] {
+        let options = OpenOptions {
+            rate_hz: Some(rate_hz),
+            ..OpenOptions::default()
+        };
+        assert!(read(&path, &options).is_err(), "{rate_hz}");
+    }
+    for scale in [0.0, f64::NAN, f64::NEG_INFINITY] {
+        let options = OpenOptions {
+            scale,
+            ..OpenOptions::default()
+        };
+        assert!(read(&path, &options).is_err(), "{scale}");
+    }
+    // A factor that leaves single precision gives an error or finite samples like any file.
+    for scale in [1e39, 1e-300, -1e308] {
+        for path in committed() {
+            let _ = read(
+                &path,
+                &OpenOptions {
+                    scale,
+                    ..OpenOptions::default()
+                },
+            );
+        }
+    }
+}
+
+/// The whole program: exit code 1 (nothing read) or 2 (unreadable, with one line that says why), in bounded memory.
+#[test]
+#[ignore = "the decode command does not exist yet"]
+fn the_program_survives_every_file() {
+    // Address space, not memory in use: thread stacks and the largest file kept whole (5 MB) fit many times over.
+    const LIMIT_KIB: u32 = 2_000_000;
+    let (_folder, made) = made();
+    for path in [committed(), made].concat() {
+        let output = Command::new("sh")
+            .args([
+                "-c",
+                "ulimit -v \"$1\" && exec \"$2\" decode -- \"$3\"",
+                "sh",
+            ])
+            .arg(LIMIT_KIB.to_string())
+            .arg(env!("CARGO_BIN_EXE_ripplemark"))
+            .arg(&path)
+            .env("RAYON_NUM_THREADS", "1")
+            .stdin(Stdio::null())
+            .output()
+            .unwrap();
+        let errors = String::from_utf8_lossy(&output.stderr);
+        let shown = path.display();
+        assert!(!errors.contains("panicked"), "{shown}: {errors}");
+        match output.status.code() {
+            Some(1) => {}
+            Some(2) => assert_eq!(errors.lines().count(), 1, "{shown}: {errors}"),
+            other => panic!("{shown}: exit {other:?}, {errors}"),
+        }
+    }
+}
