@@ -35,6 +35,7 @@ struct Program {
 
 #[derive(Subcommand)]
 enum Command {
+    Decode(decode::Arguments),
     Synth(Box<synth::Arguments>),
     Telegram(telegram::Arguments),
 }
