@@ -1,7 +1,7 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
 use super::clock::on_own_clock;
-use super::front::{Tuning, to_cycles};
+use super::front::{Cycles, Tuning, to_cycles};
 use super::join::join;
 use super::pieces::{Piece, with_carrier, without_carrier};
 use super::read::{Attempt, ReadLimits, read_piece};
@@ -73,6 +73,19 @@ pub struct Reception {
     pub band_hz: f64,
     /// Telegrams' worth of field in the capture.
     pub telegrams: f64,
+    /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
+    pub seen: Option<Seen>,
+}
+
+/// The receiver's own view of (the first telling window of) a capture.
+#[derive(Clone, Debug)]
+pub struct Seen {
+    /// One complex value per field cycle.
+    pub cycles: Cycles,
+    /// The ripple in each stretch of field, the field divided out.
+    pub pieces: Vec<Piece>,
+    /// Field frequency that the pieces' values count.
+    pub clock_hz: f64,
 }
 
 /// One way of looking at the samples.
@@ -108,6 +121,7 @@ pub fn receive(signal: &Signal<'_>, odds: f64) -> Reception {
         candidate: None,
         band_hz: 0.0,
         telegrams: 0.0,
+        seen: None,
     })
 }
 
@@ -120,7 +134,7 @@ pub fn receive_joined(signals: &[Signal<'_>], odds: f64) -> Option<Reception> {
     for signal in signals {
         let (views, _, rate_assumed) = views(signal);
         let Some(view) = views.first() else { continue };
-        let (reception, clocks) = prepare(signal, view, rate_assumed);
+        let (reception, _, clocks) = prepare(signal, view, rate_assumed);
         let Some(mut clocked) = clocks.into_iter().next() else {
             continue;
         };
@@ -270,7 +284,7 @@ struct Clocked {
 }
 
 fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Reception {
-    let (mut reception, clocks) = prepare(signal, view, rate_assumed);
+    let (mut reception, cycles, clocks) = prepare(signal, view, rate_assumed);
     let limits = ReadLimits {
         odds,
         real: !view.kind.has_carrier(),
@@ -282,11 +296,24 @@ fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Rece
             break;
         }
     }
+    let read = !reception.readings.is_empty();
+    let used = clocks.into_iter().find(|clocked| {
+        !read || reception.field.frequency_hz == Some(clocked.field_hz) || view.kind.has_carrier()
+    });
+    reception.seen = used.map(|clocked| Seen {
+        cycles,
+        clock_hz: clocked.field_hz,
+        pieces: clocked.pieces,
+    });
     reception
 }
 
 /// Everything up to the pieces: the field is measured, nothing is read yet.
-fn prepare(signal: &Signal<'_>, view: &View, rate_assumed: bool) -> (Reception, Vec<Clocked>) {
+fn prepare(
+    signal: &Signal<'_>,
+    view: &View,
+    rate_assumed: bool,
+) -> (Reception, Cycles, Vec<Clocked>) {
     let cycles = to_cycles(signal.samples, &view.tuning);
     let mut reception = Reception {
         kind: view.kind,
@@ -298,6 +325,7 @@ fn prepare(signal: &Signal<'_>, view: &View, rate_assumed: bool) -> (Reception, 
         candidate: None,
         band_hz: cycles.band_hz,
         telegrams: 0.0,
+        seen: None,
     };
     let clocks = if view.kind.has_carrier() {
         let pieces = with_carrier(&cycles);
@@ -326,7 +354,7 @@ fn prepare(signal: &Signal<'_>, view: &View, rate_assumed: bool) -> (Reception, 
         let seconds: f64 = clocked.pieces.iter().map(|p| p.to_s - p.from_s).sum();
         seconds * clocked.field_hz / super::fold::TELEGRAM as f64
     });
-    (reception, clocks)
+    (reception, cycles, clocks)
 }
 
 /// How strongly a channel holds a field: the strongest tone that can be one, over its surroundings. Without one, the
@@ -359,6 +387,7 @@ impl Reception {
         if !self.field.present || (self.readings.is_empty() && !later.readings.is_empty()) {
             self.kind = later.kind;
             self.level_known = later.level_known;
+            self.seen = later.seen;
             self.field = Field {
                 on: std::mem::take(&mut self.field.on),
                 ..later.field
