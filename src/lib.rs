@@ -5,3 +5,4 @@
 pub mod capture;
 pub mod linecode;
 pub mod telegram;
+pub mod world;

@@ -1,0 +1,1 @@
+//! Circuits (to be written).
