@@ -2,3 +2,4 @@
 
 pub mod circuit;
 pub mod coil;
+pub mod link;

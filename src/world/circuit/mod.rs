@@ -8,6 +8,7 @@ mod brute;
 mod clamp;
 mod clamp_steps;
 mod clock;
+mod joining;
 mod modes;
 mod network;
 mod parts;
@@ -23,7 +24,8 @@ mod dynamics_tests;
 
 pub use brute::integrate;
 pub use clamp::Clamp;
-pub use network::{CircuitError, Network};
+pub use joining::CircuitError;
+pub use network::Network;
 pub use parts::{Modulator, Reader, Tag, Topology, resonance_capacitance_f, resonance_hz};
 pub use plan::{Change, LoadPlan, Plan, PlanError};
 pub use probe::Probe;

@@ -12,6 +12,11 @@ use nalgebra::DVector;
 use std::collections::HashMap;
 use std::sync::Arc;
 
+/// Longest piece, in field cycles, while a voltage is watched for crossing a level: looking further ahead would be in vain whenever
+/// something switches first.
+const LOOK_AHEAD_CYCLES: f64 = 32.0;
+/// Solved circuits kept (some kilobytes each); several clamps at work could make millions.
+const MOST_SHAPES: usize = 20_000;
 /// Field cycles in half a bit: the tag divides by 32 for a bit (ISO 11785).
 const HALF_BIT_CYCLES: f64 = 16.0;
 #[derive(Clone, Copy, Debug)]
@@ -43,6 +48,9 @@ impl Shapes {
         closed: &[bool],
         levels: &[u16],
     ) -> Arc<Modes> {
+        if self.0.len() >= MOST_SHAPES {
+            self.0.clear();
+        }
         self.0
             .entry((number, closed.to_vec(), levels.to_vec()))
             .or_insert_with(|| {
@@ -148,6 +156,14 @@ impl Runner<'_> {
         let mut horizon = self.plan.duration_s;
         if let Some(change) = self.plan.changes.get(self.next_change) {
             horizon = horizon.min(change.at_s());
+        }
+        let watched = self.network.tags().iter().any(|tag| tag.clamp.is_some())
+            || self
+                .senders
+                .iter()
+                .any(|sender| matches!(sender, Sender::Off));
+        if watched {
+            horizon = horizon.min(self.now_s + LOOK_AHEAD_CYCLES * self.cycle_s());
         }
         // Fixed times first, then what depends on the voltages up to there.
         for (tag, sender) in self.senders.iter().enumerate() {
