@@ -83,6 +83,34 @@ fn exact_stepping_is_brute_force() {
     }
 }
 
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(24))]
+
+    /// Any ordinary pair of circuits, any moments of switching: the exact solution is what brute force finds.
+    #[test]
+    fn any_pair_is_brute_force(
+        q1 in 5.0..80.0_f64, q2 in 5.0..60.0_f64, tuned1 in 120e3..150e3_f64, tuned2 in 120e3..150e3_f64,
+        k in -0.2..0.2_f64, ohm in 400.0..50e3_f64, field_hz in 125e3..145e3_f64,
+        gaps in proptest::collection::vec(0.1e-6..200e-6_f64, 1..8),
+    ) {
+        let mut parts = reader(q1, tuned1);
+        parts.frequency_hz = field_hz;
+        let network = Network::pair(parts, tag(q2, tuned2, ohm), k).unwrap();
+        let mut at_s = 100e-6;
+        let edges = gaps.iter().enumerate().map(|(index, gap)| {
+            at_s += gap;
+            (at_s, index % 2 == 0)
+        });
+        let plan = Plan {
+            loads: vec![LoadPlan::Fixed(edges.collect())],
+            duration_s: 1e-3,
+            changes: vec![field_on(0, 3e-6)],
+        };
+        let (worst, _, rms) = against_brute(&network, &plan, &Probe::AntennaVoltage { reader: 0 }, 200.0);
+        proptest::prop_assert!(worst < 5e-5 * rms, "{} of {}", worst, rms);
+    }
+}
+
 /// Two tags and a second reader at another frequency, all coupled.
 #[test]
 fn four_circuits_are_brute_force() {
@@ -231,6 +259,52 @@ fn the_field_is_the_clock() {
         assert!((cycles - 32.0).abs() < 1e-6, "{cycles}");
     }
     assert_eq!(track.on_times(0).len(), 1);
+}
+
+/// Two tags in one field keep their relative timing (both are clocked by it); one that is out of reach does not send and does not
+/// stop the other.
+#[test]
+fn two_tags_share_the_clock() {
+    let strong = tag(30.0, FIELD_HZ, 2_000.0);
+    let network_with = |second: Tag| {
+        let m = [[0.0, 2e-5, 1e-5], [2e-5, 0.0, 1e-7], [1e-5, 1e-7, 0.0]].map(Vec::from);
+        Network::new(vec![reader(20.0, FIELD_HZ)], vec![strong, second], &m).unwrap()
+    };
+    let mut second = tag(20.0, 136_000.0, 5_000.0);
+    second.start_up_s = 333e-6;
+    let plan = Plan {
+        duration_s: 40e-3,
+        changes: vec![field_on(0, 0.0)],
+        loads: vec![
+            LoadPlan::Clocked(vec![true, false]),
+            LoadPlan::Clocked(vec![true, false, true, true, false, false]),
+        ],
+    };
+    let track = run(&network_with(second), &plan).unwrap();
+    let late = |tag: usize| -> Vec<f64> {
+        track
+            .edges(tag)
+            .iter()
+            .map(|edge| edge.0)
+            .filter(|&at| at > 5e-3)
+            .collect()
+    };
+    let (first, other) = (late(0), late(1));
+    // Edges at the same place of each pattern: two switchings a turn of the first, four of the second.
+    let cycles = |edges: &[f64], apart: usize| -> f64 {
+        let last = (edges.len() - 1) / apart * apart;
+        (edges[last] - edges[0]) * FIELD_HZ
+    };
+    for total in [cycles(&first, 2), cycles(&other, 4)] {
+        // Either tag's phase is moved by the other's load, by some thousandths of a cycle, but never runs away.
+        assert!(
+            (total - (total / 16.0).round() * 16.0).abs() < 0.05,
+            "{total}"
+        );
+    }
+    second.minimum_v = 1e6;
+    let alone = run(&network_with(second), &plan).unwrap();
+    assert!(alone.edges(1).is_empty() && alone.edges(0).len() > 300);
 }
 
 /// A pause longer than the hold-up stops the tag; it starts its telegram anew when the voltage is back.

@@ -125,6 +125,34 @@ impl Terms {
     }
 }
 
+/// Adds value·ratioⁿ to the n-th sample: four interleaved series, so that one product need not wait for the last.
+fn add_geometric(out: &mut [Complex64], value: Complex64, ratio: Complex64) {
+    let mut lanes = [
+        value,
+        value * ratio,
+        value * ratio * ratio,
+        value * ratio * ratio * ratio,
+    ];
+    let stride = ratio.powi(4);
+    for block in out.chunks_mut(4096) {
+        // Decayed beyond any use, and denormal numbers are slow.
+        if lanes[0].norm_sqr() < 1e-80 {
+            return;
+        }
+        let (fours, rest) = block.as_chunks_mut::<4>();
+        for four in fours {
+            for (sample, lane) in four.iter_mut().zip(&mut lanes) {
+                *sample += *lane;
+                *lane *= stride;
+            }
+        }
+        // Only the last block has a rest.
+        for (sample, lane) in rest.iter_mut().zip(&lanes) {
+            *sample += *lane;
+        }
+    }
+}
+
 /// A history of the circuits from time 0 on.
 #[derive(Clone, Debug)]
 pub struct Track {
@@ -186,12 +214,9 @@ impl Track {
                 let first_s = from_s + done as f64 * step_s;
                 for (amplitude, rate) in terms.all() {
                     let ratio = ((rate - frame) * step_s).exp();
-                    let mut value =
+                    let value =
                         amplitude * (rate * (first_s - piece.from_s) - frame * first_s).exp();
-                    for sample in part.iter_mut() {
-                        *sample += value;
-                        value *= ratio;
-                    }
+                    add_geometric(part, value, ratio);
                 }
             }
             done = until;
@@ -208,6 +233,31 @@ impl Track {
         self.phasors(probe, 0.0, from_s, step_s, &mut phasors);
         for (sample, phasor) in out.iter_mut().zip(phasors) {
             *sample = phasor.re;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against powers one by one: a relative rounding error of at most n·ε.
+    #[test]
+    fn geometric_series() {
+        for length in [0, 1, 3, 4, 7, 4096, 10_001] {
+            let (value, ratio) = (
+                Complex64::new(0.3, -2.0),
+                Complex64::from_polar(0.9995, 0.37),
+            );
+            let mut out = vec![Complex64::new(1.0, 1.0); length];
+            add_geometric(&mut out, value, ratio);
+            for (n, got) in out.iter().enumerate() {
+                let want = value * (ratio.ln() * n as f64).exp() + Complex64::new(1.0, 1.0);
+                assert!(
+                    (got - want).norm() < 2.0 * (n as f64 + 4.0) * f64::EPSILON,
+                    "{n}"
+                );
+            }
         }
     }
 }
