@@ -20,8 +20,8 @@ const POWERS: [f64; 23] = [
 ///
 /// Correctly rounded up to 15 digits (both factors are exact then, Clinger 1990), else within a few units in the last
 /// place: samples are kept with 24 bits, times need no more than that. The library parser needs the end of the number
-/// found first and takes longer.
-#[inline]
+/// found first and takes longer. Always inlined: this is the hot path of text captures.
+#[inline(always)]
 pub(super) fn number(text: &[u8], mark: u8) -> Option<(f64, usize)> {
     /// Any number of 19 digits fits 64 bits.
     const SAFE_DIGITS: usize = 19;
