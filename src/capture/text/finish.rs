@@ -74,9 +74,9 @@ impl Table {
         let pace = steps.pace();
         layout.start_s = pace.map_or(plan.settings.start_s.unwrap_or(0.0), |pace| pace.start_s);
         if layout.logic
-            && pace.is_some_and(|pace| !pace.steady)
             && let Some(times) = times.filter(|times| times.iter().all(|time| time.is_finite()))
             && edges::are_edges(&channels)
+            && edges::are_uneven(&times)
         {
             return edge_source(input, options, layout, times, channels);
         }
