@@ -13,6 +13,7 @@ mod clock;
 mod edge;
 mod fold;
 mod front;
+mod interference;
 mod join;
 mod pieces;
 mod pulse;
@@ -28,6 +29,7 @@ pub use chain::{
 pub use edge::Edge;
 pub use fold::{BIT, BoundarySums, Fold, HALF, TELEGRAM};
 pub use front::{Cycles, Tuning, to_cycles};
+pub use interference::{StrayTone, remove_tones};
 pub use join::join;
 pub use pieces::{FieldFit, Piece};
 pub use pulse::Pulse;

@@ -47,14 +47,7 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
         return None;
     }
     let lines = LONGEST.min(1 << count.ilog2());
-    let phase = |i: usize| std::f64::consts::TAU * i as f64 / lines as f64;
-    let window: Vec<f32> = (0..lines)
-        .map(|i| {
-            let sum = WINDOW[0] - WINDOW[1] * phase(i).cos() + WINDOW[2] * (2.0 * phase(i)).cos()
-                - WINDOW[3] * (3.0 * phase(i)).cos();
-            sum as f32
-        })
-        .collect();
+    let window = window(lines);
     let complex = matches!(samples, Samples::Complex(_));
     let gain = WINDOW[0] * lines as f64 / if complex { 1.0 } else { 2.0 };
     let segments = SEGMENTS.min((count / lines) * 2 - 1);
@@ -90,6 +83,18 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
         lines,
         complex,
     })
+}
+
+/// The window's `count` values.
+pub fn window(count: usize) -> Vec<f32> {
+    let phase = |i: usize| std::f64::consts::TAU * i as f64 / count as f64;
+    (0..count)
+        .map(|i| {
+            let sum = WINDOW[0] - WINDOW[1] * phase(i).cos() + WINDOW[2] * (2.0 * phase(i)).cos()
+                - WINDOW[3] * (3.0 * phase(i)).cos();
+            sum as f32
+        })
+        .collect()
 }
 
 impl Spectrum {

@@ -1,0 +1,249 @@
+//! Steady tones beside the field, found between the lines that a tag's telegram can have, and taken off.
+//!
+//! A tag repeats every 4096 cycles, inverted or not, so `z[n] − z[n+4096]` or `z[n] + z[n+4096]` holds nothing of it. A
+//! steady tone shows in both (unless it falls onto a line of the telegram's comb), scaled by a factor that its frequency
+//! gives. What stands out in the smaller of the two spectra is no tag's.
+
+use num_complex::{Complex32, Complex64};
+use rustfft::FftPlanner;
+
+use super::fold::TELEGRAM;
+use super::tones::window;
+
+/// Below this there is no second telegram to take the difference with.
+const LEAST_VALUES: usize = 2 * TELEGRAM + TELEGRAM / 4;
+
+/// Power over the median at which a line counts: of 2^17 noise lines the largest lies 10.7 dB above the mean and the
+/// median 1.6 dB below it; the smaller of two is lower still.
+const STANDS_OUT: f64 = 30.0;
+
+/// Passes over the spectrum, and tones taken off in each.
+const PASSES: usize = 10;
+/// See [`PASSES`].
+const TONES_A_PASS: usize = 8;
+
+/// In one pass only tones within 30 dB of the strongest are believed; weaker ones may be its skirts.
+const BELIEVED: f64 = 1e-3;
+
+/// Where the difference passes less than this share of a tone's power, the other one decides alone.
+const LEAST_GAIN: f64 = 0.2;
+
+/// A tone that is neither field nor ripple.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StrayTone {
+    /// Distance from the field, in cycles per value (times the field frequency: Hz).
+    pub per_value: f64,
+    /// Complex amplitude at the first value.
+    pub amplitude: Complex64,
+}
+
+/// Finds steady tones in a stretch of field phasors and takes them off; the field itself (the steady part) stays.
+pub fn remove_tones(values: &mut [Complex32]) -> Vec<StrayTone> {
+    let mut tones: Vec<StrayTone> = Vec::new();
+    if values.len() < LEAST_VALUES {
+        return tones;
+    }
+    for _ in 0..PASSES {
+        let places = stray_lines(values);
+        if places.is_empty() {
+            break;
+        }
+        for place in places {
+            let tone = measure(values, place);
+            subtract(values, &tone);
+            // A second pass over the same tone mends what the others spoiled in the first.
+            match tones
+                .iter_mut()
+                .find(|old| ((old.per_value - tone.per_value) * values.len() as f64).abs() < 0.5)
+            {
+                Some(old) => old.amplitude += tone.amplitude,
+                None => tones.push(tone),
+            }
+        }
+    }
+    tones.sort_by(|a, b| b.amplitude.norm().total_cmp(&a.amplitude.norm()));
+    tones
+}
+
+/// Frequencies (cycles per value) that stand out of both differences, strongest first.
+fn stray_lines(values: &[Complex32]) -> Vec<f64> {
+    let count = values.len() - TELEGRAM;
+    let lines = count.next_power_of_two();
+    let shape = window(count);
+    let fft = FftPlanner::new().plan_fft_forward(lines);
+    let spectrum = |sign: f32| {
+        let mut buffer: Vec<Complex32> = (0..count)
+            .map(|n| (values[n] - values[n + TELEGRAM] * sign) * shape[n])
+            .collect();
+        buffer.resize(lines, Complex32::default());
+        fft.process(&mut buffer);
+        buffer
+    };
+    let (same, turned) = (spectrum(1.0), spectrum(-1.0));
+    let power: Vec<f64> = (0..lines)
+        .map(|line| {
+            let angle =
+                std::f64::consts::TAU * (line as f64 / lines as f64 * TELEGRAM as f64).fract();
+            let gains = [2.0 - 2.0 * angle.cos(), 2.0 + 2.0 * angle.cos()];
+            let powers = [same[line], turned[line]].map(|v| f64::from(v.norm_sqr()));
+            match gains.map(|gain| gain > LEAST_GAIN) {
+                [true, true] => (powers[0] / gains[0]).min(powers[1] / gains[1]),
+                // On a line of one comb: the other difference holds that comb's ripple too, so nothing is said here;
+                // a tone's skirts beside the line are seen.
+                _ => 0.0,
+            }
+        })
+        .collect();
+    let mut sorted: Vec<f64> = power.iter().copied().filter(|p| *p > 0.0).collect();
+    let middle = sorted.len() / 2;
+    if sorted.is_empty() {
+        return Vec::new();
+    }
+    let median = *sorted.select_nth_unstable_by(middle, f64::total_cmp).1;
+    let strongest = power.iter().copied().fold(0.0, f64::max);
+    let threshold = (STANDS_OUT * median).max(BELIEVED * strongest);
+    // Main lobe of the window: four lines of the unpadded transform to each side.
+    let reach = (4.0 * lines as f64 / count as f64).ceil() as usize + 1;
+    let at = |line: isize| power[line.rem_euclid(lines as isize) as usize];
+    let mut found: Vec<(f64, f64)> = (0..lines as isize)
+        .filter(|&line| {
+            let here = at(line);
+            here > threshold
+                && (1..=reach as isize).all(|d| here >= at(line - d) && here > at(line + d))
+        })
+        .map(|line| {
+            let signed = if line as usize >= lines / 2 {
+                line - lines as isize
+            } else {
+                line
+            };
+            (at(line), signed as f64 / lines as f64)
+        })
+        .collect();
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    found.truncate(TONES_A_PASS);
+    found.into_iter().map(|(_, place)| place).collect()
+}
+
+/// Frequency and amplitude of the tone nearest to `place`, by the peak of the windowed transform.
+fn measure(values: &[Complex32], place: f64) -> StrayTone {
+    let shape = window(values.len());
+    let weight: f64 = shape.iter().map(|&w| f64::from(w)).sum();
+    let correlate = |per_value: f64| -> Complex64 {
+        // Exact phase every 256 values, a table within.
+        const BLOCK: usize = 256;
+        let table: Vec<Complex32> = (0..BLOCK)
+            .map(|k| {
+                single(Complex64::cis(
+                    -std::f64::consts::TAU * per_value * k as f64,
+                ))
+            })
+            .collect();
+        let mut sum = Complex64::default();
+        for (block, (chunk, shape)) in values.chunks(BLOCK).zip(shape.chunks(BLOCK)).enumerate() {
+            let part: Complex32 = chunk
+                .iter()
+                .zip(shape)
+                .zip(&table)
+                .map(|((v, w), t)| v * w * t)
+                .sum();
+            let turns = (per_value * (block * BLOCK) as f64).fract();
+            sum += Complex64::new(part.re.into(), part.im.into())
+                * Complex64::cis(-std::f64::consts::TAU * turns);
+        }
+        sum / weight
+    };
+    let mut best = place;
+    for step in [1.0, 0.5, 0.25, 0.125] {
+        let step = step / values.len() as f64;
+        let [before, here, after] = [best - step, best, best + step]
+            .map(|p| correlate(p).norm().max(f64::MIN_POSITIVE).ln());
+        let bend = before - 2.0 * here + after;
+        if bend < 0.0 {
+            best += step * (0.5 * (before - after) / bend).clamp(-1.0, 1.0);
+        }
+    }
+    StrayTone {
+        per_value: best,
+        amplitude: correlate(best),
+    }
+}
+
+fn subtract(values: &mut [Complex32], tone: &StrayTone) {
+    const BLOCK: usize = 256;
+    let table: Vec<Complex32> = (0..BLOCK)
+        .map(|k| {
+            single(Complex64::cis(
+                std::f64::consts::TAU * tone.per_value * k as f64,
+            ))
+        })
+        .collect();
+    for (block, chunk) in values.chunks_mut(BLOCK).enumerate() {
+        let turns = (tone.per_value * (block * BLOCK) as f64).fract();
+        let base = single(tone.amplitude * Complex64::cis(std::f64::consts::TAU * turns));
+        chunk
+            .iter_mut()
+            .zip(&table)
+            .for_each(|(v, t)| *v -= base * t);
+    }
+}
+
+fn single(value: Complex64) -> Complex32 {
+    Complex32::new(value.re as f32, value.im as f32)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+    use rand_distr::{Distribution, StandardNormal};
+
+    /// Field 1, ripple 1 % (random signs, repeating), noise and a tone: the tone goes, everything else stays.
+    #[test]
+    fn a_tone_goes_and_a_repeating_ripple_stays() {
+        let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(1);
+        let mut noise = |sigma: f32| {
+            let z: f32 = StandardNormal.sample(&mut rng);
+            sigma * z
+        };
+        let signs: Vec<f32> = (0..256u32)
+            .map(|j| {
+                if (j.wrapping_mul(2_654_435_761) >> 30) & 1 == 1 {
+                    1.0
+                } else {
+                    -1.0
+                }
+            })
+            .collect();
+        let clean: Vec<Complex32> = (0..60_000)
+            .map(|n| Complex32::new(1.0 + 0.01 * signs[n / 16 % 256] + noise(0.01), noise(0.01)))
+            .collect();
+        for (offset_hz, level) in [(37.0, 1.0), (-1234.5, 3.0), (3400.0, 0.05), (500.0, 0.01)] {
+            let per_value = offset_hz / 134_200.0;
+            let mut values = clean.clone();
+            for (n, v) in values.iter_mut().enumerate() {
+                *v += single(Complex64::from_polar(
+                    level,
+                    std::f64::consts::TAU * per_value * n as f64 + 1.0,
+                ));
+            }
+            let tones = remove_tones(&mut values);
+            assert!(
+                ((tones[0].per_value - per_value) * 134_200.0).abs() < 0.1,
+                "{offset_hz}: {tones:?}"
+            );
+            let left = values
+                .iter()
+                .zip(&clean)
+                .map(|(a, b)| f64::from((a - b).norm_sqr()))
+                .sum::<f64>()
+                / 60_000.0;
+            // What is left of the tone is well below the ripple's 1e-4.
+            assert!(
+                left < 1e-5,
+                "{offset_hz} Hz, level {level}: {left:e}, {tones:?}"
+            );
+        }
+        assert!(remove_tones(&mut clean.clone()).is_empty());
+    }
+}
