@@ -169,7 +169,6 @@ fn nonsense_options_are_refused() {
 
 /// The whole program: exit code 1 (nothing read) or 2 (unreadable, with one line that says why), in bounded memory.
 #[test]
-#[ignore = "the decode command does not exist yet"]
 fn the_program_survives_every_file() {
     // Address space, not memory in use: thread stacks and the largest file kept whole (5 MB) fit many times over.
     const LIMIT_KIB: u32 = 2_000_000;
