@@ -6,11 +6,7 @@ use std::path::{Path, PathBuf};
 /// Lines of code a file may have before its unit tests.
 const LONGEST: usize = 400;
 /// Files that are longer and wait for being split, with what they may have meanwhile. Nothing is to be added here.
-const STILL_TOO_LONG: [(&str, usize); 3] = [
-    ("receiver/chain.rs", 600),
-    ("capture/text/plan.rs", 480),
-    ("capture/text/table.rs", 440),
-];
+const STILL_TOO_LONG: [(&str, usize); 1] = [("receiver/chain.rs", 600)];
 
 /// A file under `src/` without comments and unit tests.
 struct Source {
@@ -60,6 +56,10 @@ fn sources() -> Vec<Source> {
             } else if path.extension().is_some_and(|ending| ending == "rs") {
                 let text = fs::read_to_string(&path).unwrap();
                 let inner = path.strip_prefix(&root).unwrap();
+                // Unit tests that have a file of their own.
+                if path.to_str().unwrap().ends_with("tests.rs") {
+                    continue;
+                }
                 found.push(Source {
                     path: inner.to_str().unwrap().replace('\\', "/"),
                     code: without_comments_and_tests(&text),
