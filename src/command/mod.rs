@@ -77,7 +77,14 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 /// One line on standard error: a message of several would break scripts that read one line for each failure.
 fn complain(error: &anyhow::Error) {
-    let message = format!("{error:#}").replace(['\n', '\r'], " ");
+    let mut message = error.to_string();
+    for cause in error.chain().skip(1).map(ToString::to_string) {
+        // Many errors already say what caused them.
+        if !message.contains(&cause) {
+            message = format!("{message}: {cause}");
+        }
+    }
+    let message = message.replace(['\n', '\r'], " ");
     eprintln!("ripplemark: {message}");
 }
 

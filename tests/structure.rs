@@ -1,0 +1,228 @@
+//! The rules that keep the program in its shape, checked in the source text itself.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Lines of code a file may have before its unit tests.
+const LONGEST: usize = 400;
+/// Files that are longer and wait for being split, with what they may have meanwhile. Nothing is to be added here.
+const STILL_TOO_LONG: [(&str, usize); 1] = [("receiver/chain.rs", 600)];
+
+/// A file under `src/` without comments and unit tests.
+struct Source {
+    path: String,
+    code: String,
+}
+
+impl Source {
+    fn stage(&self) -> &str {
+        let first = self.path.split('/').next().unwrap();
+        first.trim_end_matches(".rs")
+    }
+
+    /// Stages of ours that the file names: `crate::stage`, `ripplemark::stage`, or `super::` up to the crate's root.
+    fn names_stage(&self, stage: &str) -> bool {
+        let depth = self.path.matches('/').count() + usize::from(!self.path.ends_with("/mod.rs"));
+        let up = "super::".repeat(depth.max(1));
+        [
+            format!("crate::{stage}"),
+            format!("ripplemark::{stage}"),
+            format!("{up}{stage}"),
+        ]
+        .iter()
+        .any(|name| holds_word(&self.code, name))
+    }
+}
+
+/// `name` occurs and neither goes on nor begins inside a longer path.
+fn holds_word(code: &str, name: &str) -> bool {
+    code.match_indices(name).any(|(at, _)| {
+        let before = code[..at].chars().next_back();
+        let after = code[at + name.len()..].chars().next();
+        let part = |c: Option<char>| c.is_some_and(|c| c.is_alphanumeric() || c == '_' || c == ':');
+        !part(before) && !after.is_some_and(|c| c.is_alphanumeric() || c == '_')
+    })
+}
+
+fn sources() -> Vec<Source> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut folders = vec![root.clone()];
+    let mut found = Vec::new();
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(folder).unwrap() {
+            let path: PathBuf = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|ending| ending == "rs") {
+                let text = fs::read_to_string(&path).unwrap();
+                let inner = path.strip_prefix(&root).unwrap();
+                // Unit tests that have a file of their own.
+                if path.to_str().unwrap().ends_with("tests.rs") {
+                    continue;
+                }
+                found.push(Source {
+                    path: inner.to_str().unwrap().replace('\\', "/"),
+                    code: without_comments_and_tests(&text),
+                });
+            }
+        }
+    }
+    found.sort_by(|a, b| a.path.cmp(&b.path));
+    assert!(found.len() > 50, "{} files", found.len());
+    found
+}
+
+/// Unit tests stand at the end of a file. Comment lines stay as empty lines, so that lines can still be counted.
+fn without_comments_and_tests(text: &str) -> String {
+    let code = text.split("\n#[cfg(test)]").next().unwrap();
+    code.lines()
+        .map(|line| {
+            let comment = line.trim_start().starts_with("//");
+            if comment {
+                "\n".into()
+            } else {
+                format!("{line}\n")
+            }
+        })
+        .collect()
+}
+
+/// Files of these stages that break a rule.
+fn offenders(rule: impl Fn(&Source) -> bool) -> Vec<String> {
+    sources()
+        .into_iter()
+        .filter(|source| rule(source))
+        .map(|source| source.path)
+        .collect()
+}
+
+const NONE: [&str; 0] = [];
+
+/// Stage by stage, what a stage may build on. A stage that is not listed here belongs in this table first.
+const MAY_USE: [(&str, &[&str]); 13] = [
+    ("telegram", &[]),
+    ("linecode", &["telegram"]),
+    ("capture", &[]),
+    ("receiver", &["telegram", "linecode"]),
+    ("world", &["telegram", "linecode"]),
+    ("findings", &["telegram", "linecode", "receiver"]),
+    (
+        "margin",
+        &["telegram", "linecode", "receiver", "world", "findings"],
+    ),
+    ("link", &["telegram", "linecode", "world"]),
+    (
+        "draw",
+        &[
+            "telegram", "linecode", "receiver", "findings", "margin", "link", "capture",
+        ],
+    ),
+    (
+        "lesson",
+        &[
+            "telegram", "linecode", "receiver", "world", "findings", "margin", "link", "draw",
+            "capture",
+        ],
+    ),
+    (
+        "command",
+        &[
+            "telegram", "linecode", "capture", "receiver", "world", "findings", "margin", "link",
+            "draw", "lesson",
+        ],
+    ),
+    ("lib", &[]),
+    ("main", &["command"]),
+];
+
+#[test]
+fn a_stage_uses_only_the_stages_before_it() {
+    let stages: Vec<&str> = MAY_USE.iter().map(|(stage, _)| *stage).collect();
+    for source in sources() {
+        let own = source.stage();
+        let (_, allowed) = MAY_USE
+            .iter()
+            .find(|(stage, _)| *stage == own)
+            .unwrap_or_else(|| panic!("{} belongs to no stage of the table", source.path));
+        for stage in stages.iter().filter(|stage| **stage != own) {
+            assert!(
+                allowed.contains(stage) || !source.names_stage(stage),
+                "{} uses {stage}",
+                source.path
+            );
+        }
+    }
+}
+
+/// So that neither can be tuned to the other's mistakes.
+#[test]
+fn receiver_and_world_do_not_know_each_other() {
+    let known = offenders(|source| match source.stage() {
+        "receiver" => source.code.contains("world::"),
+        "world" => source.code.contains("receiver::"),
+        _ => false,
+    });
+    assert_eq!(known, NONE);
+}
+
+#[test]
+fn only_commands_print() {
+    let printing = offenders(|source| {
+        source.stage() != "command"
+            && ["println!", "print!", "dbg!", "stdout()", "stderr()"]
+                .iter()
+                .any(|call| source.code.contains(call))
+    });
+    assert_eq!(printing, NONE);
+}
+
+#[test]
+fn only_capture_opens_files() {
+    let opening = offenders(|source| {
+        source.stage() != "capture"
+            && [
+                "File::",
+                "fs::read",
+                "fs::write",
+                "OpenOptions::new",
+                "stdin()",
+            ]
+            .iter()
+            .any(|call| source.code.contains(call))
+    });
+    assert_eq!(opening, NONE);
+}
+
+#[test]
+fn files_are_short() {
+    for source in sources() {
+        let lines = source.code.lines().count();
+        let allowed = STILL_TOO_LONG
+            .iter()
+            .find(|(path, _)| *path == source.path)
+            .map_or(LONGEST, |(_, allowed)| *allowed);
+        assert!(
+            lines <= allowed,
+            "{} has {lines} lines, allowed are {allowed}: split it by ideas",
+            source.path
+        );
+    }
+}
+
+/// The checks above see what they look for.
+#[test]
+fn the_checks_recognise_offences() {
+    let source = |path: &str, code: &str| Source {
+        path: path.into(),
+        code: without_comments_and_tests(code),
+    };
+    let naming = "use crate::world::Pulses;\n";
+    assert!(source("receiver/fold.rs", naming).names_stage("world"));
+    assert!(source("receiver/fold.rs", "use super::super::world::X;").names_stage("world"));
+    assert!(source("receiver/mod.rs", "use super::world;").names_stage("world"));
+    assert!(!source("receiver/fold.rs", "use super::world;").names_stage("world"));
+    assert!(!source("receiver/fold.rs", "use crate::worldly;").names_stage("world"));
+    assert!(!source("receiver/fold.rs", "// use crate::world;").names_stage("world"));
+    let tested = "fn a() {}\n#[cfg(test)]\nmod tests { use crate::world; }\n";
+    assert!(!source("receiver/fold.rs", tested).names_stage("world"));
+}
