@@ -291,13 +291,16 @@ def sampled_pin(start, edges, rate_hz, seconds):
 
 
 def random_number(rng):
-    """Any number the code has room for, retagging and user fields included."""
+    """Any number the code has room for, retagging and user fields included; one in four carries a trailer."""
+    data_block = int(rng.random() < 0.25)
     return Number(
         country=int(rng.integers(0, 1024)),
         national=int(rng.integers(0, 2**38)),
         animal=int(rng.integers(0, 2)),
         retag=int(rng.integers(0, 8)),
         user=int(rng.integers(0, 32)),
+        data_block=data_block,
+        trailer=int(rng.integers(0, 2**24)) if data_block else 0,
     )
 
 
