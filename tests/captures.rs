@@ -735,6 +735,40 @@ fn raw_samples() {
     assert!("i17".parse::<RawKind>().is_err());
 }
 
+// ---- Pipes: nothing to seek in, no length known ---------------------------------------------------------------------
+
+#[cfg(unix)]
+#[test]
+fn pipes_are_read_like_files() {
+    let mut streamed = wave(1, 1, 48_000, 16, u32::MAX);
+    streamed.extend((0..3000_i16).flat_map(|value| value.to_le_bytes()));
+    let mut listed = wave(1, 1, 48_000, 16, 6000);
+    listed.extend((0..3000_i16).flat_map(|value| value.to_le_bytes()));
+    listed.extend(b"LIST\x04\0\0\0INFO");
+    let text: String = (0..30_000)
+        .map(|i| format!("{:.6},{}\n", f64::from(i) * 1e-6, i % 5))
+        .collect();
+    let plane = npy("<f4", &[2, 3], false, [1.0_f32, 2.0, 3.0, 10.0, 20.0, 30.0]);
+    for content in [streamed, listed, text.into_bytes(), plane] {
+        let wanted = read(&content);
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("pipe");
+        let made = std::process::Command::new("mkfifo")
+            .arg(&path)
+            .status()
+            .unwrap();
+        assert!(made.success());
+        let writer = {
+            let path = path.clone();
+            std::thread::spawn(move || std::fs::write(path, content).unwrap())
+        };
+        let got = read_with(&path, &OpenOptions::default()).unwrap();
+        writer.join().unwrap();
+        assert_eq!(got.samples, wanted.samples);
+        assert_eq!(got.layout.rate_hz, wanted.layout.rate_hz);
+    }
+}
+
 // ---- Writing -------------------------------------------------------------------------------------------------------
 
 fn write(recording: &Recording, kind: WriteKind) -> (TempDir, PathBuf) {

@@ -20,7 +20,7 @@ pub(super) struct NpyHeader {
 /// Consumes magic, version and header.
 pub(super) fn read(input: &mut Input) -> Result<NpyHeader, CaptureError> {
     const ENDED: &str = "the file ends in its header";
-    const ALLOWED: &str = "an NPY file of version 1, 2 or 3 is";
+    const ALLOWED: &str = "a whole header is needed";
     let mut start = [0; 8];
     if input.fill(&mut start)? < start.len() {
         return Err(input.malformed("byte 6", ENDED, ALLOWED));
@@ -137,6 +137,6 @@ fn excerpt(text: &str) -> String {
     text.chars()
         .take(40)
         .collect::<String>()
-        .escape_debug()
+        .escape_default()
         .to_string()
 }

@@ -17,6 +17,7 @@ use super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource};
 const FORMAT_LIMIT: u32 = 1024;
 /// More tracks than any recorder has; bounds the frame size.
 const CHANNEL_LIMIT: u16 = 256;
+const TAG_INTEGER: u16 = 1;
 const TAG_FLOAT: u16 = 3;
 const TAG_EXTENSIBLE: u16 = 0xFFFE;
 
@@ -128,13 +129,17 @@ fn understand(
     }
     if frame_bytes % channels != 0 || frame_bytes == 0 {
         let found = format!("{frame_bytes} bytes a frame of {channels} channels");
-        return Err(input.malformed(place, found, "a whole number of bytes a sample"));
+        return Err(input.malformed(place, found, "every sample needs a whole number of them"));
     }
     let width = frame_bytes / channels;
     let tag = match field(&format, 0) {
         TAG_EXTENSIBLE if format.len() >= 26 => field(&format, 24),
         tag => tag,
     };
+    if !matches!(tag, TAG_INTEGER | TAG_FLOAT) {
+        let what = format!("WAV with format tag {tag}");
+        return Err(input.unsupported(what, ALLOWED));
+    }
     let mut set = |at: usize, value: u16| format[at..at + 2].copy_from_slice(&value.to_le_bytes());
     let double = tag == TAG_FLOAT && width == 8;
     if double {

@@ -14,33 +14,39 @@ const AFTER: usize = 4 * BIT;
 #[derive(Clone, Debug)]
 pub struct Pulse {
     values: Vec<Complex64>,
+    /// Complex numbers that were free in fitting it.
+    pub free: usize,
 }
 
 impl Pulse {
-    /// Complex numbers that [`Pulse::fit`] is free to choose.
-    pub const FREE_VALUES: usize = BEFORE + AFTER;
-
     /// Sudden changes between +R and −R, half a bit each, as the receiver's band passes them. `fraction` (0…1) is where
     /// between two cells the boundary lies.
     pub fn ideal(amplitude: Complex64, fraction: f64, edge: &Edge) -> Self {
         let half = HALF as f64;
         let values = (0..BEFORE + AFTER)
             .map(|cell| {
-                let time = cell as f64 - BEFORE as f64 - fraction;
+                // A boundary "at" cell n comes between the values of cells n − 1 and n.
+                let time = cell as f64 + 0.5 - BEFORE as f64 - fraction;
                 amplitude * (2.0 * edge.at(time) - edge.at(time + half) - edge.at(time - half))
             })
             .collect();
-        Self { values }
+        Self { values, free: 1 }
     }
 
-    /// Least-squares pulse for ripple with boundaries at `timing + 32·j` (whole cycles) of the given signs (0 = outside). `None` where the
-    /// signs do not determine it.
+    /// Least-squares pulses for ripple with boundaries at `timing + 32·j` (whole cycles) of the given signs (0 =
+    /// outside): first one bit either side of the boundary, then one with a memory of four bits if that dies away as a
+    /// tank's memory must (another tag's copy of the telegram, shifted, does not).
+    pub fn fits(ripple: &[Complex32], timing: isize, signs: &[i8]) -> Vec<Self> {
+        let short = Self::fit::<2>(ripple, timing, signs);
+        let long = Self::fit::<5>(ripple, timing, signs).filter(Self::dies_away);
+        short.into_iter().chain(long).collect()
+    }
+
+    /// Fits `LAGS` bits from one bit before the boundary on. `None` where the signs do not determine it.
     ///
-    /// Each of the 32 phases within a bit is a separate problem of six unknowns with one shared matrix: the signs'
+    /// Each of the 32 phases within a bit is a separate problem of `LAGS` unknowns with one shared matrix: the signs'
     /// autocorrelation.
-    pub fn fit(ripple: &[Complex32], timing: isize, signs: &[i8]) -> Option<Self> {
-        const LAGS: usize = (BEFORE + AFTER) / BIT;
-        // Cell timing + 32·j + phase is reached by boundaries j+2 (from before) down to j−3.
+    fn fit<const LAGS: usize>(ripple: &[Complex32], timing: isize, signs: &[i8]) -> Option<Self> {
         let sign = |j: isize| -> f64 {
             if j < 0 {
                 0.0
@@ -59,8 +65,8 @@ impl Pulse {
                 }
                 let value = ripple[cell as usize];
                 let value = Complex64::new(value.re.into(), value.im.into());
-                let row: [f64; LAGS] =
-                    std::array::from_fn(|lag| sign(j + (BEFORE / BIT) as isize - lag as isize));
+                // Reached by boundaries j + 1 (from before) down to j + 2 − LAGS.
+                let row: [f64; LAGS] = std::array::from_fn(|lag| sign(j + 1 - lag as isize));
                 for a in 0..LAGS {
                     right[a] += value * row[a];
                     for b in 0..LAGS {
@@ -70,10 +76,27 @@ impl Pulse {
             }
             let solution = solve(matrix, right)?;
             for (lag, value) in solution.into_iter().enumerate() {
-                values[lag * BIT + phase] = value;
+                values[BEFORE - BIT + lag * BIT + phase] = value;
             }
         }
-        Some(Self { values })
+        Some(Self {
+            values,
+            free: LAGS * BIT,
+        })
+    }
+
+    /// Whether each bit after the first has at most half the energy of the one before (Q 60 leaves 4 %), or next to
+    /// none of the whole.
+    fn dies_away(&self) -> bool {
+        let energy = |bit: usize| -> f64 {
+            let from = BEFORE + bit * BIT;
+            self.values[from..from + BIT]
+                .iter()
+                .map(|v| v.norm_sqr())
+                .sum()
+        };
+        let total: f64 = self.values.iter().map(|v| v.norm_sqr()).sum();
+        (1..AFTER / BIT).all(|bit| energy(bit) <= (0.5 * energy(bit - 1)).max(0.01 * total))
     }
 
     /// Adds (or with `gain` −1 takes off) the waveform of boundaries at `timing + 32·j` of the given signs.
@@ -143,7 +166,7 @@ mod tests {
         let pulse = Pulse::ideal(Complex64::new(0.01, -0.003), 0.37, &Edge::ideal());
         let mut ripple = vec![Complex32::default(); 300 * BIT];
         pulse.add_to(&mut ripple, 11, &signs, 1.0);
-        let fitted = Pulse::fit(&ripple, 11, &signs).unwrap();
+        let fitted = &Pulse::fits(&ripple, 11, &signs)[0];
         for (a, b) in fitted.values.iter().zip(&pulse.values) {
             assert!((a - b).norm() < 1e-6);
         }

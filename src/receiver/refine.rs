@@ -21,6 +21,10 @@ pub struct Refined {
     pub wave: Vec<Complex32>,
 }
 
+/// Ideal edges explain this much of the ripple's power where its shape departs from them only in small things, such as
+/// edges that fall between samples; a tank of Q 20 leaves far less.
+const NEARLY_IDEAL: f64 = 0.98;
+
 /// What the receiver's band does to ripple and noise.
 pub struct Band<'a> {
     /// Its response to a sudden change.
@@ -74,23 +78,30 @@ pub fn refine(
         .iter()
         .map(|u| single(amplitude * f64::from(u.re)))
         .collect();
-    let (mut wave, mut ideal_edges, mut mean_power, mut square) =
-        (ideal, true, amplitude.norm_sqr(), amplitude * amplitude);
-    if let Some(fitted) = Pulse::fit(ripple, begin, &signs) {
-        let fitted = lay_out(&fitted);
-        let (left_ideal, left_fitted) = (power_left(ripple, &wave), power_left(ripple, &fitted));
-        // A free pulse takes its share of the noise; what it takes beyond that by six standard deviations is shape.
-        let free = Pulse::FREE_VALUES as f64 * if limits.real { 0.5 } else { 1.0 };
-        let noise = left_fitted / ripple.len() as f64;
-        // Of the free values only as many are independent as the band holds.
-        let independent = free * band.fullness;
-        if left_ideal - left_fitted > noise * free * (1.0 + 6.0 / independent.sqrt()) {
-            ideal_edges = false;
-            let count = ripple.len() as f64;
+    let count = ripple.len() as f64;
+    // The band takes a share of the ripple; of ideal edges it is known.
+    let unit_power = unit.iter().map(|u| f64::from(u.norm_sqr())).sum::<f64>() / count;
+    let (mut wave, mut ideal_edges) = (ideal, true);
+    let (mut mean_power, mut square) = (amplitude.norm_sqr(), amplitude * amplitude);
+    let mut free = 1;
+    for pulse in Pulse::fits(ripple, begin, &signs) {
+        let fitted = lay_out(&pulse);
+        let (left_before, left_fitted) = (power_left(ripple, &wave), power_left(ripple, &fitted));
+        // Free values take their share of the noise; what they take beyond that by six standard deviations is shape.
+        // Only as many of them are independent as the band holds.
+        let more = (pulse.free - free) as f64;
+        let noise = left_fitted / count;
+        let share = noise * more * (1.0 + 6.0 / (more * band.fullness).sqrt());
+        if left_before - left_fitted > share {
             let power: f64 = fitted.iter().map(|v| f64::from(v.norm_sqr())).sum();
-            mean_power = (power - noise * free).max(0.0) / count;
-            square = fitted.iter().map(|&v| wide(v) * wide(v)).sum::<Complex64>() / count;
+            let power = (power - noise * pulse.free as f64).max(0.0) / count;
+            ideal_edges = amplitude.norm_sqr() * unit_power > NEARLY_IDEAL * power;
+            if !ideal_edges {
+                mean_power = power;
+                square = fitted.iter().map(|&v| wide(v) * wide(v)).sum::<Complex64>() / count;
+            }
             wave = fitted;
+            free = pulse.free;
         }
     }
     let left: Vec<Complex32> = ripple.iter().zip(&wave).map(|(r, w)| r - w).collect();

@@ -5,6 +5,10 @@
 //! the next), why nothing uses fused multiply-add, and why random numbers are ChaCha8 streams with our own normal
 //! deviates ([`NormalDeviates`]).
 
+pub mod circuit;
+pub mod coil;
+pub mod link;
+
 mod carrier;
 mod digitiser;
 mod direct;

@@ -55,7 +55,7 @@ impl Dialect {
 
     /// Takes the cell at `*at` and moves behind it; `true` if it was the last one of its line (`*at` is then the line
     /// end). `text` must hold a line end at or behind `*at`.
-    #[inline]
+    #[inline(always)]
     pub(super) fn next(&self, text: &[u8], at: &mut usize) -> (Cell, bool) {
         let from = self.skip_blanks(text, *at);
         if let Some((value, length)) = cell::number(&text[from..], self.mark) {

@@ -23,6 +23,16 @@ pub(super) fn are_edges(channels: &[Vec<f32>]) -> bool {
     rows > 2 && changes.count() * 5 >= (rows - 1) * 2
 }
 
+/// Do the rows come at uneven times? Samples do not, but for the last digits of their times; half bits and whole bits
+/// differ by a factor of two.
+pub(super) fn are_uneven(times_s: &[f64]) -> bool {
+    let intervals = || times_s.windows(2).map(|pair| pair[1] - pair[0]);
+    let largest = intervals().fold(f64::NEG_INFINITY, f64::max);
+    let smallest = intervals().fold(f64::INFINITY, f64::min);
+    let mean = (times_s[times_s.len() - 1] - times_s[0]) / (times_s.len() - 1).max(1) as f64;
+    largest - smallest > 0.5 * mean
+}
+
 /// A rate that resolves the edges; `None` if no allowed one keeps the list below the limit.
 pub(super) fn rate_for(times_s: &[f64]) -> Option<f64> {
     let mut intervals: Vec<f64> = times_s

@@ -61,6 +61,19 @@ impl Feed {
         &self.input
     }
 
+    /// The whole file is in the head.
+    pub(super) fn is_over(&self) -> bool {
+        self.ended
+    }
+
+    pub(super) fn long_line(&self, line: u64) -> CaptureError {
+        self.input.malformed(
+            format!("line {line}"),
+            "a line of more than 1 MiB",
+            "rows of numbers, one sample time a line, are allowed",
+        )
+    }
+
     /// The start of the file: whole lines, unless the file has none.
     pub(super) fn head(&self) -> &[u8] {
         if self.ended {
@@ -96,11 +109,7 @@ impl Feed {
                 continue;
             }
             if rest.len() > LINE_LIMIT {
-                return Err(self.input.malformed(
-                    format!("line {line}"),
-                    "a line of more than 1 MiB",
-                    "rows of numbers, one sample time a line, are allowed",
-                ));
+                return Err(self.long_line(line));
             }
             self.refill()?;
         }

@@ -9,9 +9,11 @@ mod cell;
 mod dialect;
 mod edges;
 mod feed;
+mod finish;
 mod plan;
 mod settings;
 mod steps;
+mod survey;
 mod table;
 mod title;
 

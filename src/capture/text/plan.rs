@@ -5,8 +5,8 @@ use super::cell::Cell;
 use super::dialect::{Delimiter, Dialect, Shape};
 use super::feed::Feed;
 use super::settings::Settings;
+use super::survey::survey;
 use super::title::{Quantity, Title, quantity};
-use std::collections::BTreeMap;
 
 /// Lines looked at to find the form.
 const SURVEY_LINES: usize = 20_000;
@@ -40,11 +40,8 @@ impl Plan {
     /// Looks at the head of the file and leaves the feed at the first row.
     pub(super) fn make(feed: &mut Feed) -> Result<Self, CaptureError> {
         let mut head = feed.head().to_vec();
-        if head.is_empty() {
-            let allowed = "rows of numbers, one sample time a line, are allowed";
-            return Err(feed
-                .input()
-                .malformed("line 1", "a line of more than 1 MiB", allowed));
+        if head.is_empty() && !feed.is_over() {
+            return Err(feed.long_line(1));
         }
         if head.last() != Some(&feed.terminator) {
             head.push(feed.terminator);
@@ -58,8 +55,8 @@ impl Plan {
         let found = survey(early, feed.terminator).or_else(|| survey(&lines, feed.terminator));
         let Some((dialect, shape)) = found else {
             return Err(feed.input().malformed(
-                format!("lines 1 to {}", lines.len()),
-                "no rows of numbers",
+                format!("line {}", lines.len()),
+                "no rows of numbers up to here",
                 "columns of numbers separated by comma, semicolon, tab or blanks are allowed",
             ));
         };
@@ -93,7 +90,7 @@ impl Plan {
         let texts: Vec<String> = preamble.iter().map(|line| decode(line)).collect();
         let titles = plan.understand(&texts, shape);
         plan.read_margin(rows, shape);
-        plan.assign(titles, rows, shape);
+        plan.assign(&titles, rows, shape);
         let bytes = preamble.iter().map(|line| line.len()).sum();
         feed.skip(bytes);
         Ok(plan)
@@ -267,87 +264,66 @@ impl Plan {
     }
 
     /// Decides which column is time and which are channels.
-    fn assign(&mut self, titles: Vec<Title>, rows: &[&[u8]], shape: Shape) {
+    fn assign(&mut self, titles: &[Title], rows: &[&[u8]], shape: Shape) {
         self.roles = vec![Role::Skip; shape.margin];
-        let title = |index: usize| titles.get(index).cloned().unwrap_or_default();
-        let ramps: Vec<Ramp> = (0..shape.columns.min(2))
-            .map(|index| self.ramp(rows, shape.margin + index))
-            .collect();
-        let said = (0..shape.columns).find(|&index| title(index).is_time());
-        let mut time = None;
+        let said = titles.iter().take(shape.columns).position(Title::is_time);
         for index in 0..shape.columns {
-            let title = title(index);
-            let ramp = ramps.get(index).copied().unwrap_or(Ramp::No);
-            let untitled = title.name.is_empty() && title.quantity.is_none();
-            let axis = untitled || title.name.eq_ignore_ascii_case("x");
-            let others = shape.columns > 1;
-            let role = if !others {
-                Role::Value(1.0)
-            } else if Some(index) == said {
-                match title.quantity {
-                    Some(Quantity::Time(factor)) => Role::Time(factor),
-                    _ if self.settings.time_unit.is_some() => {
-                        Role::Time(self.settings.time_unit.unwrap_or(1.0))
-                    }
-                    // Whole steps of one without a unit count samples: nobody samples this field once a second.
-                    _ if ramp == Ramp::Count => Role::Skip,
-                    _ => Role::Time(1.0),
-                }
-            } else if title.is_time() {
-                Role::Skip
-            } else if title.is_count() && ramp == Ramp::Count {
-                Role::Skip
-            } else if said.is_none()
-                && self.names.is_empty()
-                && ramp == Ramp::Count
-                && (axis || title.quantity.is_none())
-                && index == 0
+            let title = titles.get(index).cloned().unwrap_or_default();
+            // Time and sample numbers stand on the left, and something is left for a channel.
+            let leading = self.names.is_empty() && index < 2 && index + 1 < shape.columns;
+            let ramp = if leading {
+                self.ramp(rows, shape.margin + index)
+            } else {
+                Ramp::No
+            };
+            let timed = self.roles.iter().any(|role| matches!(role, Role::Time(_)));
+            let role = if said == Some(index) && shape.columns > 1 {
+                self.time_role(&title, ramp)
+            } else if (said.is_some() && title.is_time())
+                || (ramp == Ramp::Count && (title.is_count() || said.is_none()))
             {
                 Role::Skip
-            } else if said.is_none()
-                && time.is_none()
-                && self.names.is_empty()
-                && ramp == Ramp::Rise
-                && title.quantity.is_none()
-            {
-                if untitled {
-                    self.notes.push(
-                        "The first rising column has no title: taken as time in seconds.".into(),
-                    );
+            } else if ramp == Ramp::Rise && said.is_none() && !timed && title.may_be_time() {
+                if title == Title::default() {
+                    let note = "The first rising column has no title: taken as time in seconds.";
+                    self.notes.push(note.into());
                 }
                 Role::Time(1.0)
             } else {
-                Role::Value(1.0)
+                self.add_channel(title)
             };
-            // The last column cannot be skipped if there would be no channel.
-            let role = match role {
-                Role::Value(_) => role,
-                _ if self.names.is_empty() && index + 1 == shape.columns => Role::Value(1.0),
-                other => other,
-            };
-            if let Role::Time(_) = role {
-                time = Some(index);
-            }
-            if let Role::Value(_) = role {
-                let (mut unit, mut factor) = title.unit();
-                if unit == Unit::Unknown
-                    && title.quantity.is_none()
-                    && let Some(volts) = self.settings.volt_unit
-                {
-                    (unit, factor) = (Unit::Volt, volts);
-                }
-                let number = self.names.len() + 1;
-                let name = if title.name.is_empty() {
-                    number.to_string()
-                } else {
-                    title.name
-                };
-                self.names.push((name, unit));
-                self.roles.push(Role::Value(factor));
-            } else {
-                self.roles.push(role);
-            }
+            self.roles.push(role);
         }
+        if self.names.is_empty() {
+            // Nothing but time columns, says the header: the last one must be the channel.
+            self.roles.pop();
+            let role = self.add_channel(Title::default());
+            self.roles.push(role);
+        }
+    }
+
+    fn time_role(&self, title: &Title, ramp: Ramp) -> Role {
+        match (title.quantity, self.settings.time_unit) {
+            (Some(Quantity::Time(factor)), _) | (None, Some(factor)) => Role::Time(factor),
+            // Whole steps of one without a unit count samples: nobody samples this field once a second.
+            _ if ramp == Ramp::Count => Role::Skip,
+            _ => Role::Time(1.0),
+        }
+    }
+
+    fn add_channel(&mut self, title: Title) -> Role {
+        let (unit, factor) = match (title.quantity, self.settings.volt_unit) {
+            (None, Some(volts)) => (Unit::Volt, volts),
+            _ => title.unit(),
+        };
+        let number = self.names.len() + 1;
+        let name = if title.name.is_empty() {
+            number.to_string()
+        } else {
+            title.name
+        };
+        self.names.push((name, unit));
+        Role::Value(factor)
     }
 
     /// How the numbers of a column go on in the first rows.
@@ -366,7 +342,9 @@ impl Plan {
             }
         }
         let steps = || values.windows(2).map(|pair| pair[1] - pair[0]);
-        if values.len() < 2 || values.first() >= values.last() || steps().any(|step| step < 0.0) {
+        // A few falls do not make it a channel: the row where time goes back is named later.
+        let falls = steps().filter(|&step| step < 0.0).count();
+        if values.len() < 2 || values.first() >= values.last() || falls * 10 > values.len() {
             Ramp::No
         } else if steps().all(|step| step == 1.0) {
             Ramp::Count
@@ -381,78 +359,8 @@ enum Ramp {
     No,
     /// Steps of exactly 1.
     Count,
-    /// Never falls.
+    /// Hardly ever falls.
     Rise,
-}
-
-/// The dialect and shape that explain most lines.
-fn survey(lines: &[&[u8]], terminator: u8) -> Option<(Dialect, Shape)> {
-    let mut best: Option<(usize, Dialect, Shape)> = None;
-    for dialect in Dialect::all(terminator) {
-        let mut counts = BTreeMap::new();
-        for line in lines {
-            if let Some(shape) = dialect.shape(line) {
-                *counts.entry(shape).or_insert(0_usize) += 1;
-            }
-        }
-        for (shape, count) in counts {
-            if best.is_none_or(|(most, ..)| count > most) {
-                best = Some((count, dialect, shape));
-            }
-        }
-    }
-    let (_, dialect, shape) = best?;
-    if dialect.delimiter == Delimiter::Byte(b',')
-        && shape
-            == (Shape {
-                margin: 0,
-                columns: 2,
-            })
-        && is_decimal_comma(lines, dialect, shape)
-    {
-        let dialect = Dialect {
-            delimiter: Delimiter::Blanks,
-            mark: b',',
-            terminator,
-        };
-        return Some((
-            dialect,
-            Shape {
-                margin: 0,
-                columns: 1,
-            },
-        ));
-    }
-    Some((dialect, shape))
-}
-
-/// One column of numbers such as `-0,125`: everything behind the comma is unsigned digits, equally many in each line,
-/// and what stands before it is no running number.
-fn is_decimal_comma(lines: &[&[u8]], dialect: Dialect, shape: Shape) -> bool {
-    let rows: Vec<&[u8]> = lines
-        .iter()
-        .copied()
-        .filter(|line| dialect.fits(line, shape))
-        .collect();
-    let part = |row: &[u8]| -> Option<(f64, usize)> {
-        let (whole, behind) = row
-            .trim_ascii()
-            .split_at(row.trim_ascii().iter().position(|&byte| byte == b',')?);
-        let behind = &behind[1..];
-        let digits = !behind.is_empty() && behind.iter().all(u8::is_ascii_digit);
-        let (value, length) = super::cell::number(whole, b'.')?;
-        let plain = length == whole.len() && !whole.contains(&b'.');
-        (digits && plain).then_some((value, behind.len()))
-    };
-    let parts: Option<Vec<(f64, usize)>> = rows.iter().map(|row| part(row)).collect();
-    parts.is_some_and(|parts| {
-        let same = parts.windows(2).all(|pair| pair[0].1 == pair[1].1);
-        let running = parts.windows(2).all(|pair| pair[1].0 > pair[0].0);
-        // One digit behind the comma could be a state or a count, unless something is minus nought.
-        let nought = |&(whole, _): &(f64, usize)| whole == 0.0 && whole.is_sign_negative();
-        let decimal = parts.iter().any(nought) || parts.iter().all(|part| part.1 >= 2);
-        same && !running && decimal && parts.len() > 1
-    })
 }
 
 /// UTF-8 if it is, else Latin-1.

@@ -1,10 +1,9 @@
 //! All rows of a text capture.
 
+use super::super::CaptureError;
 use super::super::input::Input;
-use super::super::open::{OpenOptions, readable};
-use super::super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
+use super::super::open::readable;
 use super::cell::{self, Cell};
-use super::edges::{self, Edges};
 use super::feed::Feed;
 use super::plan::{Plan, Role};
 use super::steps::{Backwards, Steps};
@@ -13,22 +12,22 @@ use super::steps::{Backwards, Steps};
 const VALUE_LIMIT: u64 = 1 << 29;
 
 /// One channel being read.
-struct Column {
-    samples: Vec<f32>,
+pub(super) struct Column {
+    pub(super) samples: Vec<f32>,
     last: f32,
     /// Rows before the first good value.
-    leading: usize,
-    missing: u64,
-    two_level: bool,
+    pub(super) leading: usize,
+    pub(super) missing: u64,
+    pub(super) two_level: bool,
 }
 
 pub(super) struct Table {
-    plan: Plan,
-    columns: Vec<Column>,
-    steps: Steps,
+    pub(super) plan: Plan,
+    pub(super) columns: Vec<Column>,
+    pub(super) steps: Steps,
     /// Kept as long as the channels are two-level: they may turn out to be an edge list.
-    times: Option<Vec<f64>>,
-    notes: Vec<String>,
+    pub(super) times: Option<Vec<f64>>,
+    pub(super) notes: Vec<String>,
 }
 
 /// Why a row cannot be read.
@@ -239,191 +238,5 @@ impl Table {
             }
         }
         Ok(true)
-    }
-
-    /// Fills gaps, settles rate and units.
-    pub(super) fn into_source(
-        self,
-        input: &Input,
-        options: &OpenOptions,
-    ) -> Result<Box<dyn SampleSource>, CaptureError> {
-        let Self {
-            plan,
-            mut columns,
-            steps,
-            times,
-            notes,
-        } = self;
-        let rows = columns.first().map_or(0, |column| column.samples.len());
-        let mut layout = Layout {
-            notes,
-            ..Layout::default()
-        };
-        let mut channels = Vec::new();
-        let (mut gone, mut replaced) = (Vec::new(), 0);
-        let mut two_level = true;
-        let mut both = false;
-        for (column, (name, unit)) in columns.iter_mut().zip(plan.names) {
-            if column.missing * 2 > rows as u64 || rows == 0 {
-                gone.push(name);
-                continue;
-            }
-            replaced += column.missing;
-            let first = column.samples.get(column.leading).copied().unwrap_or(0.0);
-            column.samples[..column.leading].fill(first);
-            two_level &= column.two_level && unit != Unit::Volt;
-            both |= column.samples.iter().any(|&sample| sample != first);
-            layout.channels.push(ChannelInfo { name, unit });
-            channels.push(std::mem::take(&mut column.samples));
-        }
-        if channels.is_empty() {
-            let found = "more than half of the values are missing or no numbers";
-            return Err(input.malformed("all rows", found, "at least half must be numbers"));
-        }
-        for name in gone {
-            layout.notes.push(format!(
-                "Channel \"{name}\" was left out: more than half of its values are missing."
-            ));
-        }
-        if replaced > 0 {
-            layout.notes.push(format!(
-                "{replaced} values are missing, over range or no numbers: the last good value was held."
-            ));
-        }
-        if steps.missing() * 2 > rows as u64
-            && plan.roles.iter().any(|role| matches!(role, Role::Time(_)))
-        {
-            let found = "more than half of the times are missing";
-            return Err(input.malformed("time column", found, "at least half must be numbers"));
-        }
-        layout.logic = two_level && both;
-        if layout.logic {
-            for sample in channels.iter_mut().flatten() {
-                *sample = *sample * 2.0 - 1.0;
-            }
-        } else if options.scale != 1.0 {
-            scale(&mut channels, &layout.channels, options.scale);
-        }
-        let pace = steps.pace();
-        layout.start_s = pace.map_or(plan.settings.start_s.unwrap_or(0.0), |pace| pace.start_s);
-        if layout.logic
-            && pace.is_some_and(|pace| !pace.steady)
-            && let Some(times) = times.filter(|times| times.iter().all(|time| time.is_finite()))
-            && edges::are_edges(&channels)
-        {
-            return edge_source(input, options, layout, times, channels);
-        }
-        let own = settle(plan.settings.rate(), pace, &mut layout.notes);
-        options.settle_rate(&mut layout, own);
-        layout.length = Some(rows as u64);
-        Ok(Box::new(Kept {
-            layout,
-            channels,
-            next: 0,
-        }))
-    }
-}
-
-/// The probe factor for all but fractions of full scale.
-fn scale(channels: &mut [Vec<f32>], info: &[ChannelInfo], factor: f64) {
-    for (samples, info) in channels.iter_mut().zip(info) {
-        if info.unit != Unit::FullScale {
-            for sample in samples {
-                let scaled = (f64::from(*sample) * factor) as f32;
-                *sample = scaled.clamp(f32::MIN, f32::MAX);
-            }
-        }
-    }
-}
-
-/// Rate by the settings and by the time column: the settings if the column's digits cannot tell them apart.
-fn settle(
-    stated: Option<f64>,
-    pace: Option<super::steps::Pace>,
-    notes: &mut Vec<String>,
-) -> Option<(f64, RateOrigin)> {
-    let Some(pace) = pace else {
-        return stated.map(|rate_hz| (rate_hz, RateOrigin::File));
-    };
-    if !pace.steady {
-        notes.push(format!(
-            "The time column is not steady: steps of {:.3e} s on average, up to {:.3e} s. Samples were taken as equally spaced.",
-            1.0 / pace.rate_hz,
-            pace.largest_s
-        ));
-    }
-    let Some(stated) = stated else {
-        return Some((pace.rate_hz, RateOrigin::TimeColumn));
-    };
-    let difference = (stated / pace.rate_hz - 1.0).abs();
-    if difference <= pace.spread.max(1e-9) {
-        return Some((stated, RateOrigin::File));
-    }
-    // A rate stated with three digits is rounded, not wrong.
-    if difference > 5e-3 {
-        notes.push(format!(
-            "The settings state {} samples a second, the time column {}: the time column was used.",
-            readable(stated),
-            readable(pace.rate_hz)
-        ));
-    }
-    Some((pace.rate_hz, RateOrigin::TimeColumn))
-}
-
-fn edge_source(
-    input: &Input,
-    options: &OpenOptions,
-    mut layout: Layout,
-    times: Vec<f64>,
-    states: Vec<Vec<f32>>,
-) -> Result<Box<dyn SampleSource>, CaptureError> {
-    let rate_hz = match options.rate_hz {
-        Some(rate_hz) => edges::fits(&times, rate_hz).then_some(rate_hz),
-        None => edges::rate_for(&times),
-    };
-    let Some(rate_hz) = rate_hz else {
-        let span = times[times.len() - 1] - times[0];
-        let what = format!("an edge list of {} s", readable(span));
-        return Err(input.unsupported(
-            what,
-            "up to 200 million samples are made of one (200 s at 1 MHz)",
-        ));
-    };
-    layout.rate_hz = Some(rate_hz);
-    layout.rate_origin = Some(if options.rate_hz.is_some() {
-        RateOrigin::Given
-    } else {
-        RateOrigin::TimeColumn
-    });
-    layout.start_s = times[0];
-    layout.notes.push(format!(
-        "A list of {} edges was turned into samples at {} Hz.",
-        times.len(),
-        readable(rate_hz)
-    ));
-    Ok(Box::new(Edges::new(layout, times, states, rate_hz)))
-}
-
-/// Samples in memory.
-struct Kept {
-    layout: Layout,
-    channels: Vec<Vec<f32>>,
-    next: usize,
-}
-
-impl SampleSource for Kept {
-    fn layout(&self) -> &Layout {
-        &self.layout
-    }
-
-    fn read(&mut self, frames: usize, channels: &mut [Vec<f32>]) -> Result<usize, CaptureError> {
-        let rows = self.channels.first().map_or(0, Vec::len);
-        let end = self.next.saturating_add(frames).min(rows);
-        for (out, own) in channels.iter_mut().zip(&self.channels) {
-            out.extend_from_slice(&own[self.next..end]);
-        }
-        let count = end - self.next;
-        self.next = end;
-        Ok(count)
     }
 }

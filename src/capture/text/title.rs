@@ -69,6 +69,16 @@ impl Title {
                 && (name.starts_with("time") || known.contains(&name.as_str())))
     }
 
+    /// No unit but of time, and no name of a channel (`CH1`, `D0`, `Channel A`).
+    pub(super) fn may_be_time(&self) -> bool {
+        let name = self.name.to_lowercase();
+        let digits = name.trim_start_matches(|c: char| c.is_alphabetic());
+        let numbered = !digits.is_empty()
+            && digits.len() < name.len()
+            && digits.bytes().all(|b| b.is_ascii_digit());
+        self.quantity.is_none() && !name.starts_with("ch") && !numbered
+    }
+
     pub(super) fn is_count(&self) -> bool {
         let name = self.name.to_lowercase();
         let known = [

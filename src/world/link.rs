@@ -1,0 +1,427 @@
+//! The link from a reader to a tag and back, in numbers: coupling, tag voltage, ripple at the probe, range.
+
+mod exposure;
+mod sums;
+
+pub use exposure::{FieldAt, Limit, LimitKind, field_at, limits};
+pub use sums::{WrongCoil, turns_for_inductance, wrong_coil};
+
+use super::circuit::{
+    Change, CircuitError, LoadPlan, Network, Plan, PlanError, Probe, Reader, Ripple, Tag,
+    ripple_of_track, run, settle,
+};
+use super::coil::{Coil, Place, TagCoil, mutual_inductance_h};
+use thiserror::Error;
+
+/// Field cycles in half a bit (ISO 11785: 32 a bit).
+const HALF_BIT_CYCLES: f64 = 16.0;
+/// Field cycles before the half bits that count, in units of the slower circuit's decay time: e⁻¹⁰ = 5e-5 of the ring-up is left.
+const SETTLING_DECAYS: f64 = 10.0;
+
+/// A reader: its antenna as a shape in space and as part of a circuit. Inductance and resistance in the circuit may be measured
+/// ones; the shape then only gives the coupling.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Station {
+    /// Turns in space.
+    pub coil: Coil,
+    /// Driver, capacitor, inductance, resistance.
+    pub circuit: Reader,
+}
+
+/// A tag: its coil as it is measured, and its circuit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Transponder {
+    /// Inductance, Q, effective area.
+    pub coil: TagCoil,
+    /// Tuning, chip, modulator. Its inductance and coil resistance are taken from `coil`.
+    pub circuit: Tag,
+}
+
+/// Where the signal is taken from.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Tap {
+    /// Across the reader's antenna.
+    Antenna,
+    /// On a separate pick-up coil at this place.
+    PickUp(Coil, Place),
+}
+
+/// How the signal is listened to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Listening {
+    /// Where.
+    pub tap: Tap,
+    /// Volts at the digitiser for a volt at the tap: 0.1 for a 10:1 divider.
+    pub scale: f64,
+    /// One-sided noise density at the digitiser in V²/Hz, if known.
+    pub noise_v2_per_hz: Option<f64>,
+}
+
+/// One position of a tag, worked out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Link {
+    /// Mutual inductance of reader and tag.
+    pub mutual_h: f64,
+    /// Coupling factor M/√(L₁L₂), with the sign of M.
+    pub coupling: f64,
+    /// Peak voltage across the tag's coil, load open, clamp included.
+    pub tag_v: f64,
+    /// Whether that is enough for the chip.
+    pub powered: bool,
+    /// Peak voltage across the reader's antenna.
+    pub antenna_v: f64,
+    /// Peak current in the reader's antenna.
+    pub antenna_a: f64,
+    /// Peak voltage of the field at the digitiser.
+    pub signal_v: f64,
+    /// Depth and angle between the two settled load states.
+    pub settled: Ripple,
+    /// Depth and angle while the half bits are sent: what the tuned circuits let through.
+    pub sent: Ripple,
+    /// Eb/N0 of the ripple as received, if the noise is known; for a tag that would send, powered or not.
+    pub ebn0_db: Option<f64>,
+}
+
+/// Why a link cannot be worked out.
+#[derive(Clone, Debug, Error, PartialEq)]
+pub enum LinkError {
+    /// The circuits cannot be joined; the wires of two coils may be touching.
+    #[error(transparent)]
+    Circuit(#[from] CircuitError),
+    /// The half bits cannot be sent.
+    #[error(transparent)]
+    Plan(#[from] PlanError),
+}
+
+impl Transponder {
+    fn joined(&self, frequency_hz: f64) -> Tag {
+        Tag {
+            inductance_h: self.coil.inductance_h,
+            coil_ohm: self.coil.resistance_ohm(frequency_hz),
+            ..self.circuit
+        }
+    }
+}
+
+/// Works out one position; `half_bits` (true: load closed) is what the tag sends, one telegram or a typical piece of one.
+pub fn link(
+    station: &Station,
+    transponder: &Transponder,
+    place: &Place,
+    listening: &Listening,
+    half_bits: &[bool],
+) -> Result<Link, LinkError> {
+    let frequency_hz = station.circuit.frequency_hz;
+    let mutual_h = transponder.coil.mutual_inductance_h(&station.coil, place);
+    let network = Network::new(
+        vec![station.circuit],
+        vec![transponder.joined(frequency_hz)],
+        &[vec![0.0, mutual_h], vec![mutual_h, 0.0]],
+    )?;
+    let probe = match &listening.tap {
+        Tap::Antenna => Probe::AntennaVoltage { reader: 0 },
+        Tap::PickUp(coil, at) => Probe::PickUp {
+            mutual_h: vec![
+                mutual_inductance_h(&station.coil, coil, at),
+                transponder
+                    .coil
+                    .mutual_inductance_h(coil, &place.seen_from(at)),
+            ],
+        },
+    };
+    let (open, closed) = (settle(&network, &[false]), settle(&network, &[true]));
+    let tag_v = open.phasor(&Probe::TagVoltage { tag: 0 }, 0).norm();
+    let sent = sent_ripple(&network, &probe, half_bits)?;
+    let signal_v = listening.scale * sent.field.norm();
+    let ripple_v = sent.depth * signal_v;
+    let bit_s = 2.0 * HALF_BIT_CYCLES / frequency_hz;
+    Ok(Link {
+        mutual_h,
+        coupling: mutual_h / (station.circuit.inductance_h * transponder.coil.inductance_h).sqrt(),
+        tag_v,
+        powered: tag_v >= transponder.circuit.minimum_v,
+        antenna_v: open.phasor(&Probe::AntennaVoltage { reader: 0 }, 0).norm(),
+        antenna_a: open.phasor(&Probe::AntennaCurrent { reader: 0 }, 0).norm(),
+        signal_v,
+        settled: Ripple::between(open.phasor(&probe, 0), closed.phasor(&probe, 0)),
+        sent,
+        // Eb/N0 = r²·T_b/(2·N0) for real samples, N0 one-sided.
+        ebn0_db: listening
+            .noise_v2_per_hz
+            .map(|noise| 10.0 * (ripple_v * ripple_v * bit_s / (2.0 * noise)).log10()),
+    })
+}
+
+/// The ripple while these half bits are sent once, from settled circuits and a lead-in of the last half bits.
+fn sent_ripple(network: &Network, probe: &Probe, half_bits: &[bool]) -> Result<Ripple, LinkError> {
+    let cycle_s = 1.0 / network.readers()[0].frequency_hz;
+    let slowest_s = [false, true]
+        .iter()
+        .filter_map(|&closed| {
+            settle(network, &[closed])
+                .ringing()
+                .first()
+                .map(|mode| mode.1)
+        })
+        .fold(0.0, f64::max);
+    let half_bit_s = HALF_BIT_CYCLES * cycle_s;
+    let lead_in = 8.min(half_bits.len());
+    let settling_s = (SETTLING_DECAYS * slowest_s / cycle_s).ceil().min(10_000.0) * cycle_s;
+    let mut edges = Vec::new();
+    let mut last = false;
+    let sequence = half_bits[half_bits.len() - lead_in..]
+        .iter()
+        .chain(half_bits);
+    for (index, &closed) in sequence.enumerate() {
+        if closed != last {
+            edges.push((settling_s + index as f64 * half_bit_s, closed));
+            last = closed;
+        }
+    }
+    let from_s = settling_s + lead_in as f64 * half_bit_s;
+    let to_s = from_s + half_bits.len().max(1) as f64 * half_bit_s;
+    let plan = Plan {
+        duration_s: to_s,
+        changes: vec![Change::Field {
+            at_s: 0.0,
+            reader: 0,
+            on: true,
+        }],
+        loads: vec![LoadPlan::Fixed(edges)],
+    };
+    let track = run(network, &plan)?;
+    Ok(ripple_of_track(
+        &track,
+        probe,
+        network.readers()[0].frequency_hz,
+        from_s,
+        to_s,
+    ))
+}
+
+/// The farthest distance on the axis, up to `limit_m`, at which the test holds; `None` if it does not hold at `nearest_m`. The test must hold
+/// up to some distance and not beyond. Found to 0.1 mm.
+pub fn range_m(nearest_m: f64, limit_m: f64, holds: impl Fn(f64) -> bool) -> Option<f64> {
+    if !holds(nearest_m) {
+        return None;
+    }
+    let (mut near, mut far) = (nearest_m, limit_m);
+    if holds(limit_m) {
+        return Some(limit_m);
+    }
+    while far - near > 1e-4 {
+        let middle = 0.5 * (near + far);
+        if holds(middle) {
+            near = middle
+        } else {
+            far = middle
+        }
+    }
+    Some(near)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::circuit::{Modulator, Topology, resonance_capacitance_f};
+    use super::super::coil::{Outline, Winding, Wire};
+    use super::*;
+    use std::f64::consts::PI;
+
+    const FIELD_HZ: f64 = 134_200.0;
+
+    fn station(drive_v: f64) -> Station {
+        let winding = Winding {
+            turns: 45,
+            layers: 3,
+            pitch_m: 0.4e-3,
+            layer_pitch_m: 0.4e-3,
+        };
+        let outline = Outline::Circle { radius_m: 0.06 };
+        let coil = Coil::new(outline, winding, Wire::copper(0.3e-3)).unwrap();
+        let inductance_h = coil.inductance_h(FIELD_HZ);
+        let circuit = Reader {
+            frequency_hz: FIELD_HZ,
+            drive_v,
+            drive_phase_deg: 0.0,
+            source_ohm: 20.0,
+            topology: Topology::Series,
+            inductance_h,
+            capacitance_f: resonance_capacitance_f(inductance_h, FIELD_HZ),
+            coil_ohm: coil.resistance_ohm(FIELD_HZ),
+        };
+        Station { coil, circuit }
+    }
+
+    /// A tag with this effective area; `large` ones have four times as much and the same circuit.
+    fn transponder(large: bool) -> Transponder {
+        let coil = TagCoil {
+            inductance_h: 5e-3,
+            q: 30.0,
+            effective_area_m2: if large { 16e-3 } else { 4e-3 },
+            rod_length_m: 0.0,
+        };
+        let circuit = Tag {
+            inductance_h: 0.0,
+            capacitance_f: resonance_capacitance_f(5e-3, FIELD_HZ),
+            coil_ohm: 0.0,
+            chip_ohm: 200e3,
+            modulator: Modulator::Resistor { ohm: 2_000.0 },
+            clamp: None,
+            minimum_v: 3.0,
+            hold_up_s: 1e-3,
+            start_up_s: 0.0,
+        };
+        Transponder { coil, circuit }
+    }
+
+    fn antenna() -> Listening {
+        Listening {
+            tap: Tap::Antenna,
+            scale: 0.1,
+            noise_v2_per_hz: Some(1e-12),
+        }
+    }
+
+    fn at(distance_m: f64, offset_m: f64, tilt_deg: f64) -> Link {
+        let half_bits: Vec<bool> = (0..64).map(|i| (i * i / 3 + i) % 3 == 0).collect();
+        let place = Place::in_front(distance_m, offset_m, tilt_deg);
+        link(
+            &station(5.0),
+            &transponder(false),
+            &place,
+            &antenna(),
+            &half_bits,
+        )
+        .unwrap()
+    }
+
+    /// The chain by hand for slow data and weak coupling: V₂ = ωM·I·Q₂ at resonance, depth between settled states k²Q₁Q₂/2 times the
+    /// part of the tag's conductance that is switched.
+    #[test]
+    fn the_chain_by_hand() {
+        let got = at(0.10, 0.0, 0.0);
+        let tag = transponder(false).joined(FIELD_HZ);
+        let want = 2.0 * PI * FIELD_HZ * got.mutual_h * got.antenna_a * tag.q();
+        // The coil's loss in series and the chip's in parallel shift the resonance by 1/Q².
+        assert!(
+            (got.tag_v / want - 1.0).abs() < 2e-3,
+            "{} {want}",
+            got.tag_v
+        );
+        let closed = Tag {
+            chip_ohm: 1.0 / (1.0 / 200e3 + 1.0 / 2_000.0),
+            ..tag
+        };
+        let product =
+            got.coupling * got.coupling * station(5.0).circuit.q() * (tag.q() - closed.q());
+        assert!(
+            (got.settled.depth / (product / 2.0) - 1.0).abs() < 0.1,
+            "{} {product}",
+            got.settled.depth
+        );
+        assert!(got.sent.depth < got.settled.depth && got.sent.depth > 0.2 * got.settled.depth);
+        let ripple_v = got.sent.depth * got.signal_v;
+        let want = 10.0 * (ripple_v * ripple_v * 32.0 / FIELD_HZ / 2e-12).log10();
+        assert!((got.ebn0_db.unwrap() - want).abs() < 1e-9);
+        assert!(
+            (got.signal_v / (0.1 * got.antenna_v) - 1.0).abs() < 0.01,
+            "{got:?}"
+        );
+    }
+
+    /// Common practice, no source: best with the axis along the field, almost nothing at 90°.
+    #[test]
+    fn tilt_by_common_practice() {
+        let straight = at(0.03, 0.0, 0.0);
+        let mut last = straight.tag_v;
+        for tilt in [30.0, 60.0, 80.0] {
+            let link = at(0.03, 0.0, tilt);
+            assert!((link.tag_v / straight.tag_v / f64::to_radians(tilt).cos() - 1.0).abs() < 0.01);
+            assert!(link.tag_v < last);
+            last = link.tag_v;
+        }
+        let across = at(0.03, 0.0, 90.0);
+        assert!(
+            across.tag_v < 1e-9 && !across.powered && straight.powered,
+            "{across:?}"
+        );
+        assert!(
+            across.sent.depth < 1e-9 && across.sent.field.norm() > 0.0,
+            "{across:?}"
+        );
+    }
+
+    /// Common practice, no source: a stronger field reads further (pick-up 13 → 30 V), a small tag reads about half as far as a large one.
+    #[test]
+    fn range_by_common_practice() {
+        let reach = |drive_v: f64, large: bool| {
+            let (station, transponder) = (station(drive_v), transponder(large));
+            range_m(0.005, 2.0, |distance| {
+                let place = Place::in_front(distance, 0.0, 0.0);
+                link(&station, &transponder, &place, &antenna(), &[true, false])
+                    .unwrap()
+                    .powered
+            })
+            .unwrap()
+        };
+        let (small, large) = (reach(5.0, false), reach(5.0, true));
+        assert!(
+            small / large > 0.4 && small / large < 0.7,
+            "{small} {large}"
+        );
+        for tag in [false, true] {
+            assert!(reach(5.0 * 30.0 / 13.0, tag) > 1.2 * reach(5.0, tag));
+        }
+        assert_eq!(range_m(0.01, 1.0, |_| false), None);
+    }
+
+    /// A pick-up coil hears field and tag; turned across the antenna's axis and off the tag it hears neither.
+    #[test]
+    fn pick_up_coil() {
+        let winding = Winding {
+            turns: 10,
+            layers: 1,
+            pitch_m: 0.5e-3,
+            layer_pitch_m: 0.5e-3,
+        };
+        let coil = Coil::new(
+            Outline::Circle { radius_m: 0.02 },
+            winding,
+            Wire::copper(0.3e-3),
+        )
+        .unwrap();
+        let hear = |place: Place| {
+            let listening = Listening {
+                tap: Tap::PickUp(coil.clone(), place),
+                scale: 1.0,
+                noise_v2_per_hz: None,
+            };
+            let tag_at = Place::in_front(0.1, 0.0, 0.0);
+            link(
+                &station(5.0),
+                &transponder(true),
+                &tag_at,
+                &listening,
+                &[true, false],
+            )
+            .unwrap()
+        };
+        let near = hear(Place::in_front(0.09, 0.0, 0.0));
+        let antenna = at(0.1, 0.0, 0.0);
+        assert!(near.ebn0_db.is_none() && near.signal_v > 0.1, "{near:?}");
+        assert!(
+            near.settled.depth > 4.0 * antenna.settled.depth,
+            "hears the tag itself: {near:?}"
+        );
+        let mutual =
+            mutual_inductance_h(&station(5.0).coil, &coil, &Place::in_front(0.09, 0.0, 0.0));
+        let want = 2.0 * PI * FIELD_HZ * mutual * near.antenna_a;
+        assert!(
+            (near.signal_v / want - 1.0).abs() < 0.1,
+            "{} {want}",
+            near.signal_v
+        );
+        let across = hear(Place::in_front(0.09, 0.0, 90.0));
+        assert!(across.signal_v < 1e-9 * near.signal_v, "{across:?}");
+    }
+}
