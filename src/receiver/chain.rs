@@ -2,6 +2,7 @@
 
 use super::clock::on_own_clock;
 use super::front::{Cycles, Tuning, to_cycles};
+use super::interference::{clock_lines, remove_line};
 use super::join::join;
 use super::pieces::{Piece, with_carrier, without_carrier};
 use super::read::{Attempt, ReadLimits, read_piece};
@@ -19,6 +20,10 @@ const HIGHEST_HZ: f64 = 150_000.0;
 
 /// Tones tried as the tag's clock, strongest first.
 const CLOCKS: usize = 3;
+
+/// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
+/// tag reaches) may be the field of the reader that drives the tag.
+const OTHER_CLOCK: f64 = 0.16;
 
 /// A tone this much weaker than the strongest outside the band (ratio of amplitudes) is not taken as the field: a
 /// ripple's own lines look like tones in captures without a carrier.
@@ -134,7 +139,8 @@ pub fn receive_joined(signals: &[Signal<'_>], odds: f64) -> Option<Reception> {
     for signal in signals {
         let (views, _, rate_assumed) = views(signal);
         let Some(view) = views.first() else { continue };
-        let (reception, _, clocks) = prepare(signal, view, rate_assumed);
+        let cycles = to_cycles(signal.samples, &view.tuning);
+        let (reception, clocks) = prepare(signal, view, &cycles, rate_assumed);
         let Some(mut clocked) = clocks.into_iter().next() else {
             continue;
         };
@@ -284,7 +290,64 @@ struct Clocked {
 }
 
 fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Reception {
-    let (mut reception, cycles, clocks) = prepare(signal, view, rate_assumed);
+    let cycles = to_cycles(signal.samples, &view.tuning);
+    let lines = if view.kind.has_carrier() && !cycles.values.is_empty() {
+        clock_lines(&cycles.values, OTHER_CLOCK, CLOCKS)
+    } else {
+        Vec::new()
+    };
+    if lines.len() < 2 {
+        return look_at(signal, view, cycles, odds, rate_assumed);
+    }
+    // Two fields at once: either may be the one that the tag divides.
+    let mut first: Option<Reception> = None;
+    for &line in &lines {
+        let offset_hz = line * view.tuning.field_hz;
+        let tuning = Tuning {
+            field_hz: view.tuning.field_hz + offset_hz,
+            apparent_hz: view.tuning.apparent_hz
+                + if view.tuning.mirrored {
+                    -offset_hz
+                } else {
+                    offset_hz
+                },
+            ..view.tuning
+        };
+        let view = View { tuning, ..*view };
+        let mut cycles = to_cycles(signal.samples, &tuning);
+        // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
+        for other in lines.iter().filter(|other| **other != line) {
+            remove_line(
+                &mut cycles.values,
+                (other - line) * view.tuning.field_hz / tuning.field_hz,
+            );
+        }
+        let reception = look_at(
+            signal,
+            &View {
+                kind: view.kind,
+                tuning,
+            },
+            cycles,
+            odds,
+            rate_assumed,
+        );
+        if !reception.readings.is_empty() {
+            return reception;
+        }
+        first.get_or_insert(reception);
+    }
+    first.unwrap_or_else(|| look_at(signal, view, cycles, odds, rate_assumed))
+}
+
+fn look_at(
+    signal: &Signal<'_>,
+    view: &View,
+    cycles: Cycles,
+    odds: f64,
+    rate_assumed: bool,
+) -> Reception {
+    let (mut reception, clocks) = prepare(signal, view, &cycles, rate_assumed);
     let limits = ReadLimits {
         odds,
         real: !view.kind.has_carrier(),
@@ -312,9 +375,9 @@ fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Rece
 fn prepare(
     signal: &Signal<'_>,
     view: &View,
+    cycles: &Cycles,
     rate_assumed: bool,
-) -> (Reception, Cycles, Vec<Clocked>) {
-    let cycles = to_cycles(signal.samples, &view.tuning);
+) -> (Reception, Vec<Clocked>) {
     let mut reception = Reception {
         kind: view.kind,
         rate_hz: view.tuning.rate_hz,
@@ -328,7 +391,7 @@ fn prepare(
         seen: None,
     };
     let clocks = if view.kind.has_carrier() {
-        let pieces = with_carrier(&cycles);
+        let pieces = with_carrier(cycles);
         reception.field = field_of(&pieces);
         vec![Clocked {
             field_hz: view.tuning.field_hz,
@@ -336,7 +399,7 @@ fn prepare(
         }]
     } else {
         reception.level_known = view.kind == Kind::Envelope && level_is_field(signal.samples);
-        let pieces = without_carrier(&cycles, reception.level_known);
+        let pieces = without_carrier(cycles, reception.level_known);
         reception.field.amplitude = pieces
             .first()
             .filter(|_| reception.level_known)
@@ -354,7 +417,7 @@ fn prepare(
         let seconds: f64 = clocked.pieces.iter().map(|p| p.to_s - p.from_s).sum();
         seconds * clocked.field_hz / super::fold::TELEGRAM as f64
     });
-    (reception, cycles, clocks)
+    (reception, clocks)
 }
 
 /// How strongly a channel holds a field: the strongest tone that can be one, over its surroundings. Without one, the
@@ -382,8 +445,19 @@ pub fn field_strength(samples: Samples<'_>, rate_hz: Option<f64>) -> f64 {
 }
 
 impl Reception {
-    /// Adds what a later window of the same capture gave; `offset_s` is where it began.
-    pub fn absorb(&mut self, later: Self, offset_s: f64, odds: f64) {
+    /// Counts all times from a moment `offset_s` earlier.
+    pub fn shift(&mut self, offset_s: f64) {
+        for on in &mut self.field.on {
+            *on = (on.0 + offset_s, on.1 + offset_s);
+        }
+        for reading in self.readings.iter_mut().chain(&mut self.candidate) {
+            reading.from_s += offset_s;
+            reading.to_s += offset_s;
+        }
+    }
+
+    /// Adds what a later window of the same capture gave.
+    pub fn absorb(&mut self, later: Self, odds: f64) {
         if !self.field.present || (self.readings.is_empty() && !later.readings.is_empty()) {
             self.kind = later.kind;
             self.level_known = later.level_known;
@@ -394,8 +468,7 @@ impl Reception {
             };
         }
         self.telegrams += later.telegrams;
-        let shifted = |(from, to): (f64, f64)| (from + offset_s, to + offset_s);
-        for on in later.field.on.into_iter().map(shifted) {
+        for on in later.field.on {
             match self.field.on.last_mut() {
                 // A field that is on across the seam of two windows: a gap of a few cycles is the filter's.
                 Some(last) if on.0 - last.1 < 1e-3 => last.1 = on.1,
@@ -406,7 +479,7 @@ impl Reception {
             merge(
                 &mut self.readings,
                 reading.attempt,
-                (reading.from_s + offset_s, reading.to_s + offset_s),
+                (reading.from_s, reading.to_s),
                 odds,
             );
         }
@@ -474,8 +547,6 @@ fn field_of(pieces: &[Piece]) -> Field {
 fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mut Reception) {
     let mut candidates: Vec<Reading> = Vec::new();
     for piece in pieces {
-        reception.telegrams +=
-            (piece.to_s - piece.from_s) * field_hz / super::fold::TELEGRAM as f64;
         let result = read_piece(piece, field_hz, limits);
         for attempt in result.read {
             merge(

@@ -28,6 +28,9 @@ const BELIEVED: f64 = 1e-3;
 /// Where the difference passes less than this share of a tone's power, the other one decides alone.
 const LEAST_GAIN: f64 = 0.2;
 
+/// What lies this near to the field (lines of the transform) is its own unsteadiness.
+const NEAR_FIELD_LINES: f64 = 8.0;
+
 /// A tone that is neither field nor ripple.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct StrayTone {
@@ -43,6 +46,9 @@ pub fn remove_tones(values: &mut [Complex32]) -> Vec<StrayTone> {
     if values.len() < LEAST_VALUES {
         return tones;
     }
+    // The field's skirts hide what is near; it is put back in the end.
+    let field = measure(values, 0.0);
+    subtract(values, &field);
     for _ in 0..PASSES {
         let places = stray_lines(values);
         if places.is_empty() {
@@ -61,8 +67,64 @@ pub fn remove_tones(values: &mut [Complex32]) -> Vec<StrayTone> {
             }
         }
     }
+    let back = StrayTone {
+        amplitude: -field.amplitude,
+        ..field
+    };
+    subtract(values, &back);
     tones.sort_by(|a, b| b.amplitude.norm().total_cmp(&a.amplitude.norm()));
     tones
+}
+
+/// Offsets (cycles per value) of the lines that could be the tag's clock, strongest first: the strongest line of all and
+/// those within `down` of its amplitude.
+pub fn clock_lines(values: &[Complex32], down: f64, most: usize) -> Vec<f64> {
+    let lines = values.len().next_power_of_two();
+    let mut buffer: Vec<Complex32> = values
+        .iter()
+        .zip(window(values.len()))
+        .map(|(v, w)| v * w)
+        .collect();
+    buffer.resize(lines, Complex32::default());
+    FftPlanner::new()
+        .plan_fft_forward(lines)
+        .process(&mut buffer);
+    let power: Vec<f64> = buffer.iter().map(|v| f64::from(v.norm_sqr())).collect();
+    let strongest = power.iter().copied().fold(0.0, f64::max);
+    let reach = (4.0 * lines as f64 / values.len().max(1) as f64).ceil() as isize + 1;
+    peaks(&power, reach, down * down * strongest, most)
+        .into_iter()
+        .map(|place| measure(values, place).per_value)
+        .collect()
+}
+
+/// Takes off the tone nearest to an offset (cycles per value).
+pub fn remove_line(values: &mut [Complex32], place: f64) {
+    let tone = measure(values, place);
+    subtract(values, &tone);
+}
+
+/// Local maxima above a threshold, strongest first, as signed fractions of the rate.
+fn peaks(power: &[f64], reach: isize, threshold: f64, most: usize) -> Vec<f64> {
+    let lines = power.len() as isize;
+    let at = |line: isize| power[line.rem_euclid(lines) as usize];
+    let mut found: Vec<(f64, f64)> = (0..lines)
+        .filter(|&line| {
+            let here = at(line);
+            here > threshold && (1..=reach).all(|d| here >= at(line - d) && here > at(line + d))
+        })
+        .map(|line| {
+            let signed = if line >= lines / 2 {
+                line - lines
+            } else {
+                line
+            };
+            (at(line), signed as f64 / lines as f64)
+        })
+        .collect();
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    found.truncate(most);
+    found.into_iter().map(|(_, place)| place).collect()
 }
 
 /// Frequencies (cycles per value) that stand out of both differences, strongest first.
@@ -86,7 +148,8 @@ fn stray_lines(values: &[Complex32]) -> Vec<f64> {
                 std::f64::consts::TAU * (line as f64 / lines as f64 * TELEGRAM as f64).fract();
             let gains = [2.0 - 2.0 * angle.cos(), 2.0 + 2.0 * angle.cos()];
             let powers = [same[line], turned[line]].map(|v| f64::from(v.norm_sqr()));
-            match gains.map(|gain| gain > LEAST_GAIN) {
+            let distance = line.min(lines - line) as f64 / lines as f64 * count as f64;
+            match gains.map(|gain| gain > LEAST_GAIN && distance > NEAR_FIELD_LINES) {
                 [true, true] => (powers[0] / gains[0]).min(powers[1] / gains[1]),
                 // On a line of one comb: the other difference holds that comb's ripple too, so nothing is said here;
                 // a tone's skirts beside the line are seen.
@@ -104,25 +167,7 @@ fn stray_lines(values: &[Complex32]) -> Vec<f64> {
     let threshold = (STANDS_OUT * median).max(BELIEVED * strongest);
     // Main lobe of the window: four lines of the unpadded transform to each side.
     let reach = (4.0 * lines as f64 / count as f64).ceil() as usize + 1;
-    let at = |line: isize| power[line.rem_euclid(lines as isize) as usize];
-    let mut found: Vec<(f64, f64)> = (0..lines as isize)
-        .filter(|&line| {
-            let here = at(line);
-            here > threshold
-                && (1..=reach as isize).all(|d| here >= at(line - d) && here > at(line + d))
-        })
-        .map(|line| {
-            let signed = if line as usize >= lines / 2 {
-                line - lines as isize
-            } else {
-                line
-            };
-            (at(line), signed as f64 / lines as f64)
-        })
-        .collect();
-    found.sort_by(|a, b| b.0.total_cmp(&a.0));
-    found.truncate(TONES_A_PASS);
-    found.into_iter().map(|(_, place)| place).collect()
+    peaks(&power, reach as isize, threshold, TONES_A_PASS)
 }
 
 /// Frequency and amplitude of the tone nearest to `place`, by the peak of the windowed transform.

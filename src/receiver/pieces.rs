@@ -6,6 +6,7 @@ use num_complex::{Complex32, Complex64};
 
 use super::edge::Edge;
 use super::front::Cycles;
+use super::interference::{StrayTone, remove_tones};
 
 /// Cycles per block of the field tracker: four bits, 0.95 ms.
 const BLOCK: usize = 128;
@@ -45,6 +46,8 @@ pub struct Piece {
     pub after_start: bool,
     /// Field over the piece.
     pub field: FieldFit,
+    /// Steady tones taken off, strongest first.
+    pub tones: Vec<StrayTone>,
     /// Band the values hold on each side of the field, Hz.
     pub band_hz: f64,
     /// What the receiver's band makes of a sudden change of the ripple.
@@ -107,8 +110,10 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
             if inner_to < inner_from + SHORTEST {
                 return None;
             }
-            let values = &cycles.values[inner_from..inner_to];
-            let (ripple, field) = divide_out(values, cycles.field_hz);
+            let mut values = cycles.values[inner_from..inner_to].to_vec();
+            let tones = remove_tones(&mut values);
+            let (mut ripple, field) = divide_out(&values, cycles.field_hz);
+            blank_impulses(&mut ripple);
             let time = |index: usize| (cycles.first + index) as f64 / cycles.field_hz;
             Some(Piece {
                 ripple,
@@ -116,6 +121,7 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
                 to_s: time(inner_to),
                 after_start: from > 0,
                 field,
+                tones,
                 band_hz: cycles.band_hz,
                 edge: Arc::clone(&edge),
             })
@@ -153,9 +159,33 @@ pub fn without_carrier(cycles: &Cycles, has_level: bool) -> Vec<Piece> {
             amplitude: mean.abs(),
             ..FieldFit::default()
         },
+        tones: Vec::new(),
         band_hz: cycles.band_hz,
         edge: Arc::new(cycles.edge.clone()),
     }]
+}
+
+/// Ripple values this many times the median size are an impulse's: of Gaussian noise one in 10^17 is.
+const IMPULSE: f32 = 8.0;
+
+/// Values around an impulse that its pulse through the front end's filter reaches.
+const IMPULSE_REACH: usize = 6;
+
+/// Sets the ripple to nothing where an impulse buries it.
+fn blank_impulses(ripple: &mut [Complex32]) {
+    let mut sizes: Vec<f32> = ripple.iter().map(|r| r.norm()).collect();
+    if sizes.is_empty() {
+        return;
+    }
+    let middle = sizes.len() / 2;
+    let threshold = IMPULSE * *sizes.select_nth_unstable_by(middle, f32::total_cmp).1;
+    let hit: Vec<usize> = (0..ripple.len())
+        .filter(|&i| ripple[i].norm() > threshold)
+        .collect();
+    for i in hit {
+        let upto = (i + IMPULSE_REACH + 1).min(ripple.len());
+        ripple[i.saturating_sub(IMPULSE_REACH)..upto].fill(Complex32::default());
+    }
 }
 
 fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit) {

@@ -96,20 +96,6 @@ pub fn read_piece(piece: &Piece, field_hz: f64, limits: &ReadLimits) -> PieceRea
         }) else {
             break;
         };
-        if std::env::var("DBG").is_ok() {
-            let a = &found.attempt;
-            eprintln!(
-                "found {:X} odds {:e} misfit {:e} contra {} timing {} inv {} depth {} ebn0 {}",
-                a.decision.telegram.code,
-                a.decision.odds_wrong,
-                a.decision.misfit,
-                a.decision.contradicted,
-                a.timing,
-                a.inverts,
-                a.depth,
-                a.ebn0
-            );
-        }
         let mut trial = tags.clone();
         let code = found.attempt.decision.telegram.code;
         let again = tags

@@ -138,12 +138,13 @@ fn single(arguments: &Arguments, path: &PathBuf) -> anyhow::Result<Report> {
     while let Some(window) = loaded.next_window()? {
         let offset_s = loaded.from_s(samples);
         samples += window.len() as u64;
-        let reception = receive(&loaded.signal(&window), arguments.odds);
+        let mut reception = receive(&loaded.signal(&window), arguments.odds);
+        reception.shift(offset_s);
         match &mut whole {
             None => {
                 whole = Some(reception);
             }
-            Some(whole) => whole.absorb(reception, offset_s, arguments.odds),
+            Some(whole) => whole.absorb(reception, arguments.odds),
         }
     }
     let reception = whole.ok_or_else(|| loaded.nothing_left())?;
