@@ -6,8 +6,8 @@ use crate::receiver::{Kind, NOMINAL_HZ, Reception};
 /// A reader's own tolerance is ±13.42 Hz (ISO 11785, from memory); ten times that is a tuning or clock fault.
 const FAR_OFF_HZ: f64 = 134.2;
 
-/// Below this the receiver has too few edges to find a clock in: two telegrams fit no better than chance (16 bits).
-const LEAST_TELEGRAMS: f64 = 1.0;
+/// A single telegram must be in the capture from its first coded boundary to the last: 102 of 128.
+pub(super) const LEAST_TELEGRAMS: f64 = 1.0;
 
 pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     let mut found = Vec::new();
@@ -49,7 +49,8 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
             &[("rate_hz", reception.rate_hz), ("band_hz", reception.band_hz)],
         ));
     }
-    if reception.rate_assumed {
+    found.extend(stray_tones(reception));
+    if reception.rate_assumed && reception.rate_hz > 0.0 {
         found.push(Finding::new(
             "rate-assumed",
             format!(
@@ -61,6 +62,48 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
         ));
     }
     found
+}
+
+/// Tones weaker than this against the field (−60 dB) are not worth a word: a tag's ripple is stronger.
+const LEAST_STRAY: f64 = 1e-3;
+
+/// Radio ripple-control transmitters inside the return bands (their operators' pages).
+const RIPPLE_CONTROL_HZ: [f64; 3] = [129_100.0, 135_600.0, 139_000.0];
+
+fn stray_tones(reception: &Reception) -> Option<Finding> {
+    let seen = reception.seen.as_ref()?;
+    let piece = seen.pieces.first()?;
+    let strongest = piece.tones.first()?;
+    let level = strongest.amplitude.norm() / piece.field.amplitude;
+    if level < LEAST_STRAY {
+        return None;
+    }
+    let offset_hz = strongest.per_value * seen.clock_hz;
+    let frequency_hz = piece.field.frequency_hz + offset_hz;
+    let guess = if RIPPLE_CONTROL_HZ
+        .iter()
+        .any(|hz| (hz - frequency_hz).abs() < 250.0)
+    {
+        "that is where a radio ripple-control transmitter sends: turn the antenna or move it"
+    } else if offset_hz.abs() < 5_000.0 {
+        "most likely a second reader: switch it off or lock both to one oscillator"
+    } else {
+        "a second reader of another kind or the harmonic of a switching supply: switch things off one by one"
+    };
+    let level_db = 20.0 * level.log10();
+    Some(Finding::new(
+        "stray-tone",
+        format!(
+            "Another steady tone at {frequency_hz:.0} Hz, {offset_hz:+.0} Hz from the field and {level_db:+.0} dB against it: {guess}. It \
+             was taken off before reading here; a plain reader cannot do that."
+        ),
+        &[
+            ("frequency_hz", frequency_hz),
+            ("offset_hz", offset_hz),
+            ("level_db", level_db),
+            ("tones", piece.tones.len() as f64),
+        ],
+    ))
 }
 
 fn far_off(frequency_hz: f64, off_hz: f64) -> Finding {

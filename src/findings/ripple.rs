@@ -1,6 +1,7 @@
 //! Findings about the ripple and what it carries.
 
 use super::Finding;
+use super::field::LEAST_TELEGRAMS;
 use crate::receiver::{Reading, Reception, needed_db};
 
 /// From this angle on an amplitude-only receiver sees less than a quarter of the ripple (cos 76° = 0.24).
@@ -29,7 +30,10 @@ pub(super) fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
         about_reading(reading, reception, &mut found);
     }
     let telling = reception.candidate.as_ref();
+    let field_seen = reception.field.present || !reception.kind.has_carrier();
     if reception.readings.is_empty()
+        && field_seen
+        && reception.telegrams >= LEAST_TELEGRAMS
         && let Some(candidate) = telling
     {
         found.push(why_unread(candidate, reception, odds));
@@ -94,9 +98,18 @@ fn why_unread(candidate: &Reading, reception: &Reception, odds: f64) -> Finding 
             ],
         );
     }
+    if !reception.field.present {
+        return Finding::new(
+            "nothing-to-read",
+            "Neither a field at 134.2 kHz nor a tag's bit rate is in this capture. For a capture of the field itself sample at \
+             300 kS/s or more; behind a detector, at 48 kS/s or more, with the tag in place."
+                .into(),
+            &[("rate_hz", reception.rate_hz)],
+        );
+    }
     let least_depth = candidate.attempt.depth * 10f64.powf(-candidate.spare_db / 20.0);
     let limit = if reception.level_known {
-        format!("of {:.4} % of the field", 100.0 * least_depth)
+        format!("of {:.4} % of the field", (100.0 * least_depth).max(1e-4))
     } else {
         format!("of {least_depth:.3e} in the capture's unit")
     };

@@ -23,7 +23,7 @@ pub fn line(report: &Report) -> String {
         })
         .collect();
     if report.as_expected == Some(false) {
-        findings.push(json!({"code": "not-the-expected-number", "text": super::text::UNEXPECTED, "evidence": {}}));
+        findings.push(json!({"code": "not-the-expected-number", "text": super::unexpected(report), "evidence": {}}));
     }
     findings.extend(
         report
@@ -62,9 +62,9 @@ pub fn line(report: &Report) -> String {
     format!("{value}\n")
 }
 
-/// Noise alone gives a candidate every time; one likelier right than wrong is worth a look.
+/// Noise alone gives a candidate every time; one that is ten times likelier right than wrong is worth a look.
 pub fn worth_showing(candidate: &Reading) -> bool {
-    candidate.attempt.decision.odds_wrong < 0.5
+    candidate.attempt.decision.odds_wrong < 0.1
 }
 
 /// The trailer, where its bits are as good as certain.

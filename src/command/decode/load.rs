@@ -1,6 +1,6 @@
 //! Capture → windows of one channel, ready for the receiver.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use num_complex::Complex32;
 use ripplemark::capture::{CaptureError, Layout, OpenOptions, Picked, SampleSource, open};
@@ -31,6 +31,7 @@ pub struct Loaded {
     /// Blocks read while choosing the channel, not yet handed on.
     waiting: Vec<Vec<f32>>,
     remarks: Vec<String>,
+    path: PathBuf,
 }
 
 /// The channel or channels that make the signal.
@@ -126,6 +127,7 @@ impl Loaded {
             place: 0,
             waiting,
             remarks,
+            path: path.to_owned(),
         })
     }
 
@@ -220,7 +222,8 @@ impl Loaded {
             .rate_hz
             .map_or(0.0, |rate_hz| self.place as f64 / rate_hz);
         anyhow::anyhow!(
-            "no samples left to read: the capture ends after {seconds:.4} s; --from must lie before that"
+            "{}: no samples left to read: the capture ends after {seconds:.4} s; --from must lie before that",
+            self.path.display()
         )
     }
 }

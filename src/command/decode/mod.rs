@@ -36,10 +36,10 @@ pub struct Arguments {
     #[arg(long, value_name = "HZ", value_parser = within(1.0..=1e10, "Hz"))]
     rate: Option<f64>,
     /// Leave out everything before this time, seconds from the first sample
-    #[arg(long, value_name = "S", default_value_t = 0.0, value_parser = within(0.0..=1e9, "s"))]
+    #[arg(long, value_name = "S", default_value_t = 0.0, allow_negative_numbers = true, value_parser = within(0.0..=1e9, "s"))]
     from: f64,
     /// Leave out everything after this time, seconds from the first sample
-    #[arg(long, value_name = "S", value_parser = within(0.0..=1e9, "s"))]
+    #[arg(long, value_name = "S", allow_negative_numbers = true, value_parser = within(0.0..=1e9, "s"))]
     to: Option<f64>,
     /// Take all captures as pieces of one tag's signal and combine them
     #[arg(long)]
@@ -74,6 +74,7 @@ pub(super) struct Report {
     samples: u64,
     reception: Reception,
     findings: Vec<Finding>,
+    expected: Option<Identity>,
     /// `None` where nothing was expected.
     as_expected: Option<bool>,
 }
@@ -207,8 +208,26 @@ fn report(
         loaded,
         samples,
         reception,
+        expected: arguments.expect,
         as_expected,
     }
+}
+
+/// Said where another number than the expected one was read, or none.
+fn unexpected(report: &Report) -> String {
+    let expected = report
+        .expected
+        .map_or(String::new(), |identity| identity.to_string());
+    if report.reception.readings.is_empty() {
+        return format!("{expected} was expected; no number was read.");
+    }
+    let read: Vec<String> = report
+        .reception
+        .readings
+        .iter()
+        .map(|r| Identity::from_code(r.attempt.decision.telegram.code).to_string())
+        .collect();
+    format!("{expected} was expected; {} was read.", read.join(" and "))
 }
 
 /// What went wrong with a file, without the "ripplemark:" in front.

@@ -9,9 +9,6 @@ use ripplemark::telegram::{Identity, country_meaning, notes};
 use super::Report;
 use super::json::{trailer, worth_showing};
 
-/// Said where another number than the expected one was read.
-pub const UNEXPECTED: &str = "The expected number was not read in this capture.";
-
 /// Width of the labels on the left.
 const LABEL: usize = 10;
 /// Width of a line.
@@ -32,7 +29,7 @@ pub fn page(report: &Report, first: bool) -> String {
         page.row("unread", "no number was read in this capture");
     }
     if report.as_expected == Some(false) {
-        page.row("expected", UNEXPECTED);
+        page.row("expected", &super::unexpected(report));
     }
     field(&mut page, report);
     for reading in &reception.readings {
@@ -43,7 +40,7 @@ pub fn page(report: &Report, first: bool) -> String {
         page.row(
             "candidate",
             &format!(
-                "{identity} is the likeliest number{}, wrong with a probability of {}: not to be relied on",
+                "{identity} is the likeliest number{}, but wrong with a probability of {}: do not rely on it",
                 if reception.readings.is_empty() { "" } else { " of a further tag" },
                 probability(candidate.attempt.decision.odds_wrong),
             ),
@@ -115,12 +112,16 @@ fn field(page: &mut Page, report: &Report) {
     if reception.rate_assumed {
         text.push_str(" (taken as nominal)");
     } else {
-        let _ = write!(
-            text,
-            ", {:+.0} Hz ({:+.0} ppm) from 134.2 kHz",
-            frequency_hz - NOMINAL_HZ,
-            (frequency_hz / NOMINAL_HZ - 1.0) * 1e6
-        );
+        let off_hz = frequency_hz - NOMINAL_HZ;
+        if off_hz.abs() < 0.5 {
+            text.push_str(", as it should be");
+        } else {
+            let _ = write!(
+                text,
+                ", {off_hz:+.0} Hz ({:+.0} ppm) from 134.2 kHz",
+                off_hz / NOMINAL_HZ * 1e6
+            );
+        }
     }
     if !reception.kind.has_carrier() {
         text.push_str(", by the tag's bit rate");
@@ -139,10 +140,10 @@ fn field(page: &mut Page, report: &Report) {
         let _ = write!(text, "; {what} {}{unit}", significant(amplitude));
     }
     if let Some(swing) = reception.field.level_swing {
-        let _ = write!(text, ", level steady to {} %", significant(100.0 * swing));
+        let _ = write!(text, ", level steady to {:.2} %", 100.0 * swing);
     }
     if reception.field.on.len() > 1 {
-        let _ = write!(text, "; pulsed, {} bursts", reception.field.on.len());
+        let _ = write!(text, "; in {} stretches", reception.field.on.len());
     }
     page.row("field", &text);
 }
@@ -190,6 +191,7 @@ fn capture(page: &mut Page, report: &Report) {
     let kind = match reception.kind.name() {
         "direct" => "carrier in plain sight",
         "folded" => "carrier folded (aliased)",
+        "envelope" if !reception.field.present => "no carrier seen",
         "envelope" => "envelope, no carrier",
         "iq" => "complex samples",
         _ => "two-level data",
