@@ -382,9 +382,14 @@ pub fn field_strength(samples: Samples<'_>, rate_hz: Option<f64>) -> f64 {
 }
 
 impl Reception {
+    /// Whether a later window of the same capture tells more, so that its view replaces this one's.
+    pub fn is_outdone_by(&self, later: &Self) -> bool {
+        !self.field.present || (self.readings.is_empty() && !later.readings.is_empty())
+    }
+
     /// Adds what a later window of the same capture gave; `offset_s` is where it began.
     pub fn absorb(&mut self, later: Self, offset_s: f64, odds: f64) {
-        if !self.field.present || (self.readings.is_empty() && !later.readings.is_empty()) {
+        if self.is_outdone_by(&later) {
             self.kind = later.kind;
             self.level_known = later.level_known;
             self.seen = later.seen;

@@ -1,5 +1,6 @@
 //! `decode`: reads captures.
 
+mod figure;
 mod json;
 mod load;
 mod text;
@@ -65,6 +66,9 @@ pub struct Arguments {
     /// Print one JSON object a line, one line a capture
     #[arg(long)]
     json: bool,
+    /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
+    #[arg(long, value_name = "FILE", value_parser = figure::file, conflicts_with = "join")]
+    figure: Option<figure::FigureFile>,
 }
 
 /// A capture with everything that is to be printed of it.
@@ -76,6 +80,8 @@ pub(super) struct Report {
     findings: Vec<Finding>,
     /// `None` where nothing was expected.
     as_expected: Option<bool>,
+    /// What a figure needs beside the reception, where one is wanted.
+    drawn: Option<figure::Material>,
 }
 
 impl Report {
@@ -94,6 +100,9 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
             arguments.from
         );
     }
+    if let Some(figure) = &arguments.figure {
+        figure.check(&arguments.captures)?;
+    }
     let mut all_read = true;
     let mut unreadable = false;
     let mut first = true;
@@ -107,6 +116,12 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
                     text::page(&report, std::mem::take(&mut first))
                 };
                 super::print(&text)?;
+                if let Some(figure) = &arguments.figure
+                    && let Err(error) = figure.draw(&report)
+                {
+                    unreadable = true;
+                    super::complain(&error);
+                }
             }
             Err(error) => {
                 unreadable = true;
@@ -135,25 +150,32 @@ fn single(arguments: &Arguments, path: &PathBuf) -> anyhow::Result<Report> {
     let mut loaded = Loaded::open(path, arguments)?;
     let mut whole: Option<Reception> = None;
     let mut samples = 0;
+    let mut drawn = None;
     while let Some(window) = loaded.next_window()? {
         let offset_s = loaded.from_s(samples);
         samples += window.len() as u64;
         let reception = receive(&loaded.signal(&window), arguments.odds);
+        // The figure shows the window that the receiver kept its view of.
+        let mut telling = true;
         match &mut whole {
-            None => {
-                whole = Some(reception);
+            None => whole = Some(reception),
+            Some(whole) => {
+                telling = whole.is_outdone_by(&reception);
+                whole.absorb(reception, offset_s, arguments.odds);
             }
-            Some(whole) => whole.absorb(reception, offset_s, arguments.odds),
+        }
+        if telling && arguments.figure.is_some() {
+            drawn = Some(figure::Material {
+                from_s: offset_s,
+                window,
+            });
         }
     }
     let reception = whole.ok_or_else(|| loaded.nothing_left())?;
-    Ok(report(
-        arguments,
-        path.display().to_string(),
-        loaded,
-        samples,
-        reception,
-    ))
+    let path = path.display().to_string();
+    let mut report = report(arguments, path, loaded, samples, reception);
+    report.drawn = drawn;
+    Ok(report)
 }
 
 fn joined(arguments: &Arguments) -> anyhow::Result<Report> {
@@ -207,6 +229,7 @@ fn report(
         samples,
         reception,
         as_expected,
+        drawn: None,
     }
 }
 
