@@ -2,6 +2,8 @@
 
 use plotters::prelude::*;
 
+use super::fine::picture;
+use super::packed::packed;
 use super::style::{Area, INK, LABEL, MUTED, TITLE, prepare, text, width_of};
 use super::{DrawError, View, envelope, eye, level, phasor, spectrum, telegram};
 
@@ -11,8 +13,8 @@ pub const FIGURE_SIZE: (u32, u32) = (1200, 900);
 /// Height of the title.
 const TITLE_HEIGHT: u32 = 64;
 
-/// Sizes drawn: below the labels have no room; 10 000 × 10 000 pixels are 300 MB.
-const SIDES: std::ops::RangeInclusive<u32> = 200..=10_000;
+/// Sizes drawn: below, the labels have no room; 4000 × 4000 pixels take 480 MB while they are drawn.
+const SIDES: std::ops::RangeInclusive<u32> = 200..=4000;
 
 /// One part of the figure.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -63,21 +65,8 @@ impl Panel {
 /// [`DrawError`]: a size out of range, or the drawing library's own.
 pub fn figure_png(view: &View<'_>, size: (u32, u32)) -> Result<Vec<u8>, DrawError> {
     check(size)?;
-    let mut pixels = vec![0; size.0 as usize * size.1 as usize * 3];
-    {
-        let area = BitMapBackend::with_buffer(&mut pixels, size).into_drawing_area();
-        sheet(&area, view)?;
-        area.present()?;
-    }
-    let mut bytes = Vec::new();
-    let mut encoder = png::Encoder::new(&mut bytes, size.0, size.1);
-    encoder.set_color(png::ColorType::Rgb);
-    encoder.set_depth(png::BitDepth::Eight);
-    encoder.set_compression(png::Compression::Best);
-    let mut writer = encoder.write_header()?;
-    writer.write_image_data(&pixels)?;
-    writer.finish()?;
-    Ok(bytes)
+    let pixels = picture(size, |area| sheet(area, view))?;
+    packed(&pixels, size)
 }
 
 /// The whole figure as SVG.
@@ -131,8 +120,13 @@ where
     let (head, body) = area.split_vertically(TITLE_HEIGHT);
     title(&head, view)?;
     let body_height = height.saturating_sub(TITLE_HEIGHT);
-    let (upper, rest) = body.split_vertically(body_height * 27 / 100);
-    let (middle, lower) = rest.split_vertically(body_height * 34 / 100);
+    // What nothing can be written into needs no room.
+    let (first, second) = match view.aligned {
+        Some(_) => (25, 32),
+        None => (36, 44),
+    };
+    let (upper, rest) = body.split_vertically(body_height * first / 100);
+    let (middle, lower) = rest.split_vertically(body_height * second / 100);
     let (level, spectrum) = upper.split_horizontally(width * 45 / 100);
     let thirds = middle.split_evenly((1, 3));
     Panel::Level.draw(&level, view)?;

@@ -10,8 +10,10 @@ mod aligned;
 mod envelope;
 mod eye;
 mod figure;
+mod fine;
 mod level;
 mod lines;
+mod packed;
 mod phasor;
 mod sentence;
 mod spectrum;
@@ -34,7 +36,7 @@ pub enum DrawError {
     #[error("the figure cannot be packed as PNG: {0}")]
     Pack(#[from] png::EncodingError),
     /// Smaller than the labels need, or beyond what a bitmap may take.
-    #[error("a figure of {width}×{height} is not drawn; each side must be 200 to 10000")]
+    #[error("a figure of {width}×{height} is not drawn; each side must be 200 to 4000")]
     Size {
         /// Width asked for.
         width: u32,

@@ -29,7 +29,12 @@ where
         let area = headed(area, heading, "")?;
         return sentence::write(&area, "No steady stretch of field was found.");
     };
-    let area = headed(area, heading, "")?;
+    let remark = if view.aligned.is_some() {
+        "rings: load states"
+    } else {
+        "4 cycles a point"
+    };
+    let area = headed(area, heading, remark)?;
     let halves = view.aligned.as_ref().map(|aligned| aligned.half_bits());
     let percent = view.percent();
     let furthest = halves
@@ -90,26 +95,13 @@ where
     }
     let angle = format!("ripple angle {:.0}°", aligned.angle.to_degrees()).replace('-', "−");
     let corner = Pos::new(HPos::Left, VPos::Top);
-    // Texts stand in the two corners that the axis does not pass through.
-    let rising = aligned.angle >= 0.0;
-    let (upper, lower) = if rising { (-0.97, 0.1) } else { (-0.12, -0.97) };
+    // In the corner that the axis does not pass through.
+    let upper = if aligned.angle >= 0.0 { -0.97 } else { -0.12 };
     chart.draw_series([Text::new(
         angle,
         (upper * x, 0.97 * y),
         text(LABEL, INK).pos(corner),
     )])?;
-    chart.draw_series([
-        Text::new(
-            "rings: the two",
-            (lower * x, -0.72 * y),
-            text(LABEL, MUTED).pos(corner),
-        ),
-        Text::new(
-            "load states",
-            (lower * x, -0.84 * y),
-            text(LABEL, MUTED).pos(corner),
-        ),
-    ])?;
     Ok(())
 }
 

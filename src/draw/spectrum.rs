@@ -51,11 +51,11 @@ where
         "frequency, kHz".to_string()
     };
     let y_label = match (carrier, view.reception.level_known, view.about.unit) {
-        (true, ..) => "dB relative to the field".to_string(),
-        (_, true, _) => "dB relative to the level".into(),
-        (_, _, "V") => "dB relative to 1 V".into(),
-        (_, _, "of full scale") => "dB of full scale".into(),
-        _ => "dB relative to 1".into(),
+        (true, ..) => "dB re field".to_string(),
+        (_, true, _) => "dB re level".into(),
+        (_, _, "V") => "dB re 1 V".into(),
+        (_, _, "of full scale") => "dB re full scale".into(),
+        _ => "dB re 1".into(),
     };
     let mut chart = chart(&area, from..REACH_HZ / 1e3, bottom..top, &x_label, &y_label)?;
     // Without a carrier both bands lie on each other.
@@ -144,7 +144,7 @@ where
         from..to.max(from + 1e-3),
         bottom..6.0,
         x_label,
-        "dB relative to the strongest",
+        "dB re strongest",
     )?;
     chart.draw_series(LineSeries::new(points, BLUE.stroke_width(1)))?;
     Ok(())

@@ -1,7 +1,8 @@
 //! The one place for colours, fonts and axes.
 
-use std::sync::Once;
+use std::sync::{LazyLock, Once};
 
+use ab_glyph::FontRef;
 use plotters::coord::Shift;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
@@ -51,9 +52,11 @@ pub const LABEL: f64 = 16.0;
 pub const SMALL: f64 = 15.0;
 
 /// Room for the labels left of a chart.
-pub const LEFT: u32 = 66;
+pub const LEFT: u32 = 72;
 /// Room for the labels below a chart.
-pub const BELOW: u32 = 44;
+pub const BELOW: u32 = 50;
+/// Free beyond the labels.
+const EDGE: u32 = 8;
 /// Free on the right of a chart.
 pub const RIGHT: u32 = 16;
 /// Room for a panel's heading.
@@ -71,6 +74,18 @@ pub fn prepare() {
         );
         let _ = register_font(EVEN, FontStyle::Normal, epaint_default_fonts::HACK_REGULAR);
     });
+}
+
+/// The font behind a family's name.
+pub fn font_of(family: &str) -> Option<&'static FontRef<'static>> {
+    static FONTS: LazyLock<[Option<FontRef<'static>>; 2]> = LazyLock::new(|| {
+        [
+            epaint_default_fonts::UBUNTU_LIGHT,
+            epaint_default_fonts::HACK_REGULAR,
+        ]
+        .map(|bytes| FontRef::try_from_slice(bytes).ok())
+    });
+    FONTS[usize::from(family == EVEN)].as_ref()
 }
 
 /// Text of a size and colour, hung from its upper left corner.
@@ -140,8 +155,10 @@ where
     let mut chart = ChartBuilder::on(area)
         .margin_top(4)
         .margin_right(RIGHT)
-        .x_label_area_size(BELOW)
-        .y_label_area_size(LEFT)
+        .margin_left(EDGE)
+        .margin_bottom(EDGE)
+        .x_label_area_size(BELOW - EDGE)
+        .y_label_area_size(LEFT - EDGE)
         .build_cartesian_2d(x, y)?;
     chart
         .configure_mesh()
@@ -149,7 +166,7 @@ where
         .bold_line_style(GRID)
         .axis_style(INK)
         .x_labels((width / 70).clamp(3, 12) as usize)
-        .y_labels((height / 32).clamp(3, 9) as usize)
+        .y_labels((height / 18).clamp(3, 9) as usize)
         .x_label_formatter(&|value| tick(*value))
         .y_label_formatter(&|value| tick(*value))
         .label_style(text(SMALL, MUTED))

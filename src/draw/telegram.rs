@@ -19,7 +19,7 @@ const ROWS: usize = 4;
 /// See [`ROWS`].
 const ROW_BITS: usize = TELEGRAM_BITS / ROWS;
 /// Height of the strip with the fields' names and of the one with the bits, pixels.
-const STRIP: u32 = 19;
+const STRIP: u32 = 18;
 /// From here on single cycles show no more noise than edges; below it a quarter bit is averaged.
 const CLEAN_DB: f64 = 20.0;
 

@@ -122,10 +122,8 @@ impl<'a> View<'a> {
             parts.push(format!("{:.1} telegrams", attempt.telegrams));
             parts.push(format!("{:.1} dB to spare", reading.spare_db));
         } else if field.present {
-            parts.push(format!(
-                "{:.1} telegrams' worth of field",
-                self.reception.telegrams
-            ));
+            let on_s: f64 = field.on.iter().map(|(from, to)| to - from).sum();
+            parts.push(format!("on for {} ms", significant(1e3 * on_s)));
         }
         if let Some(level) = field.amplitude {
             let unit = match self.about.unit {
