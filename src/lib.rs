@@ -92,6 +92,7 @@
 #![deny(missing_docs)]
 
 pub mod capture;
+pub mod draw;
 pub mod findings;
 pub mod linecode;
 pub mod receiver;

@@ -456,9 +456,14 @@ impl Reception {
         }
     }
 
+    /// Whether a later window of the same capture tells more, so that its view replaces this one's.
+    pub fn is_outdone_by(&self, later: &Self) -> bool {
+        !self.field.present || (self.readings.is_empty() && !later.readings.is_empty())
+    }
+
     /// Adds what a later window of the same capture gave.
     pub fn absorb(&mut self, later: Self, odds: f64) {
-        if !self.field.present || (self.readings.is_empty() && !later.readings.is_empty()) {
+        if self.is_outdone_by(&later) {
             self.kind = later.kind;
             self.level_known = later.level_known;
             self.seen = later.seen;

@@ -1,5 +1,6 @@
 //! `decode`: reads captures.
 
+mod figure;
 mod json;
 mod load;
 mod text;
@@ -65,6 +66,9 @@ pub struct Arguments {
     /// Print one JSON object a line, one line a capture
     #[arg(long)]
     json: bool,
+    /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
+    #[arg(long, value_name = "FILE", value_parser = figure::file, conflicts_with = "join")]
+    figure: Option<figure::FigureFile>,
 }
 
 /// A capture with everything that is to be printed of it.
@@ -77,6 +81,8 @@ pub(super) struct Report {
     expected: Option<Identity>,
     /// `None` where nothing was expected.
     as_expected: Option<bool>,
+    /// What a figure needs beside the reception, where one is wanted.
+    drawn: Option<figure::Material>,
 }
 
 impl Report {
@@ -95,6 +101,9 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
             arguments.from
         );
     }
+    if let Some(figure) = &arguments.figure {
+        figure.check(&arguments.captures)?;
+    }
     let mut all_read = true;
     let mut unreadable = false;
     let mut first = true;
@@ -108,6 +117,12 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
                     text::page(&report, std::mem::take(&mut first))
                 };
                 super::print(&text)?;
+                if let Some(figure) = &arguments.figure
+                    && let Err(error) = figure.draw(&report)
+                {
+                    unreadable = true;
+                    super::complain(&error);
+                }
             }
             Err(error) => {
                 unreadable = true;
@@ -136,26 +151,33 @@ fn single(arguments: &Arguments, path: &PathBuf) -> anyhow::Result<Report> {
     let mut loaded = Loaded::open(path, arguments)?;
     let mut whole: Option<Reception> = None;
     let mut samples = 0;
+    let mut drawn = None;
     while let Some(window) = loaded.next_window()? {
         let offset_s = loaded.from_s(samples);
         samples += window.len() as u64;
         let mut reception = receive(&loaded.signal(&window), arguments.odds);
         reception.shift(offset_s);
+        // The figure shows the window that the receiver kept its view of.
+        let mut telling = true;
         match &mut whole {
-            None => {
-                whole = Some(reception);
+            None => whole = Some(reception),
+            Some(whole) => {
+                telling = whole.is_outdone_by(&reception);
+                whole.absorb(reception, arguments.odds);
             }
-            Some(whole) => whole.absorb(reception, arguments.odds),
+        }
+        if telling && arguments.figure.is_some() {
+            drawn = Some(figure::Material {
+                from_s: offset_s,
+                window,
+            });
         }
     }
     let reception = whole.ok_or_else(|| loaded.nothing_left())?;
-    Ok(report(
-        arguments,
-        path.display().to_string(),
-        loaded,
-        samples,
-        reception,
-    ))
+    let path = path.display().to_string();
+    let mut report = report(arguments, path, loaded, samples, reception);
+    report.drawn = drawn;
+    Ok(report)
 }
 
 fn joined(arguments: &Arguments) -> anyhow::Result<Report> {
@@ -210,6 +232,7 @@ fn report(
         reception,
         expected: arguments.expect,
         as_expected,
+        drawn: None,
     }
 }
 

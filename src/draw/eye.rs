@@ -1,0 +1,81 @@
+//! Panel: eye of the boundary signs, as the decision sees them.
+
+use num_complex::Complex64;
+use plotters::prelude::*;
+
+use super::aligned::Aligned;
+use super::style::{Area, BLUE, INK, VERMILLION, chart, headed};
+use super::{DrawError, View, sentence};
+use crate::receiver::{BIT, HALF};
+use crate::telegram::TELEGRAM_BITS;
+
+/// One trace each boundary: half the mean over the half bit after, less that before, at each moment within ±1 bit.
+fn traces(aligned: &Aligned) -> Vec<Vec<f64>> {
+    let turn = Complex64::cis(-aligned.angle);
+    let reach = (BIT + HALF) as isize;
+    (0..TELEGRAM_BITS as isize)
+        .map(|boundary| {
+            let middle = boundary * BIT as isize;
+            let mut running = vec![0.0];
+            for at in middle - reach..middle + reach {
+                running.push(running[running.len() - 1] + (aligned.cell(at) * turn).re);
+            }
+            (HALF..=HALF + 2 * BIT)
+                .map(|at| {
+                    let after = running[at + HALF] - running[at];
+                    let before = running[at] - running[at - HALF];
+                    0.5 * (after - before) / HALF as f64
+                })
+                .collect()
+        })
+        .collect()
+}
+
+pub(super) fn draw<DB: DrawingBackend>(area: &Area<DB>, view: &View<'_>) -> Result<(), DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    let heading = "Eye of the boundaries";
+    let Some(aligned) = &view.aligned else {
+        let area = headed(area, heading, "")?;
+        let words =
+            "Nothing was read, so it is not known where bits begin: there is no eye to draw.";
+        return sentence::write(&area, words);
+    };
+    let traces = traces(aligned);
+    let signs: Vec<f64> = traces.iter().map(|trace| trace[BIT].abs()).collect();
+    let mean = signs.iter().sum::<f64>() / signs.len() as f64;
+    let least = signs.iter().copied().fold(f64::INFINITY, f64::min);
+    let remark = format!(
+        "smallest sign {:.0} % of mean",
+        100.0 * least / mean.max(1e-300)
+    );
+    let area = headed(area, heading, &remark)?;
+    let percent = view.percent();
+    let reach = 1.15
+        * percent
+        * traces
+            .iter()
+            .flatten()
+            .map(|y| y.abs())
+            .fold(1e-12, f64::max);
+    let y_label = format!("half the step, {}", view.ripple_unit());
+    let mut chart = chart(
+        &area,
+        -1.0..1.0,
+        -reach..reach,
+        "bits from the boundary",
+        &y_label,
+    )?;
+    for trace in &traces {
+        let ink = if trace[BIT] > 0.0 { BLUE } else { VERMILLION };
+        let points = trace.iter().enumerate();
+        let points = points.map(|(k, y)| (k as f64 / BIT as f64 - 1.0, percent * y));
+        chart.draw_series(LineSeries::new(points, ink.mix(0.35).stroke_width(1)))?;
+    }
+    chart.draw_series(LineSeries::new(
+        [(0.0, -reach), (0.0, reach)],
+        INK.stroke_width(1),
+    ))?;
+    Ok(())
+}

@@ -1,0 +1,175 @@
+//! Panel: level of the field over the whole capture.
+
+use plotters::prelude::*;
+
+use super::style::{Area, BLUE, GREEN, SKY, chart, headed, plot_size};
+use super::{DrawError, View, sentence};
+use crate::receiver::Samples;
+
+/// Lowest, highest and mean value of each of so many stretches.
+struct Columns {
+    /// Time of the first value and length of a stretch, seconds.
+    from_s: f64,
+    step_s: f64,
+    low: Vec<f64>,
+    high: Vec<f64>,
+    mean: Vec<f64>,
+}
+
+impl Columns {
+    fn new(
+        count: usize,
+        wanted: usize,
+        from_s: f64,
+        value_s: f64,
+        value: impl Fn(usize) -> f64,
+    ) -> Self {
+        let per = count.div_ceil(wanted.max(1)).max(1);
+        let mut columns = Self {
+            from_s,
+            step_s: per as f64 * value_s,
+            low: Vec::new(),
+            high: Vec::new(),
+            mean: Vec::new(),
+        };
+        for begin in (0..count).step_by(per) {
+            let end = (begin + per).min(count);
+            let (mut low, mut high, mut sum) = (f64::INFINITY, f64::NEG_INFINITY, 0.0);
+            for i in begin..end {
+                let x = value(i);
+                low = low.min(x);
+                high = high.max(x);
+                sum += x;
+            }
+            columns.low.push(low);
+            columns.high.push(high);
+            columns.mean.push(sum / (end - begin) as f64);
+        }
+        columns
+    }
+
+    fn time(&self, column: usize) -> f64 {
+        self.from_s + (column as f64 + 0.5) * self.step_s
+    }
+
+    /// Outline of lowest to highest.
+    fn band(&self) -> Vec<(f64, f64)> {
+        let upper = self.high.iter().enumerate();
+        let lower = self.low.iter().enumerate().rev();
+        upper
+            .chain(lower)
+            .map(|(column, &value)| (self.time(column), value))
+            .collect()
+    }
+}
+
+pub(super) fn draw<DB: DrawingBackend>(area: &Area<DB>, view: &View<'_>) -> Result<(), DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    let wanted = plot_size(area).0 as usize;
+    let from_s = view.about.from_s;
+    let (columns, heading, what) = match (&view.reception.seen, view.about.samples) {
+        (Some(seen), _) if view.reception.field.present || !view.carrier() => {
+            let cycles = &seen.cycles;
+            let carrier = view.carrier();
+            let columns = Columns::new(
+                cycles.values.len(),
+                wanted,
+                from_s + cycles.first as f64 / cycles.field_hz,
+                1.0 / cycles.field_hz,
+                |i| {
+                    let value = cycles.values[i];
+                    f64::from(if carrier { value.norm() } else { value.re })
+                },
+            );
+            let heading = if carrier {
+                "Level of the field"
+            } else {
+                "Level"
+            };
+            (columns, heading, if carrier { "peak" } else { "level" })
+        }
+        (_, Some(samples)) => {
+            let value_s = match view.reception.rate_hz {
+                rate_hz if rate_hz > 0.0 => 1.0 / rate_hz,
+                _ => 1.0,
+            };
+            let columns = Columns::new(samples.len(), wanted, from_s, value_s, |i| {
+                f64::from(match samples {
+                    Samples::Real(all) => all[i],
+                    Samples::Complex(all) => all[i].norm(),
+                })
+            });
+            (columns, "The samples", "samples")
+        }
+        _ => {
+            let area = headed(area, "Level of the field", "")?;
+            return sentence::write(&area, "No field was found, so there is no level to draw.");
+        }
+    };
+    if columns.mean.is_empty() {
+        let area = headed(area, heading, "")?;
+        return sentence::write(&area, "There are no samples to draw.");
+    }
+    let pieces = view.pieces();
+    let remark = match pieces.len() {
+        0 => "lowest to highest, and mean".to_string(),
+        1 => "green bar: stretch in use".into(),
+        n => format!("green bars: {n} stretches in use"),
+    };
+    let area = headed(area, heading, &remark)?;
+    let highest = columns
+        .high
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
+    let lowest = columns.low.iter().copied().fold(f64::INFINITY, f64::min);
+    // Levels start at 0, so that a pause in the field shows as one.
+    let bottom = if lowest < 0.0 { 1.12 * lowest } else { 0.0 };
+    let top = if highest > 0.0 {
+        1.18 * highest
+    } else {
+        0.1 * lowest.abs()
+    };
+    let top = if top > bottom { top } else { bottom + 1.0 };
+    // Milliseconds where seconds would need many digits.
+    let end_s = columns.from_s + columns.mean.len() as f64 * columns.step_s;
+    let clock = view.reception.rate_hz > 0.0;
+    let span_s = end_s - columns.from_s;
+    let (scale, x_label) = match (clock, span_s < 2.0) {
+        (false, _) => (1.0, "sample"),
+        (true, true) => (1e3, "time, ms"),
+        (true, false) => (1.0, "time, s"),
+    };
+    let y_label = match view.about.unit {
+        "V" => format!("{what}, V"),
+        "of full scale" => format!("{what}, of full scale"),
+        _ => format!("{what}, unit of the file"),
+    };
+    let mut chart = chart(
+        &area,
+        columns.from_s.min(from_s) * scale..end_s * scale,
+        bottom..top,
+        x_label,
+        &y_label,
+    )?;
+    let scaled = |(time, value): (f64, f64)| (time * scale, value);
+    let band: Vec<_> = columns.band().into_iter().map(scaled).collect();
+    chart.draw_series([Polygon::new(band, SKY.mix(0.6))])?;
+    let mean = columns.mean.iter().enumerate();
+    let mean = mean.map(|(column, &value)| scaled((columns.time(column), value)));
+    chart.draw_series(LineSeries::new(mean, BLUE.stroke_width(2)))?;
+    let bar = 0.025 * (top - bottom);
+    chart.draw_series(pieces.iter().map(|piece| {
+        let (from, to) = (from_s + piece.from_s, from_s + piece.to_s);
+        Rectangle::new(
+            [
+                scaled((from, bottom + bar)),
+                scaled((to, bottom + 3.0 * bar)),
+            ],
+            GREEN.filled(),
+        )
+    }))?;
+    Ok(())
+}

@@ -1,0 +1,52 @@
+//! Figures: what the receiver saw of a capture, as PNG or SVG.
+//!
+//! A [`View`] gathers what is drawn; [`figure_png`] and [`figure_svg`] draw all panels on one sheet, [`panel_svg`] one
+//! of them alone. Nothing here touches the file system: drawings come back as bytes or text.
+//!
+//! Depths and envelopes are in % of the field where its level is in the capture; angles follow the receiver (0° pure
+//! amplitude, ±90° pure phase); frequencies are in Hz from the field.
+
+mod aligned;
+mod envelope;
+mod eye;
+mod figure;
+mod fine;
+mod level;
+mod lines;
+mod packed;
+mod phasor;
+mod sentence;
+mod spectrum;
+mod style;
+mod telegram;
+mod view;
+
+use plotters::drawing::DrawingAreaErrorKind;
+
+pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
+pub use view::{About, View};
+
+/// Why a figure cannot be drawn.
+#[derive(Debug, thiserror::Error)]
+pub enum DrawError {
+    /// The drawing library gave up.
+    #[error("the figure cannot be drawn: {0}")]
+    Backend(String),
+    /// The picture cannot be packed.
+    #[error("the figure cannot be packed as PNG: {0}")]
+    Pack(#[from] png::EncodingError),
+    /// Smaller than the labels need, or beyond what a bitmap may take.
+    #[error("a figure of {width}×{height} is not drawn; each side must be 200 to 4000")]
+    Size {
+        /// Width asked for.
+        width: u32,
+        /// Height asked for.
+        height: u32,
+    },
+}
+
+impl<E: std::error::Error + Send + Sync> From<DrawingAreaErrorKind<E>> for DrawError {
+    fn from(error: DrawingAreaErrorKind<E>) -> Self {
+        Self::Backend(error.to_string())
+    }
+}

@@ -1,0 +1,240 @@
+//! The one place for colours, fonts and axes.
+
+use std::sync::{LazyLock, Once};
+
+use ab_glyph::FontRef;
+use plotters::coord::Shift;
+use plotters::coord::types::RangedCoordf64;
+use plotters::prelude::*;
+use plotters::style::register_font;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+
+use super::DrawError;
+
+/// Any place to draw on.
+pub type Area<DB> = DrawingArea<DB, Shift>;
+/// A chart with two linear axes.
+pub type Chart<'a, DB> = ChartContext<'a, DB, Cartesian2d<RangedCoordf64, RangedCoordf64>>;
+
+// The palette of Okabe and Ito, "Color Universal Design" (2008): told apart with every common kind of colour vision, and
+// by lightness in print.
+/// Text and axes.
+pub const INK: RGBColor = RGBColor(0, 0, 0);
+/// What was measured.
+pub const BLUE: RGBColor = RGBColor(0, 114, 178);
+/// What was measured, in the background.
+pub const SKY: RGBColor = RGBColor(86, 180, 233);
+/// The other of two.
+pub const VERMILLION: RGBColor = RGBColor(213, 94, 0);
+/// Marks and fitted values.
+pub const ORANGE: RGBColor = RGBColor(230, 159, 0);
+/// What belongs to the return bands and to the stretches in use.
+pub const GREEN: RGBColor = RGBColor(0, 158, 115);
+/// A third kind.
+pub const PURPLE: RGBColor = RGBColor(204, 121, 167);
+/// Grid lines: light enough to stay behind everything.
+pub const GRID: RGBColor = RGBColor(222, 222, 222);
+/// Remarks and tick labels: contrast 7:1 on white.
+pub const MUTED: RGBColor = RGBColor(85, 85, 85);
+
+/// Letters; a viewer of the SVG takes its own of that family.
+const LETTERS: &str = "sans-serif";
+/// Letters of one width.
+const EVEN: &str = "monospace";
+
+/// Heading of the whole figure, pixels.
+pub const TITLE: f64 = 28.0;
+/// Heading of a panel.
+pub const HEADING: f64 = 19.0;
+/// Axis labels and sentences.
+pub const LABEL: f64 = 16.0;
+/// Tick labels and remarks.
+pub const SMALL: f64 = 15.0;
+
+/// Room for the labels left of a chart.
+pub const LEFT: u32 = 72;
+/// Room for the labels below a chart.
+pub const BELOW: u32 = 50;
+/// Free beyond the labels.
+const EDGE: u32 = 8;
+/// Free on the right of a chart.
+pub const RIGHT: u32 = 16;
+/// Room for a panel's heading.
+const ABOVE: u32 = 27;
+
+/// Makes the fonts known; the text of every figure needs it.
+pub fn prepare() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        // The fonts are compiled in: one that cannot be parsed fails the tests, and text then fails with an error.
+        let _ = register_font(
+            LETTERS,
+            FontStyle::Normal,
+            epaint_default_fonts::UBUNTU_LIGHT,
+        );
+        let _ = register_font(EVEN, FontStyle::Normal, epaint_default_fonts::HACK_REGULAR);
+    });
+}
+
+/// The font behind a family's name.
+pub fn font_of(family: &str) -> Option<&'static FontRef<'static>> {
+    static FONTS: LazyLock<[Option<FontRef<'static>>; 2]> = LazyLock::new(|| {
+        [
+            epaint_default_fonts::UBUNTU_LIGHT,
+            epaint_default_fonts::HACK_REGULAR,
+        ]
+        .map(|bytes| FontRef::try_from_slice(bytes).ok())
+    });
+    FONTS[usize::from(family == EVEN)].as_ref()
+}
+
+/// Text of a size and colour, hung from its upper left corner.
+pub fn text(size: f64, colour: RGBColor) -> TextStyle<'static> {
+    coloured(TextStyle::from((LETTERS, size)), colour)
+}
+
+fn coloured(mut style: TextStyle<'static>, colour: RGBColor) -> TextStyle<'static> {
+    style.color = colour.to_backend_color();
+    style
+}
+
+/// Text around its middle.
+pub fn middle(size: f64, colour: RGBColor) -> TextStyle<'static> {
+    text(size, colour).pos(Pos::new(HPos::Center, VPos::Center))
+}
+
+/// Text that ends at its place.
+pub fn ending(size: f64, colour: RGBColor) -> TextStyle<'static> {
+    text(size, colour).pos(Pos::new(HPos::Right, VPos::Center))
+}
+
+/// Digits of one width around their middle.
+pub fn even(size: f64, colour: RGBColor) -> TextStyle<'static> {
+    coloured(TextStyle::from((EVEN, size)), colour).pos(Pos::new(HPos::Center, VPos::Center))
+}
+
+/// Width of a text in pixels.
+pub fn width_of(words: &str, size: f64) -> f64 {
+    text(size, INK)
+        .font
+        .box_size(words)
+        .map_or(0.0, |(width, _)| f64::from(width))
+}
+
+/// Writes a panel's heading with a remark beside it and returns the area below. A remark that has no room is left out.
+pub fn headed<DB: DrawingBackend>(
+    area: &Area<DB>,
+    heading: &str,
+    remark: &str,
+) -> Result<Area<DB>, DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    area.draw(&Text::new(heading.to_string(), (12, 5), text(HEADING, INK)))?;
+    let (width, _) = area.dim_in_pixel();
+    let remark_at = 12.0 + width_of(heading, HEADING) + 14.0;
+    if remark_at + width_of(remark, SMALL) <= f64::from(width) - 4.0 {
+        let place = (remark_at as i32, 8);
+        area.draw(&Text::new(remark.to_string(), place, text(SMALL, MUTED)))?;
+    }
+    Ok(area.split_vertically(ABOVE).1)
+}
+
+/// A chart with grid, ticks and labelled axes.
+pub fn chart<'a, DB: DrawingBackend>(
+    area: &'a Area<DB>,
+    x: std::ops::Range<f64>,
+    y: std::ops::Range<f64>,
+    x_label: &str,
+    y_label: &str,
+) -> Result<Chart<'a, DB>, DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    let (width, height) = plot_size(area);
+    let mut chart = ChartBuilder::on(area)
+        .margin_top(4)
+        .margin_right(RIGHT)
+        .margin_left(EDGE)
+        .margin_bottom(EDGE)
+        .x_label_area_size(BELOW - EDGE)
+        .y_label_area_size(LEFT - EDGE)
+        .build_cartesian_2d(x, y)?;
+    chart
+        .configure_mesh()
+        .light_line_style(TRANSPARENT)
+        .bold_line_style(GRID)
+        .axis_style(INK)
+        .x_labels((width / 70).clamp(3, 12) as usize)
+        .y_labels((height / 18).clamp(3, 9) as usize)
+        .x_label_formatter(&|value| tick(*value))
+        .y_label_formatter(&|value| tick(*value))
+        .label_style(text(SMALL, MUTED))
+        .axis_desc_style(text(LABEL, INK))
+        .x_desc(x_label)
+        .y_desc(y_label)
+        .draw()?;
+    Ok(chart)
+}
+
+/// Pixels between the axes of a [`chart`] on this area.
+pub fn plot_size<DB: DrawingBackend>(area: &Area<DB>) -> (u32, u32) {
+    let (width, height) = area.dim_in_pixel();
+    (
+        width.saturating_sub(LEFT + RIGHT).max(1),
+        height.saturating_sub(BELOW + 4).max(1),
+    )
+}
+
+/// A number without needless zeros, with a real minus sign.
+pub fn tick(value: f64) -> String {
+    // Ticks are sums of steps: what is left of 0 after rounding is 0.
+    let rounded = format!("{value:.6}");
+    let trimmed = rounded.trim_end_matches('0').trim_end_matches('.');
+    match trimmed {
+        "-0" => "0".into(),
+        other => other.replace('-', "−"),
+    }
+}
+
+/// Three significant digits, without an exponent.
+pub fn significant(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return "0".into();
+    }
+    let digits = (2 - value.abs().log10().floor() as i32).clamp(0, 9) as usize;
+    format!("{value:.digits$}").replace('-', "−")
+}
+
+/// The value below which this share of all lies; 0 of nothing.
+pub fn quantile(values: impl Iterator<Item = f64>, share: f64) -> f64 {
+    let mut sorted: Vec<f64> = values.filter(|value| value.is_finite()).collect();
+    if sorted.is_empty() {
+        return 0.0;
+    }
+    let place = ((sorted.len() - 1) as f64 * share).round() as usize;
+    *sorted.select_nth_unstable_by(place, f64::total_cmp).1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_read_well() {
+        assert_eq!(tick(0.1 + 0.2), "0.3");
+        assert_eq!(tick(-1e-12), "0");
+        assert_eq!(tick(-40.0), "−40");
+        assert_eq!(significant(0.98765), "0.988");
+        assert_eq!(significant(134.2), "134");
+    }
+
+    /// The letters used in labels are in the fonts: a missing one is drawn as an empty box or not at all.
+    #[test]
+    fn the_fonts_have_the_letters_used() {
+        prepare();
+        for letter in "µ±−×°·–%…".chars() {
+            assert!(width_of(&letter.to_string(), 20.0) > 0.0, "{letter}");
+        }
+    }
+}

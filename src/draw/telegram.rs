@@ -1,0 +1,200 @@
+//! Panel: the mean telegram along the ripple's axis, with its bits and fields.
+
+use std::ops::Range;
+
+use num_complex::Complex64;
+use plotters::prelude::*;
+
+use super::aligned::Aligned;
+use super::style::{
+    Area, BLUE, GRID, INK, LEFT, MUTED, ORANGE, PURPLE, RIGHT, SKY, SMALL, ending, even, headed,
+    middle, quantile, significant, width_of,
+};
+use super::{DrawError, View, sentence};
+use crate::receiver::{BIT, TELEGRAM};
+use crate::telegram::{Part, TELEGRAM_BITS, part_of};
+
+/// Rows, and bits in each.
+const ROWS: usize = 4;
+/// See [`ROWS`].
+const ROW_BITS: usize = TELEGRAM_BITS / ROWS;
+/// Height of the strip with the fields' names and of the one with the bits, pixels.
+const STRIP: u32 = 18;
+/// From here on single cycles show no more noise than edges; below it a quarter bit is averaged.
+const CLEAN_DB: f64 = 20.0;
+
+/// One field as a stretch of bits.
+struct Field {
+    bits: Range<usize>,
+    name: String,
+    tint: RGBColor,
+}
+
+/// Header, and bytes each with its control bit.
+fn fields(bits: &[bool; TELEGRAM_BITS]) -> Vec<Field> {
+    let mut fields = vec![Field {
+        bits: 0..11,
+        name: "header".into(),
+        tint: ORANGE,
+    }];
+    for from in (11..TELEGRAM_BITS).step_by(9) {
+        // Bytes are sent least significant bit first.
+        let byte = (0..8).fold(0_u8, |byte, k| byte | (u8::from(bits[from + k]) << k));
+        let (kind, number, tint) = match part_of(from) {
+            Part::Code { bit } => ("code", bit / 8, SKY),
+            Part::Crc { bit } => ("CRC", bit / 8, BLUE),
+            Part::Trailer { bit } => ("trailer", bit / 8, PURPLE),
+            Part::Header | Part::Control => ("", 0, GRID),
+        };
+        fields.push(Field {
+            bits: from..from + 9,
+            name: format!("{kind} {}: {byte:02X}", number + 1),
+            tint,
+        });
+    }
+    fields
+}
+
+pub(super) fn draw<DB: DrawingBackend>(area: &Area<DB>, view: &View<'_>) -> Result<(), DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    let heading = "Telegram";
+    let Some(aligned) = &view.aligned else {
+        let area = headed(area, heading, "")?;
+        let why = view.about.reason.unwrap_or_default();
+        let words =
+            format!("No number was read, so there is no telegram to lay out bit by bit. {why}");
+        return sentence::write(&area, &words);
+    };
+    let remark = format!(
+        "mean ripple along its axis, {}, over 4 × 32 bits; bytes in hexadecimal, sent least significant bit first; \
+         grey: control bits",
+        view.ripple_unit()
+    );
+    let area = headed(area, heading, &remark)?;
+    let along = along(aligned, view.percent());
+    let reach = 1.15 * quantile(along.iter().map(|y| y.abs()), 0.995).max(1e-9);
+    let fields = fields(&aligned.bits);
+    for (row, strip) in area.split_evenly((ROWS, 1)).iter().enumerate() {
+        draw_row(strip, row, aligned, &fields, &along, reach)?;
+    }
+    Ok(())
+}
+
+/// The mean telegram along the axis, smoothed where noise would hide it.
+fn along(aligned: &Aligned, percent: f64) -> Vec<f64> {
+    let turn = Complex64::cis(-aligned.angle);
+    let half: isize = if aligned.folded_db > CLEAN_DB { 0 } else { 4 };
+    (0..TELEGRAM as isize)
+        .map(|at| {
+            let sum: Complex64 = (at - half..=at + half).map(|k| aligned.cell(k)).sum();
+            percent * (sum * turn).re / (2 * half + 1) as f64
+        })
+        .collect()
+}
+
+fn draw_row<DB: DrawingBackend>(
+    area: &Area<DB>,
+    row: usize,
+    aligned: &Aligned,
+    fields: &[Field],
+    along: &[f64],
+    reach: f64,
+) -> Result<(), DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    let (width, height) = area.dim_in_pixel();
+    let (left, right) = (LEFT as i32, (width - RIGHT.min(width)) as i32);
+    let per_bit = f64::from(right - left) / ROW_BITS as f64;
+    let shown = row * ROW_BITS..(row + 1) * ROW_BITS;
+    let x = |bit: f64| left + ((bit - shown.start as f64) * per_bit).round() as i32;
+    let strip = STRIP as i32;
+    let (wave_top, wave_bottom) = (2 * strip + 2, (height as i32 - 6).max(2 * strip + 12));
+    let y = |value: f64| {
+        let share = (value / reach).clamp(-1.0, 1.0);
+        let half = 0.5 * f64::from(wave_bottom - wave_top);
+        wave_top + (half * (1.0 - share)).round() as i32
+    };
+    for field in fields {
+        let (from, to) = (
+            field.bits.start.max(shown.start),
+            field.bits.end.min(shown.end),
+        );
+        if from >= to {
+            continue;
+        }
+        let (x0, x1) = (x(from as f64), x(to as f64));
+        area.draw(&Rectangle::new(
+            [(x0, 0), (x1, 2 * strip)],
+            field.tint.mix(0.35).filled(),
+        ))?;
+        area.draw(&PathElement::new(
+            [(x0, 0), (x0, wave_bottom)],
+            MUTED.stroke_width(1),
+        ))?;
+        // A field that goes over the end of a row is named where the larger part of it is.
+        let larger = 2 * (to - from) >= field.bits.len();
+        if larger && width_of(&field.name, SMALL) < f64::from(x1 - x0) {
+            let place = ((x0 + x1) / 2, strip / 2 + 1);
+            area.draw(&Text::new(field.name.clone(), place, middle(SMALL, INK)))?;
+        }
+    }
+    for bit in shown.clone() {
+        let (x0, x1) = (x(bit as f64), x(bit as f64 + 1.0));
+        if part_of(bit) == Part::Control {
+            area.draw(&Rectangle::new(
+                [(x0, strip), (x1, 2 * strip)],
+                MUTED.mix(0.35).filled(),
+            ))?;
+        }
+        let digit = if aligned.bits[bit] { "1" } else { "0" };
+        let place = ((x0 + x1) / 2, strip + strip / 2 + 1);
+        area.draw(&Text::new(digit, place, even(SMALL, INK)))?;
+        area.draw(&PathElement::new(
+            [(x0, wave_top), (x0, wave_bottom)],
+            GRID.stroke_width(1),
+        ))?;
+    }
+    // A round value a little below the highest.
+    let mark = round_below(0.8 * reach);
+    for value in [mark, 0.0, -mark] {
+        area.draw(&PathElement::new(
+            [(left, y(value)), (right, y(value))],
+            GRID.stroke_width(1),
+        ))?;
+        let words = significant(value)
+            .trim_end_matches('0')
+            .trim_end_matches('.')
+            .to_string();
+        let words = if words.is_empty() { "0".into() } else { words };
+        area.draw(&Text::new(
+            words,
+            (left - 6, y(value)),
+            ending(SMALL, MUTED),
+        ))?;
+    }
+    area.draw(&PathElement::new(
+        [(left, wave_top), (left, wave_bottom)],
+        INK.stroke_width(1),
+    ))?;
+    let first = shown.start * BIT;
+    let points: Vec<(i32, i32)> = along[first..shown.end * BIT]
+        .iter()
+        .enumerate()
+        .map(|(i, &value)| (x((first + i) as f64 / BIT as f64), y(value)))
+        .collect();
+    area.draw(&PathElement::new(points, BLUE.stroke_width(2)))?;
+    Ok(())
+}
+
+/// The largest of 1, 2, 5 × 10^n that is not above the value.
+fn round_below(value: f64) -> f64 {
+    let ten = 10_f64.powf(value.log10().floor());
+    [5.0, 2.0, 1.0]
+        .into_iter()
+        .map(|step| step * ten)
+        .find(|step| *step <= value)
+        .unwrap_or(ten)
+}

@@ -1,0 +1,138 @@
+//! What is drawn: the receiver's view of a capture with what the figure needs beside it.
+
+use crate::receiver::{Piece, Reading, Reception, Samples};
+
+use super::aligned::Aligned;
+use super::style::significant;
+
+/// What the receiver does not know of a capture.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct About<'a> {
+    /// Name for the title.
+    pub name: &'a str,
+    /// Unit of the levels: "V", "of full scale" or nothing where it is not known.
+    pub unit: &'a str,
+    /// Time of the receiver's first sample, seconds from the first one of the capture.
+    pub from_s: f64,
+    /// The samples themselves, drawn where the receiver found nothing to look at.
+    pub samples: Option<Samples<'a>>,
+    /// Why nothing was read, one sentence or two.
+    pub reason: Option<&'a str>,
+}
+
+/// A capture ready to be drawn.
+#[derive(Clone, Debug)]
+pub struct View<'a> {
+    pub(super) reception: &'a Reception,
+    pub(super) about: About<'a>,
+    /// Telegrams of the strongest number laid on each other.
+    pub(super) aligned: Option<Aligned>,
+}
+
+impl<'a> View<'a> {
+    /// Gathers what the panels share.
+    pub fn new(reception: &'a Reception, about: About<'a>) -> Self {
+        let aligned = reception
+            .seen
+            .as_ref()
+            .zip(reception.readings.first())
+            .and_then(|(seen, reading)| Aligned::new(&seen.pieces, &reading.attempt));
+        Self {
+            reception,
+            about,
+            aligned,
+        }
+    }
+
+    pub(super) fn reading(&self) -> Option<&Reading> {
+        self.reception.readings.first()
+    }
+
+    pub(super) fn pieces(&self) -> &[Piece] {
+        self.reception
+            .seen
+            .as_ref()
+            .map_or(&[], |seen| &seen.pieces)
+    }
+
+    pub(super) fn carrier(&self) -> bool {
+        self.reception.kind.has_carrier()
+    }
+
+    /// Factor from the receiver's ripple to what the axes show.
+    pub(super) fn percent(&self) -> f64 {
+        if self.reception.level_known {
+            100.0
+        } else {
+            1.0
+        }
+    }
+
+    /// What ripples are measured in.
+    pub(super) fn ripple_unit(&self) -> &'static str {
+        match (self.reception.level_known, self.carrier(), self.about.unit) {
+            (true, true, _) => "% of the field",
+            (true, false, _) => "% of the level",
+            (false, _, "V") => "V",
+            (false, _, "of full scale") => "of full scale",
+            _ => "units of the file",
+        }
+    }
+
+    /// First line of the title.
+    pub(super) fn title(&self) -> String {
+        match self.reading() {
+            Some(reading) => {
+                let code = reading.attempt.decision.telegram.code;
+                let more = match self.reception.readings.len() {
+                    1 => String::new(),
+                    n => format!(" and {} more", n - 1),
+                };
+                format!("{}{more}", crate::telegram::Identity::from_code(code))
+            }
+            None => "nothing read".into(),
+        }
+    }
+
+    /// Second line: the key figures.
+    pub(super) fn key_figures(&self) -> String {
+        let mut parts = Vec::new();
+        let field = &self.reception.field;
+        match field.frequency_hz {
+            Some(hz) if self.carrier() => parts.push(format!("field {hz:.1} Hz")),
+            Some(hz) => parts.push(format!("field {hz:.0} Hz by the tag's bit rate")),
+            None => parts.push("no field found".into()),
+        }
+        if let Some(reading) = self.reading() {
+            let attempt = &reading.attempt;
+            let angle = if self.carrier() {
+                format!(" at {:.0}°", attempt.angle.to_degrees())
+            } else {
+                String::new()
+            };
+            parts.push(format!(
+                "ripple {} {}{angle}",
+                significant(attempt.depth * self.percent()),
+                self.ripple_unit()
+            ));
+            parts.push(format!(
+                "Eb/N0 {:.1} dB in one telegram",
+                10.0 * attempt.ebn0.log10()
+            ));
+            parts.push(format!("{:.1} telegrams", attempt.telegrams));
+            parts.push(format!("{:.1} dB to spare", reading.spare_db));
+        } else if field.present {
+            let on_s: f64 = field.on.iter().map(|(from, to)| to - from).sum();
+            parts.push(format!("on for {} ms", significant(1e3 * on_s)));
+        }
+        if let Some(level) = field.amplitude {
+            let unit = match self.about.unit {
+                "" => String::new(),
+                unit => format!(" {unit}"),
+            };
+            let what = if self.carrier() { "peak" } else { "level" };
+            parts.insert(1, format!("{what} {}{unit}", significant(level)));
+        }
+        parts.join("  ·  ").replace('-', "−")
+    }
+}
