@@ -5,100 +5,14 @@ use super::front::{Cycles, Tuning, to_cycles};
 use super::interference::{clock_lines, remove_line};
 use super::join::join;
 use super::pieces::{Piece, with_carrier, without_carrier};
-use super::read::{Attempt, ReadLimits, read_piece};
+use super::read::{ReadLimits, read_piece};
+use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
-use super::tones::{Tone, spectrum};
-
-/// Nominal field frequency, Hz (ISO 11785).
-pub const NOMINAL_HZ: f64 = 134_200.0;
-
-/// Fields are looked for between these: beyond them no transponder of this family is powered, and 125 kHz readers are
-/// to be seen and named.
-const LOWEST_HZ: f64 = 110_000.0;
-/// See [`LOWEST_HZ`].
-const HIGHEST_HZ: f64 = 150_000.0;
-
-/// Tones tried as the tag's clock, strongest first.
-const CLOCKS: usize = 3;
+use super::views::{CLOCKS, NOMINAL_HZ, View, views};
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
 /// tag reaches) may be the field of the reader that drives the tag.
 const OTHER_CLOCK: f64 = 0.16;
-
-/// A tone this much weaker than the strongest outside the band (ratio of amplitudes) is not taken as the field: a
-/// ripple's own lines look like tones in captures without a carrier.
-const LEAST_SHARE: f64 = 0.25;
-
-/// The number a capture holds, with the evidence.
-#[derive(Clone, Debug)]
-pub struct Reading {
-    /// What was decided and measured, over all stretches that gave this number.
-    pub attempt: Attempt,
-    /// From the first to the last stretch used, seconds from the first sample.
-    pub from_s: f64,
-    /// See `from_s`.
-    pub to_s: f64,
-    /// The ripple could be this much weaker and still be read, dB; negative for candidates.
-    pub spare_db: f64,
-}
-
-/// The field as received.
-#[derive(Clone, Debug, Default)]
-pub struct Field {
-    /// A field (or, in envelopes, its rectified level or a tag's clock) was found.
-    pub present: bool,
-    /// Its frequency, Hz.
-    pub frequency_hz: Option<f64>,
-    /// Mean peak amplitude in the unit of the samples.
-    pub amplitude: Option<f64>,
-    /// Largest departure of the slowly tracked level from its mean, as a share.
-    pub level_swing: Option<f64>,
-    /// When it was on, seconds from the first sample.
-    pub on: Vec<(f64, f64)>,
-}
-
-/// What the receiver made of a capture.
-#[derive(Clone, Debug)]
-pub struct Reception {
-    /// How the field shows.
-    pub kind: Kind,
-    /// Samples per second used.
-    pub rate_hz: f64,
-    /// Nothing stated the rate: the field was taken as 134.2 kHz.
-    pub rate_assumed: bool,
-    /// The field's level is in the capture, so depths are relative to it; else they are in the unit of the samples.
-    pub level_known: bool,
-    /// The field.
-    pub field: Field,
-    /// Numbers read, strongest first.
-    pub readings: Vec<Reading>,
-    /// The best that did not qualify.
-    pub candidate: Option<Reading>,
-    /// Band looked at on each side of the field, Hz.
-    pub band_hz: f64,
-    /// Telegrams' worth of field in the capture.
-    pub telegrams: f64,
-    /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
-    pub seen: Option<Seen>,
-}
-
-/// The receiver's own view of (the first telling window of) a capture.
-#[derive(Clone, Debug)]
-pub struct Seen {
-    /// One complex value per field cycle.
-    pub cycles: Cycles,
-    /// The ripple in each stretch of field, the field divided out.
-    pub pieces: Vec<Piece>,
-    /// Field frequency that the pieces' values count.
-    pub clock_hz: f64,
-}
-
-/// One way of looking at the samples.
-#[derive(Clone, Copy, Debug)]
-struct View {
-    kind: Kind,
-    tuning: Tuning,
-}
 
 /// Reads a capture. `odds` is the largest probability of a wrong number that counts as read.
 pub fn receive(signal: &Signal<'_>, odds: f64) -> Reception {
@@ -170,117 +84,6 @@ pub fn receive_joined(signals: &[Signal<'_>], odds: f64) -> Option<Reception> {
         reception.clocked_by(&clocked);
     }
     Some(reception)
-}
-
-/// Samples that only ever take two values are a comparator's or a pin's, whatever the file says.
-fn is_two_level(samples: Samples<'_>) -> bool {
-    let Samples::Real(samples) = samples else {
-        return false;
-    };
-    let Some(&first) = samples.first() else {
-        return false;
-    };
-    let Some(&second) = samples.iter().find(|&&x| x != first) else {
-        return false;
-    };
-    samples.iter().all(|&x| x == first || x == second)
-}
-
-/// Ways of looking at the samples worth trying, likeliest first.
-fn views(signal: &Signal<'_>) -> (Vec<View>, f64, bool) {
-    let logic = signal.logic || is_two_level(signal.samples);
-    let tones = spectrum(signal.samples).map_or_else(Vec::new, |s| s.tones(24));
-    let (rate_hz, rate_assumed) = match signal.rate_hz {
-        Some(rate_hz) => (rate_hz, false),
-        // The strongest tone is the field.
-        None => match (signal.samples, tones.first()) {
-            (Samples::Real(_), Some(tone)) => (NOMINAL_HZ / tone.per_sample, true),
-            _ => return (Vec::new(), 0.0, true),
-        },
-    };
-    let mut views = Vec::new();
-    let strongest = tones.first().map_or(0.0, |tone| tone.amplitude);
-    let mut add = |tone: &Tone| {
-        if tone.amplitude < LEAST_SHARE * strongest {
-            return;
-        }
-        for tuning in tunings(signal, tone, rate_hz) {
-            let kind = match signal.samples {
-                Samples::Complex(_) => Kind::Iq,
-                Samples::Real(_) if tuning.field_hz < 0.5 * rate_hz => Kind::Direct,
-                Samples::Real(_) => Kind::Folded,
-            };
-            views.push(View { kind, tuning });
-        }
-    };
-    tones.iter().for_each(&mut add);
-    views.truncate(CLOCKS);
-    if matches!(signal.samples, Samples::Real(_)) && rate_hz > MIN_ENVELOPE_RATE_HZ {
-        let envelope = View {
-            kind: if logic { Kind::Logic } else { Kind::Envelope },
-            tuning: Tuning {
-                rate_hz,
-                apparent_hz: 0.0,
-                field_hz: NOMINAL_HZ,
-                mirrored: false,
-            },
-        };
-        if logic {
-            views.insert(0, envelope);
-        } else {
-            views.push(envelope);
-        }
-    }
-    (views, rate_hz, rate_assumed)
-}
-
-/// An envelope's half bits last 119 µs: with less than two samples in each, nothing is left to read.
-const MIN_ENVELOPE_RATE_HZ: f64 = 16_800.0;
-
-/// True field frequencies that would show as this tone, with how to tune to them.
-fn tunings(signal: &Signal<'_>, tone: &Tone, rate_hz: f64) -> Vec<Tuning> {
-    let apparent_hz = tone.per_sample * rate_hz;
-    let inside = |hz: f64| (LOWEST_HZ..=HIGHEST_HZ).contains(&hz);
-    match signal.samples {
-        Samples::Complex(_) => {
-            let field_hz = signal.centre_hz + apparent_hz;
-            let tuning = Tuning {
-                rate_hz,
-                apparent_hz,
-                field_hz,
-                mirrored: false,
-            };
-            if inside(field_hz) {
-                vec![tuning]
-            } else {
-                Vec::new()
-            }
-        }
-        Samples::Real(_) => {
-            let mut found = Vec::new();
-            let zones = (HIGHEST_HZ / rate_hz).ceil() as i64;
-            for zone in 0..=zones {
-                for (sign, mirrored) in [(1.0, false), (-1.0, true)] {
-                    let field_hz = zone as f64 * rate_hz + sign * apparent_hz;
-                    if field_hz > 0.0 && inside(field_hz) {
-                        found.push(Tuning {
-                            rate_hz,
-                            apparent_hz,
-                            field_hz,
-                            mirrored,
-                        });
-                    }
-                }
-            }
-            // Where folding leaves a choice, the one nearest the nominal frequency is the field.
-            found.sort_by(|a, b| {
-                let off = |t: &Tuning| (t.field_hz - NOMINAL_HZ).abs();
-                off(a).total_cmp(&off(b))
-            });
-            found.truncate(1);
-            found
-        }
-    }
 }
 
 /// Pieces on one clock, which for captures without a carrier is one of several guesses.
@@ -420,84 +223,7 @@ fn prepare(
     (reception, clocks)
 }
 
-/// How strongly a channel holds a field: the strongest tone that can be one, over its surroundings. Without one, the
-/// share of the channel that changes at all, which is below 1.
-pub fn field_strength(samples: Samples<'_>, rate_hz: Option<f64>) -> f64 {
-    let signal = Signal {
-        samples,
-        rate_hz,
-        centre_hz: 0.0,
-        logic: false,
-    };
-    let tones = spectrum(samples).map_or_else(Vec::new, |s| s.tones(24));
-    let field = tones.iter().find(|tone| {
-        let rate_hz = rate_hz.unwrap_or(NOMINAL_HZ / tone.per_sample.abs());
-        !tunings(&signal, tone, rate_hz).is_empty()
-    });
-    if let Some(tone) = field {
-        return tone.above_floor;
-    }
-    let Samples::Real(samples) = samples else {
-        return 0.0;
-    };
-    let changes = samples.windows(2).filter(|pair| pair[0] != pair[1]).count();
-    changes as f64 / samples.len().max(1) as f64
-}
-
 impl Reception {
-    /// Counts all times from a moment `offset_s` earlier.
-    pub fn shift(&mut self, offset_s: f64) {
-        for on in &mut self.field.on {
-            *on = (on.0 + offset_s, on.1 + offset_s);
-        }
-        for reading in self.readings.iter_mut().chain(&mut self.candidate) {
-            reading.from_s += offset_s;
-            reading.to_s += offset_s;
-        }
-    }
-
-    /// Whether a later window of the same capture tells more, so that its view replaces this one's.
-    pub fn is_outdone_by(&self, later: &Self) -> bool {
-        !self.field.present || (self.readings.is_empty() && !later.readings.is_empty())
-    }
-
-    /// Adds what a later window of the same capture gave.
-    pub fn absorb(&mut self, later: Self, odds: f64) {
-        if self.is_outdone_by(&later) {
-            self.kind = later.kind;
-            self.level_known = later.level_known;
-            self.seen = later.seen;
-            self.field = Field {
-                on: std::mem::take(&mut self.field.on),
-                ..later.field
-            };
-        }
-        self.telegrams += later.telegrams;
-        for on in later.field.on {
-            match self.field.on.last_mut() {
-                // A field that is on across the seam of two windows: a gap of a few cycles is the filter's.
-                Some(last) if on.0 - last.1 < 1e-3 => last.1 = on.1,
-                _ => self.field.on.push(on),
-            }
-        }
-        for reading in later.readings {
-            merge(
-                &mut self.readings,
-                reading.attempt,
-                (reading.from_s, reading.to_s),
-                odds,
-            );
-        }
-        if let Some(candidate) = later.candidate {
-            let better = self.candidate.as_ref().is_none_or(|old| {
-                candidate.attempt.decision.odds_wrong < old.attempt.decision.odds_wrong
-            });
-            if better {
-                self.candidate = Some(candidate);
-            }
-        }
-    }
-
     /// Captures without a carrier show the field's frequency only through the tag that divided it.
     fn clocked_by(&mut self, clocked: &Clocked) {
         if !self.kind.has_carrier() {
@@ -601,39 +327,4 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
             reception.candidate = Some(candidate);
         }
     }
-}
-
-fn merge(readings: &mut Vec<Reading>, attempt: Attempt, (from_s, to_s): (f64, f64), odds: f64) {
-    let same = readings
-        .iter_mut()
-        .find(|reading| reading.attempt.decision.telegram.code == attempt.decision.telegram.code);
-    match same {
-        Some(reading) => {
-            let (old, new) = (reading.attempt.telegrams, attempt.telegrams);
-            let mean = |a: f64, b: f64| (a * old + b * new) / (old + new);
-            reading.attempt.depth = mean(reading.attempt.depth, attempt.depth);
-            reading.attempt.ebn0 = mean(reading.attempt.ebn0, attempt.ebn0);
-            reading.attempt.telegrams = old + new;
-            reading.attempt.decision.odds_wrong = reading
-                .attempt
-                .decision
-                .odds_wrong
-                .min(attempt.decision.odds_wrong);
-            reading.to_s = to_s;
-            reading.spare_db = reading.attempt.folded_db() - needed_db(odds);
-        }
-        None => readings.push(Reading {
-            spare_db: attempt.folded_db() - needed_db(odds),
-            attempt,
-            from_s,
-            to_s,
-        }),
-    }
-}
-
-/// Folded Eb/N0 at which half of all telegrams have these odds: 2.1, 2.6, 3.0 and 3.4 dB at 1e-3, 1e-4, 1e-5 and 1e-6
-/// (exact sum over CRC register × sign, derived), a straight line in the logarithm between and beyond.
-pub fn needed_db(odds: f64) -> f64 {
-    let nines = -odds.clamp(1e-12, 0.5).log10();
-    3.0 + 0.43 * (nines - 5.0)
 }

@@ -18,14 +18,14 @@ mod join;
 mod pieces;
 mod pulse;
 mod read;
+mod reception;
 mod refine;
 mod signal;
 mod tones;
+mod views;
 
 pub use band::Kept;
-pub use chain::{
-    Field, NOMINAL_HZ, Reading, Reception, field_strength, needed_db, receive, receive_joined,
-};
+pub use chain::{receive, receive_joined};
 pub use edge::Edge;
 pub use fold::{BIT, BoundarySums, Fold, HALF, TELEGRAM};
 pub use front::{Cycles, Tuning, to_cycles};
@@ -34,5 +34,7 @@ pub use join::join;
 pub use pieces::{FieldFit, Piece};
 pub use pulse::Pulse;
 pub use read::{Attempt, PieceReading, ReadLimits, read_piece};
+pub use reception::{Field, Reading, Reception, Seen, needed_db};
 pub use signal::{Kind, Samples, Signal};
 pub use tones::{Spectrum, Tone, correlate, spectrum};
+pub use views::{NOMINAL_HZ, field_strength};

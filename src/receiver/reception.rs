@@ -1,0 +1,166 @@
+//! What the receiver made of a capture.
+
+use super::front::Cycles;
+use super::pieces::Piece;
+use super::read::Attempt;
+use super::signal::Kind;
+
+/// The number a capture holds, with the evidence.
+#[derive(Clone, Debug)]
+pub struct Reading {
+    /// What was decided and measured, over all stretches that gave this number.
+    pub attempt: Attempt,
+    /// From the first to the last stretch used, seconds from the first sample.
+    pub from_s: f64,
+    /// See `from_s`.
+    pub to_s: f64,
+    /// The ripple could be this much weaker and still be read, dB; negative for candidates.
+    pub spare_db: f64,
+}
+
+/// The field as received.
+#[derive(Clone, Debug, Default)]
+pub struct Field {
+    /// A field (or, in envelopes, its rectified level or a tag's clock) was found.
+    pub present: bool,
+    /// Its frequency, Hz.
+    pub frequency_hz: Option<f64>,
+    /// Mean peak amplitude in the unit of the samples.
+    pub amplitude: Option<f64>,
+    /// Largest departure of the slowly tracked level from its mean, as a share.
+    pub level_swing: Option<f64>,
+    /// When it was on, seconds from the first sample.
+    pub on: Vec<(f64, f64)>,
+}
+
+/// What the receiver made of a capture.
+#[derive(Clone, Debug)]
+pub struct Reception {
+    /// How the field shows.
+    pub kind: Kind,
+    /// Samples per second used.
+    pub rate_hz: f64,
+    /// Nothing stated the rate: the field was taken as 134.2 kHz.
+    pub rate_assumed: bool,
+    /// The field's level is in the capture, so depths are relative to it; else they are in the unit of the samples.
+    pub level_known: bool,
+    /// The field.
+    pub field: Field,
+    /// Numbers read, strongest first.
+    pub readings: Vec<Reading>,
+    /// The best that did not qualify.
+    pub candidate: Option<Reading>,
+    /// Band looked at on each side of the field, Hz.
+    pub band_hz: f64,
+    /// Telegrams' worth of field in the capture.
+    pub telegrams: f64,
+    /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
+    pub seen: Option<Seen>,
+}
+
+/// The receiver's own view of (the first telling window of) a capture.
+#[derive(Clone, Debug)]
+pub struct Seen {
+    /// One complex value per field cycle.
+    pub cycles: Cycles,
+    /// The ripple in each stretch of field, the field divided out.
+    pub pieces: Vec<Piece>,
+    /// Field frequency that the pieces' values count.
+    pub clock_hz: f64,
+}
+
+impl Reception {
+    /// Counts all times from a moment `offset_s` earlier.
+    pub fn shift(&mut self, offset_s: f64) {
+        for on in &mut self.field.on {
+            *on = (on.0 + offset_s, on.1 + offset_s);
+        }
+        for reading in self.readings.iter_mut().chain(&mut self.candidate) {
+            reading.from_s += offset_s;
+            reading.to_s += offset_s;
+        }
+    }
+
+    /// Whether a later window of the same capture tells more, so that its view replaces this one's.
+    pub fn is_outdone_by(&self, later: &Self) -> bool {
+        !self.field.present || (self.readings.is_empty() && !later.readings.is_empty())
+    }
+
+    /// Adds what a later window of the same capture gave.
+    pub fn absorb(&mut self, later: Self, odds: f64) {
+        if self.is_outdone_by(&later) {
+            self.kind = later.kind;
+            self.level_known = later.level_known;
+            self.seen = later.seen;
+            self.field = Field {
+                on: std::mem::take(&mut self.field.on),
+                ..later.field
+            };
+        }
+        self.telegrams += later.telegrams;
+        for on in later.field.on {
+            match self.field.on.last_mut() {
+                // A field that is on across the seam of two windows: a gap of a few cycles is the filter's.
+                Some(last) if on.0 - last.1 < 1e-3 => last.1 = on.1,
+                _ => self.field.on.push(on),
+            }
+        }
+        for reading in later.readings {
+            merge(
+                &mut self.readings,
+                reading.attempt,
+                (reading.from_s, reading.to_s),
+                odds,
+            );
+        }
+        if let Some(candidate) = later.candidate {
+            let better = self.candidate.as_ref().is_none_or(|old| {
+                candidate.attempt.decision.odds_wrong < old.attempt.decision.odds_wrong
+            });
+            if better {
+                self.candidate = Some(candidate);
+            }
+        }
+    }
+}
+
+/// Puts one more stretch's result beside what is known of the same number.
+pub(super) fn merge(
+    readings: &mut Vec<Reading>,
+    attempt: Attempt,
+    (from_s, to_s): (f64, f64),
+    odds: f64,
+) {
+    let same = readings
+        .iter_mut()
+        .find(|reading| reading.attempt.decision.telegram.code == attempt.decision.telegram.code);
+    match same {
+        Some(reading) => {
+            let (old, new) = (reading.attempt.telegrams, attempt.telegrams);
+            let mean = |a: f64, b: f64| (a * old + b * new) / (old + new);
+            reading.attempt.depth = mean(reading.attempt.depth, attempt.depth);
+            reading.attempt.ebn0 = mean(reading.attempt.ebn0, attempt.ebn0);
+            reading.attempt.telegrams = old + new;
+            reading.attempt.decision.odds_wrong = reading
+                .attempt
+                .decision
+                .odds_wrong
+                .min(attempt.decision.odds_wrong);
+            reading.to_s = to_s;
+            reading.spare_db = reading.attempt.folded_db() - needed_db(odds);
+        }
+        None => readings.push(Reading {
+            spare_db: attempt.folded_db() - needed_db(odds),
+            attempt,
+            from_s,
+            to_s,
+        }),
+    }
+}
+
+/// Folded Eb/N0 at which half of all telegrams have these odds: 2.1, 2.6, 3.0 and 3.4 dB at 1e-3, 1e-4, 1e-5 and 1e-6
+/// (exact sum over CRC register × sign, derived), a straight line in the logarithm between and beyond.
+pub fn needed_db(odds: f64) -> f64 {
+    let nines = -odds.clamp(1e-12, 0.5).log10();
+    3.0 + 0.43 * (nines - 5.0)
+}
