@@ -51,7 +51,7 @@ where
     let ink = if aligned.is_some() { SKY } else { BLUE };
     chart.draw_series(LineSeries::new(measured, ink.stroke_width(1)))?;
     if let Some(aligned) = aligned {
-        let mean = (begin..end).map(|i| (time(i), percent * aligned.expected(0, i).re));
+        let mean = (begin..end).map(|i| (time(i), percent * aligned.smoothed_in(0, i).re));
         chart.draw_series(LineSeries::new(mean, VERMILLION.stroke_width(2)))?;
     }
     Ok(())

@@ -4,7 +4,7 @@ use num_complex::Complex64;
 use plotters::prelude::*;
 
 use super::aligned::Aligned;
-use super::style::{Area, BLUE, INK, VERMILLION, chart, headed};
+use super::style::{Area, BLUE, INK, VERMILLION, chart, headed, quantile};
 use super::{DrawError, View, sentence};
 use crate::receiver::{BIT, HALF};
 use crate::telegram::TELEGRAM_BITS;
@@ -43,22 +43,25 @@ where
         return sentence::write(&area, words);
     };
     let traces = traces(aligned);
-    let signs: Vec<f64> = traces.iter().map(|trace| trace[BIT].abs()).collect();
+    // Where the trailer is not certain, the sign is the one seen.
+    let sign = |boundary: usize| {
+        if boundary <= aligned.certain && boundary < TELEGRAM_BITS {
+            f64::from(aligned.states[2 * boundary])
+        } else {
+            traces[boundary][BIT].signum()
+        }
+    };
+    let signs: Vec<f64> = (0..TELEGRAM_BITS)
+        .map(|k| sign(k) * traces[k][BIT])
+        .collect();
     let mean = signs.iter().sum::<f64>() / signs.len() as f64;
     let least = signs.iter().copied().fold(f64::INFINITY, f64::min);
-    let remark = format!(
-        "smallest sign {:.0} % of mean",
-        100.0 * least / mean.max(1e-300)
-    );
+    let remark =
+        format!("weakest {:.0} % of mean", 100.0 * least / mean.max(1e-300)).replace('-', "−");
     let area = headed(area, heading, &remark)?;
     let percent = view.percent();
-    let reach = 1.15
-        * percent
-        * traces
-            .iter()
-            .flatten()
-            .map(|y| y.abs())
-            .fold(1e-12, f64::max);
+    let reach =
+        1.2 * percent * quantile(traces.iter().flatten().map(|y| y.abs()), 0.998).max(1e-12);
     let y_label = format!("half the step, {}", view.ripple_unit());
     let mut chart = chart(
         &area,
@@ -67,10 +70,19 @@ where
         "bits from the boundary",
         &y_label,
     )?;
-    for trace in &traces {
-        let ink = if trace[BIT] > 0.0 { BLUE } else { VERMILLION };
+    for (boundary, trace) in traces.iter().enumerate() {
+        let ink = if sign(boundary) > 0.0 {
+            BLUE
+        } else {
+            VERMILLION
+        };
         let points = trace.iter().enumerate();
-        let points = points.map(|(k, y)| (k as f64 / BIT as f64 - 1.0, percent * y));
+        let points = points.map(|(k, y)| {
+            (
+                k as f64 / BIT as f64 - 1.0,
+                (percent * y).clamp(-reach, reach),
+            )
+        });
         chart.draw_series(LineSeries::new(points, ink.mix(0.35).stroke_width(1)))?;
     }
     chart.draw_series(LineSeries::new(

@@ -4,7 +4,7 @@ use plotters::prelude::*;
 
 use super::fine::picture;
 use super::packed::packed;
-use super::style::{Area, INK, LABEL, MUTED, TITLE, prepare, text, width_of};
+use super::style::{Area, INK, LABEL, MUTED, TITLE, inks, prepare, text, width_of};
 use super::{DrawError, View, envelope, eye, level, phasor, spectrum, telegram};
 
 /// Usual size of the whole figure, pixels.
@@ -66,7 +66,7 @@ impl Panel {
 pub fn figure_png(view: &View<'_>, size: (u32, u32)) -> Result<Vec<u8>, DrawError> {
     check(size)?;
     let pixels = picture(size, |area| sheet(area, view))?;
-    packed(&pixels, size)
+    packed(&pixels, size, &inks())
 }
 
 /// The whole figure as SVG.

@@ -4,7 +4,7 @@ use plotters::prelude::*;
 
 use super::style::{Area, BLUE, GREEN, SKY, chart, headed, plot_size};
 use super::{DrawError, View, sentence};
-use crate::receiver::Samples;
+use crate::receiver::{Kind, Samples};
 
 /// Lowest, highest and mean value of each of so many stretches.
 struct Columns {
@@ -67,10 +67,15 @@ pub(super) fn draw<DB: DrawingBackend>(area: &Area<DB>, view: &View<'_>) -> Resu
 where
     DB::ErrorType: 'static,
 {
+    // Two levels are best seen as they came: filtering them makes overshoots that were not there.
+    let as_cycles = match view.reception.kind {
+        Kind::Logic => view.about.samples.is_none(),
+        _ => view.is_telling(),
+    };
     let wanted = plot_size(area).0 as usize;
     let from_s = view.about.from_s;
     let (columns, heading, what) = match (&view.reception.seen, view.about.samples) {
-        (Some(seen), _) if view.reception.field.present || !view.carrier() => {
+        (Some(seen), _) if as_cycles => {
             let cycles = &seen.cycles;
             let carrier = view.carrier();
             let columns = Columns::new(
@@ -114,7 +119,7 @@ where
     }
     let pieces = view.pieces();
     let remark = match pieces.len() {
-        0 => "lowest to highest, and mean".to_string(),
+        0 => "lowest to highest in each column".to_string(),
         1 => "green bar: stretch in use".into(),
         n => format!("green bars: {n} stretches in use"),
     };
@@ -157,9 +162,12 @@ where
     let scaled = |(time, value): (f64, f64)| (time * scale, value);
     let band: Vec<_> = columns.band().into_iter().map(scaled).collect();
     chart.draw_series([Polygon::new(band, SKY.mix(0.6))])?;
-    let mean = columns.mean.iter().enumerate();
-    let mean = mean.map(|(column, &value)| scaled((columns.time(column), value)));
-    chart.draw_series(LineSeries::new(mean, BLUE.stroke_width(2)))?;
+    if as_cycles {
+        // Of samples around zero, or of two levels, the mean tells nothing.
+        let mean = columns.mean.iter().enumerate();
+        let mean = mean.map(|(column, &value)| scaled((columns.time(column), value)));
+        chart.draw_series(LineSeries::new(mean, BLUE.stroke_width(2)))?;
+    }
     let bar = 0.025 * (top - bottom);
     chart.draw_series(pieces.iter().map(|piece| {
         let (from, to) = (from_s + piece.from_s, from_s + piece.to_s);

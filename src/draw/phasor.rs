@@ -37,11 +37,10 @@ where
     let area = headed(area, heading, remark)?;
     let halves = view.aligned.as_ref().map(|aligned| aligned.half_bits());
     let percent = view.percent();
-    let furthest = halves
-        .iter()
-        .flatten()
-        .map(|v| v.norm() * percent)
-        .fold(0.0, f64::max);
+    let furthest = quantile(
+        halves.iter().flatten().map(|(v, _)| v.norm() * percent),
+        0.98,
+    );
     let spread = quantile(points.iter().map(|v| v.norm() * percent), 0.99);
     let reach = 1.12 * furthest.max(spread).max(1e-9);
     // One unit is equally long on both axes.
@@ -82,26 +81,23 @@ where
         [(-end.re, -end.im), (end.re, end.im)],
         ORANGE.stroke_width(2),
     ))?;
-    for (half, state) in halves.iter().flatten().zip(&aligned.states) {
+    for (half, state) in halves.iter().flatten().filter(|(v, _)| inside(v)) {
         let ink = if *state > 0 { BLUE } else { VERMILLION };
         chart.draw_series([Circle::new(at(*half), 3, ink.mix(0.8).filled())])?;
     }
-    let states = aligned.load_states();
-    for (state, ink) in states.into_iter().zip([BLUE, VERMILLION]) {
-        chart.draw_series([
-            Circle::new(at(state), 8, WHITE.filled()),
-            Circle::new(at(state), 8, ink.stroke_width(3)),
-        ])?;
-    }
+    let rings = aligned
+        .load_states()
+        .map(|state| Circle::new(at(state), 10, INK.stroke_width(2)));
+    chart.draw_series(rings)?;
     let angle = format!("ripple angle {:.0}°", aligned.angle.to_degrees()).replace('-', "−");
-    let corner = Pos::new(HPos::Left, VPos::Top);
     // In the corner that the axis does not pass through.
-    let upper = if aligned.angle >= 0.0 { -0.97 } else { -0.12 };
-    chart.draw_series([Text::new(
-        angle,
-        (upper * x, 0.97 * y),
-        text(LABEL, INK).pos(corner),
-    )])?;
+    let (side, at) = if aligned.angle >= 0.0 {
+        (HPos::Left, -0.97 * x)
+    } else {
+        (HPos::Right, 0.97 * x)
+    };
+    let style = text(LABEL, INK).pos(Pos::new(side, VPos::Top));
+    chart.draw_series([Text::new(angle, (at, 0.97 * y), style)])?;
     Ok(())
 }
 

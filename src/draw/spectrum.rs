@@ -21,8 +21,7 @@ where
     DB::ErrorType: 'static,
 {
     let carrier = view.carrier();
-    let usable = view.reception.field.present || !carrier;
-    let Some(around) = around(view, REACH_HZ).filter(|_| usable) else {
+    let Some(around) = around(view, REACH_HZ).filter(|_| view.is_telling()) else {
         return samples_alone(area, view);
     };
     let remark = format!(
@@ -95,9 +94,14 @@ where
         };
         let sign = if carrier && hz > 0.0 { "+" } else { "" };
         let words = format!("{what}{sign}{} kHz", tick((hz / 10.0).round() / 100.0));
-        name((hz / 1e3, db.max(bottom)), words, hz > 0.5 * REACH_HZ)
+        name((hz / 1e3, db.max(bottom)), words, beside_left(hz))
     }))?;
     Ok(())
+}
+
+/// Names of lines close below the field, or near the right edge, stand on the left.
+fn beside_left(hz: f64) -> bool {
+    hz > 0.5 * REACH_HZ || (-0.2 * REACH_HZ..0.0).contains(&hz)
 }
 
 /// Where no field was found: all that the samples hold.

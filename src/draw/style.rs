@@ -37,6 +37,23 @@ pub const GRID: RGBColor = RGBColor(222, 222, 222);
 /// Remarks and tick labels: contrast 7:1 on white.
 pub const MUTED: RGBColor = RGBColor(85, 85, 85);
 
+/// Every colour with its half-tones on white, as bytes.
+pub fn inks() -> Vec<[u8; 3]> {
+    let all = [
+        INK, BLUE, SKY, VERMILLION, ORANGE, GREEN, PURPLE, GRID, MUTED, WHITE,
+    ];
+    let ninths = 1..=9_u32;
+    all.iter()
+        .flat_map(|ink| {
+            // The shades that averaging nine dots gives.
+            ninths.clone().map(|share| {
+                [ink.0, ink.1, ink.2]
+                    .map(|channel| ((u32::from(channel) * share + 255 * (9 - share)) / 9) as u8)
+            })
+        })
+        .collect()
+}
+
 /// Letters; a viewer of the SVG takes its own of that family.
 const LETTERS: &str = "sans-serif";
 /// Letters of one width.

@@ -8,7 +8,7 @@ use plotters::prelude::*;
 use super::aligned::Aligned;
 use super::style::{
     Area, BLUE, GRID, INK, LEFT, MUTED, ORANGE, PURPLE, RIGHT, SKY, SMALL, ending, even, headed,
-    middle, quantile, significant, width_of,
+    middle, quantile, tick, width_of,
 };
 use super::{DrawError, View, sentence};
 use crate::receiver::{BIT, TELEGRAM};
@@ -20,8 +20,6 @@ const ROWS: usize = 4;
 const ROW_BITS: usize = TELEGRAM_BITS / ROWS;
 /// Height of the strip with the fields' names and of the one with the bits, pixels.
 const STRIP: u32 = 18;
-/// From here on single cycles show no more noise than edges; below it a quarter bit is averaged.
-const CLEAN_DB: f64 = 20.0;
 
 /// One field as a stretch of bits.
 struct Field {
@@ -31,7 +29,7 @@ struct Field {
 }
 
 /// Header, and bytes each with its control bit.
-fn fields(bits: &[bool; TELEGRAM_BITS]) -> Vec<Field> {
+fn fields(bits: &[bool; TELEGRAM_BITS], certain: usize) -> Vec<Field> {
     let mut fields = vec![Field {
         bits: 0..11,
         name: "header".into(),
@@ -48,7 +46,11 @@ fn fields(bits: &[bool; TELEGRAM_BITS]) -> Vec<Field> {
         };
         fields.push(Field {
             bits: from..from + 9,
-            name: format!("{kind} {}: {byte:02X}", number + 1),
+            name: if from < certain {
+                format!("{kind} {}: {byte:02X}", number + 1)
+            } else {
+                format!("{kind} {}, not certain", number + 1)
+            },
             tint,
         });
     }
@@ -67,15 +69,20 @@ where
             format!("No number was read, so there is no telegram to lay out bit by bit. {why}");
         return sentence::write(&area, &words);
     };
+    let smoothed = if aligned.is_smoothed() {
+        ", smoothed over a quarter bit"
+    } else {
+        ""
+    };
     let remark = format!(
-        "mean ripple along its axis, {}, over 4 × 32 bits; bytes in hexadecimal, sent least significant bit first; \
-         grey: control bits",
+        "mean ripple along its axis, {}{smoothed}; bytes in hexadecimal, sent least significant bit first; grey: \
+         control bits",
         view.ripple_unit()
     );
     let area = headed(area, heading, &remark)?;
     let along = along(aligned, view.percent());
     let reach = 1.15 * quantile(along.iter().map(|y| y.abs()), 0.995).max(1e-9);
-    let fields = fields(&aligned.bits);
+    let fields = fields(&aligned.bits, aligned.certain);
     for (row, strip) in area.split_evenly((ROWS, 1)).iter().enumerate() {
         draw_row(strip, row, aligned, &fields, &along, reach)?;
     }
@@ -85,12 +92,8 @@ where
 /// The mean telegram along the axis, smoothed where noise would hide it.
 fn along(aligned: &Aligned, percent: f64) -> Vec<f64> {
     let turn = Complex64::cis(-aligned.angle);
-    let half: isize = if aligned.folded_db > CLEAN_DB { 0 } else { 4 };
     (0..TELEGRAM as isize)
-        .map(|at| {
-            let sum: Complex64 = (at - half..=at + half).map(|k| aligned.cell(k)).sum();
-            percent * (sum * turn).re / (2 * half + 1) as f64
-        })
+        .map(|at| percent * (aligned.smoothed(at) * turn).re)
         .collect()
 }
 
@@ -151,7 +154,8 @@ where
         }
         let digit = if aligned.bits[bit] { "1" } else { "0" };
         let place = ((x0 + x1) / 2, strip + strip / 2 + 1);
-        area.draw(&Text::new(digit, place, even(SMALL, INK)))?;
+        let ink = if bit < aligned.certain { INK } else { MUTED };
+        area.draw(&Text::new(digit, place, even(SMALL, ink)))?;
         area.draw(&PathElement::new(
             [(x0, wave_top), (x0, wave_bottom)],
             GRID.stroke_width(1),
@@ -164,11 +168,10 @@ where
             [(left, y(value)), (right, y(value))],
             GRID.stroke_width(1),
         ))?;
-        let words = significant(value)
-            .trim_end_matches('0')
-            .trim_end_matches('.')
-            .to_string();
-        let words = if words.is_empty() { "0".into() } else { words };
+        if value == 0.0 && y(0.0) - y(mark) < SMALL as i32 {
+            continue;
+        }
+        let words = tick(value);
         area.draw(&Text::new(
             words,
             (left - 6, y(value)),

@@ -1,6 +1,6 @@
 //! What is drawn: the receiver's view of a capture with what the figure needs beside it.
 
-use crate::receiver::{Piece, Reading, Reception, Samples};
+use crate::receiver::{NOMINAL_HZ, Piece, Reading, Reception, Samples};
 
 use super::aligned::Aligned;
 use super::style::significant;
@@ -57,6 +57,14 @@ impl<'a> View<'a> {
 
     pub(super) fn carrier(&self) -> bool {
         self.reception.kind.has_carrier()
+    }
+
+    /// Whether the field's cycles show something: a field, or what may be an envelope. Where a carrier would have been
+    /// seen and none was, the samples themselves tell more.
+    pub(super) fn is_telling(&self) -> bool {
+        let reception = self.reception;
+        let may_be_envelope = !self.carrier() && reception.rate_hz < 2.0 * NOMINAL_HZ;
+        reception.field.present || may_be_envelope || self.about.samples.is_none()
     }
 
     /// Factor from the receiver's ripple to what the axes show.

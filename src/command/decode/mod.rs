@@ -5,7 +5,7 @@ mod json;
 mod load;
 mod text;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
@@ -147,7 +147,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     })
 }
 
-fn single(arguments: &Arguments, path: &PathBuf) -> anyhow::Result<Report> {
+fn single(arguments: &Arguments, path: &Path) -> anyhow::Result<Report> {
     let mut loaded = Loaded::open(path, arguments)?;
     let mut whole: Option<Reception> = None;
     let mut samples = 0;
