@@ -342,7 +342,6 @@ fn each_kind_of_capture_is_named_and_the_unknown_is_null() {
 
 /// The same two levels as a logic analyser exports them: a row of time and state for every edge.
 #[test]
-#[ignore = "edge lists of a clean telegram are taken for steady samples"]
 fn edge_lists_are_read() {
     let rate_hz = 1e6;
     let bench = Bench::with("a.raw --kind logic --id 999:98765432109 --seconds 0.3 --rate 1000000");
@@ -374,7 +373,6 @@ fn edge_lists_are_read() {
 
 /// 15 ms are half a telegram: the reason is the length, and a ripple that is there is not said to be missing.
 #[test]
-#[ignore = "telegrams of an unread capture are counted twice, and a short record is said to hold no ripple"]
 fn a_short_record_is_said_to_be_short() {
     let bench = Bench::with("a.wav --id 999:5 --seconds 0.015 --depth 0.05 --ebn0 20");
     let object = &bench.json("a.wav", 1)[0];
@@ -430,7 +428,6 @@ fn from_and_to_cut_a_piece_out() {
 }
 
 #[test]
-#[ignore = "times are counted from --from"]
 fn times_count_from_the_first_sample_of_the_file() {
     let bench = Bench::with("a.wav --id 999:9 --seconds 0.2 --ebn0 20");
     let object = &bench.json("a.wav --from 0.05 --to 0.15", 0)[0];
@@ -546,7 +543,6 @@ fn short_records_are_joined() {
 
 /// Scraps of a quarter of a telegram, 2500 points at 300 kS/s: joined they may give no number, but never another one.
 #[test]
-#[ignore = "scraps laid together wrongly pass for a number, the tag's own moved by a byte"]
 fn joined_scraps_give_no_wrong_number() {
     let bench = Bench::new();
     let mut scraps = String::new();

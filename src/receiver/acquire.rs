@@ -96,6 +96,7 @@ fn decide_at(fold: &Fold, timing: f64, noise_var: Option<f64>, real: bool) -> Op
         energies: sums.energies,
         noise_var,
         inverts: fold.inverts,
+        amplitude: None,
     })
 }
 

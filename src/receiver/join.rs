@@ -228,6 +228,7 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decisi
         energies: layout.sums.energies,
         noise_var,
         inverts,
+        amplitude: None,
     };
     // Parts are scaled to noise 1; what the signs leave over says whether that was right.
     let first = decide(&boundaries(1.0))?;

@@ -133,15 +133,18 @@ fn solve<const N: usize>(
         right.swap(column, pivot);
         for row in column + 1..N {
             let factor = matrix[row][column] / matrix[column][column];
-            for k in column..N {
-                matrix[row][k] -= factor * matrix[column][k];
+            let pivot_row = matrix[column];
+            for (value, pivot) in matrix[row].iter_mut().zip(pivot_row).skip(column) {
+                *value -= factor * pivot;
             }
-            right[row] = right[row] - right[column] * factor;
+            let taken = right[column] * factor;
+            right[row] -= taken;
         }
     }
     for column in (0..N).rev() {
         for k in column + 1..N {
-            right[column] = right[column] - right[k] * matrix[column][k];
+            let known = right[k] * matrix[column][k];
+            right[column] -= known;
         }
         right[column] /= matrix[column][column];
     }

@@ -115,6 +115,7 @@ pub fn refine(
         energies: sums.energies,
         noise_var,
         inverts,
+        amplitude: None,
     })?;
     let attempt = Attempt {
         decision,

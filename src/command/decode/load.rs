@@ -142,7 +142,7 @@ impl Loaded {
     }
 
     /// Time of a sample from the first one of the file, counting from the first window's first.
-    pub fn from_s(&self, sample: u64) -> f64 {
+    pub fn time_s(&self, sample: u64) -> f64 {
         self.layout().rate_hz.map_or(0.0, |rate_hz| {
             (self.from.saturating_add(sample)) as f64 / rate_hz
         })

@@ -153,7 +153,7 @@ fn single(arguments: &Arguments, path: &Path) -> anyhow::Result<Report> {
     let mut samples = 0;
     let mut drawn = None;
     while let Some(window) = loaded.next_window()? {
-        let offset_s = loaded.from_s(samples);
+        let offset_s = loaded.time_s(samples);
         samples += window.len() as u64;
         let mut reception = receive(&loaded.signal(&window), arguments.odds);
         reception.shift(offset_s);

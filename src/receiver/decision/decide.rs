@@ -28,6 +28,8 @@ pub struct Boundaries {
     pub noise_var: f64,
     /// The fold took each telegram as inverted against the one before.
     pub inverts: bool,
+    /// The amplitude where it is known from elsewhere; else it is estimated.
+    pub amplitude: Option<f64>,
 }
 
 /// One number with its evidence.
@@ -93,14 +95,15 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
     if !usable {
         return None;
     }
-    let first = likeliest_word(boundaries, boundaries.blind_amplitude())?;
+    let guess = boundaries
+        .amplitude
+        .unwrap_or_else(|| boundaries.blind_amplitude());
+    let first = likeliest_word(boundaries, guess)?;
     // The amplitude that fits the word replaces the one guessed without knowing it, and the search is run again.
-    let amplitude = boundaries.amplitude_along(&first.signs_of(boundaries));
-    let amplitude = if amplitude > 0.0 {
-        amplitude
-    } else {
-        boundaries.blind_amplitude()
-    };
+    let fitting = boundaries.amplitude_along(&first.signs_of(boundaries));
+    let amplitude = boundaries
+        .amplitude
+        .unwrap_or(if fitting > 0.0 { fitting } else { guess });
     let found = likeliest_word(boundaries, amplitude)?;
 
     let total = {
@@ -270,6 +273,7 @@ mod tests {
             energies: [1.0; TELEGRAM_BITS],
             noise_var,
             inverts,
+            amplitude: None,
         }
     }
 

@@ -61,8 +61,8 @@ impl Signs {
         let mut total = 0.0;
         let mut scale = 0.0;
         let mut state = [[0.0; 2]; 2];
-        for first in 0..2 {
-            state[first][first] = 0.5 * self.weights[0][first];
+        for (first, of_first) in state.iter_mut().enumerate() {
+            of_first[first] = 0.5 * self.weights[0][first];
         }
         for index in 0..CODED_BITS {
             let mut sum = 0.0;
@@ -94,8 +94,8 @@ impl Signs {
         let tail = self.tail();
         // Between two free bits lie fixed ones; a step of the product carries the signs across them.
         let mut total = 0.0;
-        for first in 0..2 {
-            let product = DualProduct::new(self, first, &tail[first]);
+        for (first, tail) in tail.iter().enumerate() {
+            let product = DualProduct::new(self, first, tail);
             total += 0.5 * product.sum();
         }
         total.max(0.0).ln()
