@@ -1,137 +1,186 @@
-//! How near the receiver comes to the exact limit (temporary generator).
-use rand::{RngExt, SeedableRng};
-use rand_distr::{Distribution, StandardNormal};
-use rayon::prelude::*;
-use ripplemark::receiver::*;
-use ripplemark::{linecode, telegram::Telegram};
+//! How near the receiver comes to the exact limit in white noise, both on the same captures.
+//!
+//! ```text
+//! cargo bench --bench limit -- SECONDS TRIALS EBN0_DB,EBN0_DB,…
+//! ```
+//!
+//! Captures: 500 kS/s, ripple 1 %, random number, angle, start and phase, field within ±300 Hz of 134.2 kHz. A line per
+//! level: the share the receiver reads at odds ≤ 1e-5, the share in which a decoder told frequency, phase, timing, parity,
+//! angle, amplitude and noise (not the telegram's start) has exact odds ≤ 1e-5, wrong numbers, and the receiver's errors
+//! of Eb/N0, depth, angle and frequency (mean ± standard deviation over the captures read).
 
-fn make(
-    seed: u64,
-    seconds: f64,
-    rate: f64,
-    ebn0_db: f64,
-    depth: f64,
-) -> (Vec<f32>, u64, f64, f64, f64) {
-    let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(7);
-    rng.set_stream(seed);
-    let fc = 134_200.0 + rng.random_range(-300.0..300.0);
-    let angle: f64 = rng.random_range(-90.0f64..90.0).to_radians();
-    let phase: f64 = rng.random_range(0.0..std::f64::consts::TAU);
-    let start: f64 = rng.random_range(0.0..4096.0);
-    let code: u64 = rng.random();
-    let tele = Telegram::new(code);
-    let bits = tele.bits();
-    let states = linecode::load_states(&bits, 1);
-    let inverts = linecode::inverts(&bits);
-    let n = (seconds * rate) as usize;
-    let tb = 32.0 / fc;
-    let n0 = depth * depth * tb / (2.0 * 10f64.powf(ebn0_db / 10.0));
-    let sigma = (n0 * rate / 2.0).sqrt();
-    let x = (0..n)
-        .map(|k| {
-            let cyc = fc * k as f64 / rate;
-            let t = cyc + start;
-            let tel = (t / 4096.0) as usize;
-            let half = ((t - tel as f64 * 4096.0) / 16.0) as usize % 256;
-            let s = f64::from(states[half]) * if inverts && tel % 2 == 1 { -1.0 } else { 1.0 };
-            let w = std::f64::consts::TAU * cyc.fract() + phase;
-            let z: f64 = StandardNormal.sample(&mut rng);
-            ((w.cos()) + depth * s * (w + angle).cos() + sigma * z) as f32
-        })
-        .collect();
-    (x, code, fc, depth, angle.to_degrees())
-}
+use std::f64::consts::TAU;
+
+use rand::{RngExt, SeedableRng};
+use rayon::prelude::*;
+use ripplemark::linecode;
+use ripplemark::receiver::decision::{Boundaries, decide};
+use ripplemark::receiver::{BIT, HALF, Samples, Signal, receive};
+use ripplemark::telegram::{TELEGRAM_BITS, Telegram};
+use ripplemark::world::{DirectSignal, RippleTag, View, noise_sigma, ripple_rms};
+
+const RATE_HZ: f64 = 500e3;
+const DEPTH: f64 = 0.01;
+const ODDS: f64 = 1e-5;
 
 fn main() {
-    let args: Vec<String> = std::env::args()
+    let arguments: Vec<String> = std::env::args()
         .skip(1)
-        .filter(|a| a != "--bench")
+        .filter(|argument| !argument.starts_with("--"))
         .collect();
-    let seconds: f64 = args[0].parse().unwrap();
-    let trials: u64 = args[1].parse().unwrap();
-    let rate = 500e3;
-    for db in args[2].split(',').map(|s| s.parse::<f64>().unwrap()) {
-        let results: Vec<_> = (0..trials)
+    let [seconds, trials, levels] = arguments.as_slice() else {
+        println!("give SECONDS TRIALS EBN0_DB,…; nothing was run");
+        return;
+    };
+    let seconds: f64 = seconds.parse().expect("seconds as a number");
+    let trials: u64 = trials.parse().expect("trials as a whole number");
+    println!("{trials} trials of {seconds} s a line, odds <= {ODDS:e}");
+    for level in levels.split(',') {
+        let ebn0_db: f64 = level.parse().expect("Eb/N0 in dB as a number");
+        let outcomes: Vec<Outcome> = (0..trials)
             .into_par_iter()
-            .map(|seed| {
-                let (x, code, fc, depth, angle) = make(seed, seconds, rate, db, 0.01);
-                let s = Signal {
-                    samples: Samples::Real(&x),
-                    rate_hz: Some(rate),
-                    centre_hz: 0.0,
-                    logic: false,
-                };
-                let t = std::time::Instant::now();
-                let r = receive(&s, 1e-5);
-                let dt = t.elapsed().as_secs_f64();
-                let good = r
-                    .readings
-                    .iter()
-                    .any(|r| r.attempt.decision.telegram.code == code);
-                let wrong = r
-                    .readings
-                    .iter()
-                    .any(|r| r.attempt.decision.telegram.code != code);
-                let cand = r
-                    .candidate
-                    .as_ref()
-                    .is_some_and(|c| c.attempt.decision.telegram.code == code);
-                let at = r
-                    .readings
-                    .first()
-                    .or(r.candidate.as_ref())
-                    .map(|r| r.attempt.clone());
-                let (e, d, an) = at.as_ref().map_or((f64::NAN, f64::NAN, f64::NAN), |a| {
-                    let mut da = a.angle.to_degrees() - angle;
-                    da -= 180.0 * (da / 180.0).round();
-                    (10.0 * a.ebn0.log10() - db, a.depth / depth - 1.0, da)
-                });
-                if std::env::var("V").is_ok() && !good {
-                    eprintln!(
-                        "{seed}: fc {fc:.2} angle {angle:.1} -> {:?} {:?}",
-                        r.field.frequency_hz,
-                        at.map(|a| (
-                            a.decision.odds_wrong,
-                            a.decision.misfit,
-                            a.inverts,
-                            a.timing,
-                            a.telegrams,
-                            a.ebn0,
-                            a.depth,
-                            a.ideal_edges
-                        ))
-                    );
-                }
-                (
-                    good,
-                    wrong,
-                    cand,
-                    dt,
-                    e,
-                    d,
-                    an,
-                    r.field.frequency_hz.unwrap_or(0.0) - fc,
-                )
-            })
+            .map(|trial| run(trial, seconds, ebn0_db))
             .collect();
-        let n = results.len() as f64;
-        let read: Vec<_> = results.iter().filter(|r| r.0).collect();
-        let m = read.len().max(1) as f64;
-        let stat = |f: &dyn Fn(&(bool, bool, bool, f64, f64, f64, f64, f64)) -> f64| {
-            let mean = read.iter().map(|r| f(r)).sum::<f64>() / m;
-            let sd = (read.iter().map(|r| (f(r) - mean).powi(2)).sum::<f64>() / m).sqrt();
-            format!("{mean:+.4}±{sd:.4}")
-        };
-        println!(
-            "{seconds} s {db:6.2} dB: read {:.3} cand {:.3} wrong {} time {:.1} ms ebn0err {} depth {} angle {} f {}",
-            read.len() as f64 / n,
-            results.iter().filter(|r| r.2).count() as f64 / n,
-            results.iter().filter(|r| r.1).count(),
-            results.iter().map(|r| r.3).sum::<f64>() / n * 1e3,
-            stat(&|r| r.4),
-            stat(&|r| r.5),
-            stat(&|r| r.6),
-            stat(&|r| r.7),
-        );
+        report(ebn0_db, &outcomes);
     }
+}
+
+struct Outcome {
+    read: bool,
+    wrong: bool,
+    told_read: bool,
+    /// Eb/N0 (dB), depth (share), angle (degrees), frequency (Hz).
+    errors: [f64; 4],
+}
+
+fn run(trial: u64, seconds: f64, ebn0_db: f64) -> Outcome {
+    let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(20_261);
+    rng.set_stream(trial);
+    let field_hz = 134_200.0 + rng.random_range(-300.0..300.0);
+    let angle_deg = rng.random_range(-90.0..90.0);
+    let tag = RippleTag {
+        telegram: Telegram::new(rng.random()),
+        depth: DEPTH,
+        angle_deg,
+        start_cycles: rng.random_range(0.0..4096.0),
+        sign: 1,
+    };
+    let sigma = noise_sigma(
+        View::Real,
+        ebn0_db,
+        ripple_rms(View::Real, 1.0, DEPTH, angle_deg),
+        field_hz,
+        RATE_HZ,
+    );
+    let signal = DirectSignal {
+        view: View::Real,
+        rate_hz: RATE_HZ,
+        clock_ppm: 0.0,
+        samples: (seconds * RATE_HZ) as u64,
+        field_hz,
+        amplitude: 1.0,
+        phase_deg: rng.random_range(0.0..360.0),
+        offset: 0.0,
+        tags: vec![tag],
+        pulses: None,
+        noise_sigma: sigma,
+        seed: rng.random(),
+    };
+    let samples = signal.samples().0;
+    let singles: Vec<f32> = samples.iter().map(|&x| x as f32).collect();
+    let reception = receive(
+        &Signal {
+            samples: Samples::Real(&singles),
+            rate_hz: Some(RATE_HZ),
+            centre_hz: 0.0,
+            logic: false,
+        },
+        ODDS,
+    );
+    let right = reception
+        .readings
+        .iter()
+        .find(|reading| reading.attempt.decision.telegram.code == tag.telegram.code);
+    let errors = right.map_or([0.0; 4], |reading| {
+        let angle = reading.attempt.angle.to_degrees() - angle_deg;
+        [
+            10.0 * reading.attempt.ebn0.log10() - ebn0_db,
+            reading.attempt.depth / DEPTH - 1.0,
+            angle - 180.0 * (angle / 180.0).round(),
+            reception.field.frequency_hz.unwrap_or(0.0) - field_hz,
+        ]
+    });
+    Outcome {
+        read: right.is_some(),
+        wrong: reception.readings.len() > usize::from(right.is_some()),
+        told_read: told(&samples, &signal, &tag, sigma),
+        errors,
+    }
+}
+
+/// The exact decoder, told everything but the number and the telegram's start: plain sums over the samples.
+fn told(samples: &[f64], signal: &DirectSignal, tag: &RippleTag, sigma: f64) -> bool {
+    let inverts = linecode::inverts(&tag.telegram.bits());
+    // A start that the decoder is not told: boundary 0 is the first after the first sample.
+    let first = tag.start_cycles % BIT as f64;
+    let (mut sums, mut energies) = ([0.0; TELEGRAM_BITS], [0.0; TELEGRAM_BITS]);
+    let phase = (signal.phase_deg + tag.angle_deg).to_radians();
+    let mean_phase = signal.phase_deg.to_radians();
+    for (n, &x) in samples.iter().enumerate() {
+        let cycle = signal.field_hz * n as f64 / RATE_HZ;
+        let turns = TAU * cycle.fract();
+        // The field itself is known and taken off.
+        let ripple = x - (turns + mean_phase).cos();
+        let reference = (turns + phase).cos();
+        let half = ((cycle - first) / HALF as f64).floor() as i64;
+        // A half bit after boundary j belongs to j, one before it too, with the other sign.
+        let (boundary, sign) = (half.div_euclid(2), 1.0);
+        let (boundary, sign) = if half.rem_euclid(2) == 1 {
+            (boundary + 1, -sign)
+        } else {
+            (boundary, sign)
+        };
+        let odd = boundary.div_euclid(TELEGRAM_BITS as i64) % 2 != 0;
+        let sign = if odd && inverts { -sign } else { sign };
+        let index = boundary.rem_euclid(TELEGRAM_BITS as i64) as usize;
+        sums[index] += sign * ripple * reference;
+        energies[index] += reference * reference;
+    }
+    let decision = decide(&Boundaries {
+        sums,
+        energies,
+        noise_var: sigma * sigma,
+        inverts,
+        amplitude: Some(DEPTH),
+    });
+    decision.is_some_and(|decision| {
+        decision.odds_wrong <= ODDS && decision.telegram.code == tag.telegram.code
+    })
+}
+
+fn report(ebn0_db: f64, outcomes: &[Outcome]) {
+    let count = outcomes.len() as f64;
+    let share =
+        |test: fn(&Outcome) -> bool| outcomes.iter().filter(|o| test(o)).count() as f64 / count;
+    let read: Vec<&Outcome> = outcomes.iter().filter(|o| o.read).collect();
+    let spread = |k: usize| {
+        let n = read.len().max(1) as f64;
+        let mean = read.iter().map(|o| o.errors[k]).sum::<f64>() / n;
+        let square = read
+            .iter()
+            .map(|o| (o.errors[k] - mean).powi(2))
+            .sum::<f64>()
+            / n;
+        format!("{mean:+.4} ± {:.4}", square.sqrt())
+    };
+    println!(
+        "{ebn0_db:7.2} dB  read {:.4}  told {:.4}  wrong {}  Eb/N0 {} dB  depth {}  angle {} deg  field {} Hz",
+        share(|o| o.read),
+        share(|o| o.told_read),
+        outcomes.iter().filter(|o| o.wrong).count(),
+        spread(0),
+        spread(1),
+        spread(2),
+        spread(3),
+    );
 }

@@ -322,6 +322,7 @@ mod tests {
                 energies: [1.0; 128],
                 noise_var: 0.0225,
                 inverts,
+                amplitude: None,
             })
             .unwrap();
             assert!(found.misfit < 1e-6, "bit {flip}: {found:?}");
