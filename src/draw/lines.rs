@@ -72,13 +72,21 @@ pub(super) fn around(view: &View<'_>, reach_hz: f64) -> Option<Around> {
     } else {
         reference
     };
-    let mut lines: Vec<(f64, f64)> = rest
-        .tones(24)
-        .into_iter()
-        .map(|tone| {
-            let power = sides * tone.amplitude * tone.amplitude / rest_reference;
-            (tone.per_sample * seen.clock_hz, 10.0 * power.log10())
-        })
+    // What the receiver took off comes first; then what it left in.
+    let taken_off = seen.pieces.iter().take(1).flat_map(|piece| {
+        let level = piece.field.amplitude.max(1e-300);
+        piece
+            .tones
+            .iter()
+            .map(move |tone| (tone.per_value, (tone.amplitude.norm() / level).powi(2)))
+    });
+    let left_in = rest.tones(24).into_iter().map(|tone| {
+        let power = sides * tone.amplitude * tone.amplitude / rest_reference;
+        (tone.per_sample, power)
+    });
+    let mut lines: Vec<(f64, f64)> = taken_off
+        .chain(left_in)
+        .map(|(per_value, power)| (per_value * seen.clock_hz, 10.0 * power.log10()))
         .filter(|(f, _)| f.abs() > spread_hz && f.abs() < reach_hz && (carrier || *f > 0.0))
         .collect();
     lines.truncate(NAMED);

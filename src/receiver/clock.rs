@@ -3,7 +3,8 @@
 use num_complex::Complex32;
 
 use super::fold::{BIT, Fold, HALF, TELEGRAM};
-use super::pieces::{Piece, retime};
+use super::pieces::Piece;
+use super::retime::retime;
 
 /// Search range: field ±2 % and a sample clock off by as much as half a per cent.
 const RANGE: f64 = 0.025;

@@ -20,8 +20,10 @@ mod pulse;
 mod read;
 mod reception;
 mod refine;
+mod retime;
 mod signal;
 mod tones;
+mod track;
 mod views;
 
 pub use band::Kept;

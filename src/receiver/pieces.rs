@@ -7,12 +7,8 @@ use num_complex::{Complex32, Complex64};
 use super::edge::Edge;
 use super::front::Cycles;
 use super::interference::{StrayTone, remove_tones};
-
-/// Cycles per block of the field tracker: four bits, 0.95 ms.
-const BLOCK: usize = 128;
-
-/// Blocks the tracker averages over: one telegram, whose mean ripple is nil.
-const TRACK_BLOCKS: usize = 32;
+use super::retime::retime;
+use super::track::{BLOCK, block_means, slope_of, track};
 
 /// Cycles smoothed before deciding whether the field is on.
 const SMOOTH: usize = 16;
@@ -259,163 +255,6 @@ fn phase_slope(values: &[Complex32]) -> f64 {
     (guess + slope_of(&phases)) / block as f64
 }
 
-fn slope_of(values: &[f64]) -> f64 {
-    let n = values.len() as f64;
-    if values.len() < 2 {
-        return 0.0;
-    }
-    let middle = 0.5 * (n - 1.0);
-    let along: f64 = values
-        .iter()
-        .enumerate()
-        .map(|(k, v)| (k as f64 - middle) * v)
-        .sum();
-    along * 12.0 / (n * (n * n - 1.0))
-}
-
-fn block_means(values: &[Complex32], block: usize) -> Vec<Complex64> {
-    values
-        .chunks_exact(block)
-        .map(|chunk| {
-            chunk
-                .iter()
-                .map(|v| Complex64::new(v.re.into(), v.im.into()))
-                .sum::<Complex64>()
-                / block as f64
-        })
-        .collect()
-}
-
-/// The slowly changing field: a straight line through each point's surroundings, one node a block.
-struct Track {
-    nodes: Vec<Complex64>,
-    block: usize,
-}
-
-fn track(values: &[Complex32]) -> Track {
-    let block = BLOCK.min(values.len().max(1));
-    let means = block_means(values, block);
-    let count = means.len();
-    // Below three telegrams there is too little to tell drift from ripple: one line through everything.
-    let window = if count >= 3 * TRACK_BLOCKS {
-        TRACK_BLOCKS
-    } else {
-        count
-    };
-    let nodes = (0..count)
-        .map(|k| {
-            let from = k.saturating_sub(window / 2).min(count - window);
-            line_at(&means[from..from + window], (k - from) as f64)
-        })
-        .collect();
-    Track { nodes, block }
-}
-
-/// Value at `place` of the least-squares line through `values` at 0, 1, 2 …
-fn line_at(values: &[Complex64], place: f64) -> Complex64 {
-    let n = values.len() as f64;
-    let mean = values.iter().sum::<Complex64>() / n;
-    if values.len() < 3 {
-        return mean;
-    }
-    let middle = 0.5 * (n - 1.0);
-    let slope = values
-        .iter()
-        .enumerate()
-        .map(|(k, v)| v * (k as f64 - middle))
-        .sum::<Complex64>()
-        * (12.0 / (n * (n * n - 1.0)));
-    mean + slope * (place - middle)
-}
-
-impl Track {
-    fn middle(&self, node: usize) -> f64 {
-        (node as f64 + 0.5) * self.block as f64 - 0.5
-    }
-
-    /// Node before a value and how far it lies towards the next; beyond the ends the outer line goes on.
-    fn place(&self, index: usize) -> (usize, f64) {
-        let x = (index as f64 + 0.5) / self.block as f64 - 0.5;
-        let last = self.nodes.len().saturating_sub(2);
-        let node = (x.max(0.0) as usize).min(last);
-        (node, x - node as f64)
-    }
-
-    fn at(&self, index: usize) -> Complex64 {
-        let (node, share) = self.place(index);
-        match self.nodes.get(node + 1) {
-            Some(next) => self.nodes[node] + share * (next - self.nodes[node]),
-            None => self.nodes[node],
-        }
-    }
-
-    /// Slope (radians a value) of the line through the nodes' unwrapped phases, and the phases.
-    fn line(&self) -> (f64, Vec<f64>) {
-        let mut phases: Vec<f64> = Vec::with_capacity(self.nodes.len());
-        for node in &self.nodes {
-            let phase = node.arg();
-            let turns = phases
-                .last()
-                .map_or(0.0, |last| ((phase - last) / std::f64::consts::TAU).round());
-            phases.push(phase - turns * std::f64::consts::TAU);
-        }
-        (slope_of(&phases) / self.block as f64, phases)
-    }
-}
-
-/// Half width of the interpolator, and its positions per value.
-const REACH: isize = 6;
-const POSITIONS: usize = 64;
-
-/// Evaluates `values` at i − ahead(i): where the field has run ahead, cycle i came earlier.
-///
-/// Windowed sinc over 12 values; the values hold nothing above half their rate less a quarter, where it is flat to
-/// 0.1 %.
-pub fn retime(values: &[Complex32], ahead: impl Fn(usize) -> f64) -> Vec<Complex32> {
-    let width = 2 * REACH as usize;
-    let table: Vec<f32> = (0..=POSITIONS)
-        .flat_map(|position| {
-            let shift = position as f64 / POSITIONS as f64;
-            let raw: Vec<f64> = (0..width)
-                .map(|k| {
-                    let x = k as f64 - (REACH - 1) as f64 - shift;
-                    let window = (0.5 * std::f64::consts::PI * x / REACH as f64)
-                        .cos()
-                        .max(0.0)
-                        .powi(2);
-                    let angle = std::f64::consts::PI * x;
-                    window
-                        * if angle.abs() < 1e-12 {
-                            1.0
-                        } else {
-                            angle.sin() / angle
-                        }
-                })
-                .collect();
-            let sum: f64 = raw.iter().sum();
-            raw.into_iter().map(move |tap| (tap / sum) as f32)
-        })
-        .collect();
-    let count = values.len();
-    let mut shifted = Vec::with_capacity(count);
-    for i in 0..count {
-        let place = i as f64 - ahead(i);
-        let whole = place.floor();
-        let position = ((place - whole) * POSITIONS as f64).round() as usize;
-        let begin = whole as isize - (REACH - 1);
-        let taps = &table[position * width..(position + 1) * width];
-        let mut sum = Complex32::default();
-        for (k, tap) in taps.iter().enumerate() {
-            let at = begin + k as isize;
-            if at >= 0 && (at as usize) < count {
-                sum += values[at as usize] * *tap;
-            }
-        }
-        shifted.push(sum);
-    }
-    shifted
-}
-
 fn single(value: Complex64) -> Complex32 {
     Complex32::new(value.re as f32, value.im as f32)
 }
@@ -469,15 +308,5 @@ mod tests {
         let pieces = with_carrier(&cycles);
         assert_eq!(pieces.len(), 4);
         assert!(!pieces[0].after_start && pieces[1].after_start);
-    }
-
-    #[test]
-    fn retiming_moves_a_slow_wave_by_what_is_asked() {
-        let wave = |x: f64| Complex64::cis(0.3 * x);
-        let values: Vec<Complex32> = (0..500).map(|i| single(wave(f64::from(i)))).collect();
-        let moved = retime(&values, |_| 0.4);
-        for (i, value) in moved.iter().enumerate().skip(10).take(480) {
-            assert!((value - single(wave(i as f64 - 0.4))).norm() < 3e-3, "{i}");
-        }
     }
 }

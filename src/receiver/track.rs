@@ -1,0 +1,119 @@
+//! The field's slow changes: followed by straight lines through block means, so that the ripple averages out.
+
+use num_complex::{Complex32, Complex64};
+
+/// Cycles per block of the field tracker: four bits, 0.95 ms.
+pub const BLOCK: usize = 128;
+
+/// Blocks the tracker averages over: one telegram, whose mean ripple is nil.
+const TRACK_BLOCKS: usize = 32;
+
+/// The slowly changing field: a straight line through each point's surroundings, one node a block.
+pub struct Track {
+    /// The field at each block's middle.
+    pub nodes: Vec<Complex64>,
+    block: usize,
+}
+
+/// Tracks the field through a stretch.
+pub fn track(values: &[Complex32]) -> Track {
+    let block = BLOCK.min(values.len().max(1));
+    let means = block_means(values, block);
+    let count = means.len();
+    // Below three telegrams there is too little to tell drift from ripple: one line through everything.
+    let window = if count >= 3 * TRACK_BLOCKS {
+        TRACK_BLOCKS
+    } else {
+        count
+    };
+    let nodes = (0..count)
+        .map(|k| {
+            let from = k.saturating_sub(window / 2).min(count - window);
+            line_at(&means[from..from + window], (k - from) as f64)
+        })
+        .collect();
+    Track { nodes, block }
+}
+
+/// Value at `place` of the least-squares line through `values` at 0, 1, 2 …
+fn line_at(values: &[Complex64], place: f64) -> Complex64 {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<Complex64>() / n;
+    if values.len() < 3 {
+        return mean;
+    }
+    let middle = 0.5 * (n - 1.0);
+    let slope = values
+        .iter()
+        .enumerate()
+        .map(|(k, v)| v * (k as f64 - middle))
+        .sum::<Complex64>()
+        * (12.0 / (n * (n * n - 1.0)));
+    mean + slope * (place - middle)
+}
+
+impl Track {
+    /// Index of a node's middle.
+    pub fn middle(&self, node: usize) -> f64 {
+        (node as f64 + 0.5) * self.block as f64 - 0.5
+    }
+
+    /// Node before a value and how far it lies towards the next; beyond the ends the outer line goes on.
+    pub fn place(&self, index: usize) -> (usize, f64) {
+        let x = (index as f64 + 0.5) / self.block as f64 - 0.5;
+        let last = self.nodes.len().saturating_sub(2);
+        let node = (x.max(0.0) as usize).min(last);
+        (node, x - node as f64)
+    }
+
+    /// The field at a value.
+    pub fn at(&self, index: usize) -> Complex64 {
+        let (node, share) = self.place(index);
+        match self.nodes.get(node + 1) {
+            Some(next) => self.nodes[node] + share * (next - self.nodes[node]),
+            None => self.nodes[node],
+        }
+    }
+
+    /// Slope (radians a value) of the line through the nodes' unwrapped phases, and the phases.
+    pub fn line(&self) -> (f64, Vec<f64>) {
+        let mut phases: Vec<f64> = Vec::with_capacity(self.nodes.len());
+        for node in &self.nodes {
+            let phase = node.arg();
+            let turns = phases
+                .last()
+                .map_or(0.0, |last| ((phase - last) / std::f64::consts::TAU).round());
+            phases.push(phase - turns * std::f64::consts::TAU);
+        }
+        (slope_of(&phases) / self.block as f64, phases)
+    }
+}
+
+/// Least-squares slope of equally spaced values, a value.
+pub fn slope_of(values: &[f64]) -> f64 {
+    let n = values.len() as f64;
+    if values.len() < 2 {
+        return 0.0;
+    }
+    let middle = 0.5 * (n - 1.0);
+    let along: f64 = values
+        .iter()
+        .enumerate()
+        .map(|(k, v)| (k as f64 - middle) * v)
+        .sum();
+    along * 12.0 / (n * (n * n - 1.0))
+}
+
+/// Means of whole blocks.
+pub fn block_means(values: &[Complex32], block: usize) -> Vec<Complex64> {
+    values
+        .chunks_exact(block)
+        .map(|chunk| {
+            chunk
+                .iter()
+                .map(|v| Complex64::new(v.re.into(), v.im.into()))
+                .sum::<Complex64>()
+                / block as f64
+        })
+        .collect()
+}
