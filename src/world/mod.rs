@@ -8,6 +8,7 @@
 pub mod circuit;
 pub mod coil;
 pub mod link;
+pub mod scenario;
 
 mod carrier;
 mod digitiser;
