@@ -1,9 +1,11 @@
 //! The link from a reader to a tag and back, in numbers: coupling, tag voltage, ripple at the probe, range.
 
 mod exposure;
+mod reading;
 mod sums;
 
-pub use exposure::{FieldAt, Limit, LimitKind, field_at, limits};
+pub use exposure::{FieldAt, Limit, LimitKind, field_at, limits, loop_electric_field_uv_per_m};
+pub use reading::{folded_ebn0_db, needed_ebn0_db};
 pub use sums::{WrongCoil, turns_for_inductance, wrong_coil};
 
 use super::circuit::{
@@ -116,6 +118,20 @@ impl Transponder {
     }
 }
 
+impl Link {
+    /// Eb/N0 with this noise density N0 (V²/Hz, one-sided), dB: r²·T_b/(2·N0) for real samples with the carrier, r²·T_b/N0 for an
+    /// envelope; −∞ without a ripple.
+    pub fn ebn0_with(&self, noise_v2_per_hz: f64, field_hz: f64, listening: &Listening) -> f64 {
+        let seen = if listening.detector.is_some() {
+            1.0
+        } else {
+            0.5
+        };
+        let bit_s = 2.0 * HALF_BIT_CYCLES / field_hz;
+        10.0 * (seen * self.ripple_v * self.ripple_v * bit_s / noise_v2_per_hz).log10()
+    }
+}
+
 /// Works out one position; `half_bits` (true: load closed) is what the tag sends, one telegram or a typical piece of one.
 pub fn link(
     station: &Station,
@@ -147,10 +163,7 @@ pub fn link(
     let (sent, envelope_depth) = sent_ripple(&network, &probe, half_bits, listening.detector)?;
     let signal_v = listening.scale * sent.field.norm();
     let ripple_v = envelope_depth.unwrap_or(sent.depth) * signal_v;
-    // Eb/N0 = r²·T_b/(2·N0) for real samples with the carrier, r²·T_b/N0 for an envelope, N0 one-sided.
-    let seen = if envelope_depth.is_some() { 1.0 } else { 0.5 };
-    let bit_s = 2.0 * HALF_BIT_CYCLES / frequency_hz;
-    Ok(Link {
+    let mut link = Link {
         mutual_h,
         coupling: mutual_h / (station.circuit.inductance_h * transponder.coil.inductance_h).sqrt(),
         tag_v,
@@ -161,10 +174,12 @@ pub fn link(
         settled: Ripple::between(open.phasor(&probe, 0), closed.phasor(&probe, 0)),
         sent,
         ripple_v,
-        ebn0_db: listening
-            .noise_v2_per_hz
-            .map(|noise| 10.0 * (seen * ripple_v * ripple_v * bit_s / noise).log10()),
-    })
+        ebn0_db: None,
+    };
+    link.ebn0_db = listening
+        .noise_v2_per_hz
+        .map(|noise| link.ebn0_with(noise, frequency_hz, listening));
+    Ok(link)
 }
 
 /// The ripple while these half bits are sent once, from settled circuits and a lead-in of the last half bits; behind a detector also

@@ -97,7 +97,9 @@ impl Plan {
                     + NOISE_ROOM * noise_sigma
             }
         };
-        let range = arguments.range.unwrap_or_else(|| next_range(peak));
+        let range = arguments
+            .range
+            .unwrap_or_else(|| Digitiser::range_for(peak));
         let samples = (arguments.seconds * rate_hz).round() as u64;
         ensure!(
             samples >= 1,
@@ -205,25 +207,6 @@ fn view(arguments: &Arguments) -> anyhow::Result<View> {
     })
 }
 
-/// Smallest of 1, 2, 5, 10, 20 … (and 0.5, 0.2 …) volts above `peak`.
-fn next_range(peak: f64) -> f64 {
-    // Whole powers of ten are exact; a negative exponent divides by one.
-    let scale = |exponent: i32| {
-        let power = (0..exponent.abs()).fold(1.0, |power, _| power * 10.0);
-        move |factor: f64| {
-            if exponent < 0 {
-                factor / power
-            } else {
-                factor * power
-            }
-        }
-    };
-    (-9..9)
-        .flat_map(|exponent| [1.0, 2.0, 5.0].map(scale(exponent)))
-        .find(|&range| range > peak)
-        .unwrap_or(peak)
-}
-
 fn tags(arguments: &Arguments) -> anyhow::Result<Vec<RippleTag>> {
     let count = if arguments.no_tag {
         0
@@ -297,25 +280,4 @@ fn tag(arguments: &Arguments, index: usize) -> anyhow::Result<RippleTag> {
             .copied()
             .unwrap_or(if sign < 0.5 { 1 } else { -1 }),
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_range_is_the_next_of_1_2_5() {
-        for (peak, range) in [
-            (0.99, 1.0),
-            (1.0, 2.0),
-            (1.01, 2.0),
-            (2.5, 5.0),
-            (7.0, 10.0),
-            (123.0, 200.0),
-            (0.03, 0.05),
-            (1e-6, 2e-6),
-        ] {
-            assert!((next_range(peak) / range - 1.0).abs() < 1e-12, "{peak}");
-        }
-    }
 }

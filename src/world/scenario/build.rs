@@ -197,7 +197,7 @@ impl Sends {
 }
 
 /// Half bits (true: load closed) of a telegram over and over: once, or twice where it inverts the load state.
-pub(in super::super) fn half_bits(telegram: &Telegram) -> Vec<bool> {
+pub fn half_bits(telegram: &Telegram) -> Vec<bool> {
     let bits = telegram.bits();
     let mut states = linecode::load_states(&bits, 1);
     if linecode::inverts(&bits) {

@@ -12,6 +12,7 @@ mod parts;
 mod read;
 mod receiving;
 
+pub use build::half_bits;
 pub use check::{At, ScenarioError};
 pub use interference::{BandNoise, Fsk, Hum, Impulses, Noise, PhaseNoise, Supply, Tone};
 pub use keys::{Allowed, KEYS, Key, TABLES, TableKind, key_list};
