@@ -4,6 +4,7 @@
 //! standard error. A reader that closes the pipe early has what it wanted: that is success.
 
 mod decode;
+mod link;
 mod synth;
 mod telegram;
 mod telegram_fields;
@@ -36,6 +37,7 @@ struct Program {
 #[derive(Subcommand)]
 enum Command {
     Decode(decode::Arguments),
+    Link(link::Arguments),
     Synth(Box<synth::Arguments>),
     Telegram(telegram::Arguments),
 }
@@ -54,6 +56,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let outcome = match program {
         Ok(program) => match program.command {
             Command::Synth(arguments) => synth::run(&arguments),
+            Command::Link(arguments) => link::run(&arguments),
             Command::Decode(arguments) => decode::run(&arguments),
             Command::Telegram(arguments) => telegram::run(&arguments),
         },

@@ -2,6 +2,7 @@
 
 mod output;
 mod plan;
+mod scenario;
 mod truth;
 
 use std::path::PathBuf;
@@ -37,11 +38,17 @@ carrier, r²·T/N0 for an envelope and for I/Q samples. r is the rms ripple of t
 is seen, T = 32 field cycles, N0 = 2σ²/rate with σ the standard deviation of a sample (of each
 quadrature). About 0 dB is the limit for one telegram; N telegrams folded gain 10·log10 N dB.
 
+A scenario has its own keys with units and ranges ('ripplemark link --keys' lists them). With --scenario
+(or --set alone, from the default bench) --id, --seconds, --rate, --seed, --field-hz, --ebn0, --bits,
+--range, --offset, --clock-ppm and --pulse go before the file; --amplitude, --depth, --angle, --start,
+--sign and --phase do so where the scenario has a [direct] ripple.
+
 Examples:
   ripplemark synth intake.wav --id 999:123456789
   ripplemark synth weak.wav --id 999:1 --ebn0 -8 --seconds 1 --seed 7
   ripplemark synth two.npy --id 999:1 --id 999:2 --level-db -10 --ebn0 15
   ripplemark synth soundcard.wav --kind envelope --rate 48000 --angle 0
+  ripplemark synth bench.wav --scenario waveforms/scenarios/clean-bench.toml --set tag.1.tilt_deg=60
 
 Exit codes: 0 done, 2 bad arguments or a file that cannot be written.";
 
@@ -73,18 +80,18 @@ pub struct Arguments {
     /// A bare field; --ebn0 then sets the noise a tag of --depth and --angle would have it with
     #[arg(long, conflicts_with_all = ["ids", "start", "sign", "level_db"])]
     no_tag: bool,
-    /// What the samples show
-    #[arg(long, value_enum, default_value = "direct")]
-    kind: Kind,
+    /// What the samples show [default: direct]
+    #[arg(long, value_enum)]
+    kind: Option<Kind>,
     /// Samples a second, Hz [default: 1000000; envelope and I/Q 48000, logic 100000]
     #[arg(long, value_name = "HZ", value_parser = within(8e3..=1e8, "Hz"))]
     rate: Option<f64>,
-    /// Length, seconds
-    #[arg(long, value_name = "S", default_value = "0.5", value_parser = within(1e-3..=3600.0, "s"))]
-    seconds: f64,
-    /// Frequency of the field, Hz
-    #[arg(long, value_name = "HZ", default_value = "134200", value_parser = within(100e3..=200e3, "Hz"))]
-    field_hz: f64,
+    /// Length, seconds [default: 0.5]
+    #[arg(long, value_name = "S", value_parser = within(1e-3..=3600.0, "s"))]
+    seconds: Option<f64>,
+    /// Frequency of the field, Hz [default: 134200]
+    #[arg(long, value_name = "HZ", value_parser = within(100e3..=200e3, "Hz"))]
+    field_hz: Option<f64>,
     /// Centre frequency of I/Q samples, Hz [default: 134200]
     #[arg(long, value_name = "HZ", value_parser = within(0.0..=1e7, "Hz"))]
     centre: Option<f64>,
@@ -106,15 +113,15 @@ pub struct Arguments {
     /// Eb/N0 of the first tag, dB [default: no noise]
     #[arg(long, value_name = "DB", allow_negative_numbers = true, value_parser = within(-60.0..=100.0, "dB"))]
     ebn0: Option<f64>,
-    /// Seed of everything random, 0 to 18446744073709551615
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    seed: u64,
-    /// Peak amplitude of the field, V
-    #[arg(long, value_name = "V", default_value = "1", value_parser = within(1e-6..=1e4, "V"))]
-    amplitude: f64,
-    /// Constant added to every sample, V
-    #[arg(long, value_name = "V", default_value = "0", allow_negative_numbers = true, value_parser = within(-1e4..=1e4, "V"))]
-    offset: f64,
+    /// Seed of everything random, 0 to 18446744073709551615 [default: 1]
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    /// Peak amplitude of the field, V [default: 1]
+    #[arg(long, value_name = "V", value_parser = within(1e-6..=1e4, "V"))]
+    amplitude: Option<f64>,
+    /// Constant added to every sample, V [default: 0]
+    #[arg(long, value_name = "V", allow_negative_numbers = true, value_parser = within(-1e4..=1e4, "V"))]
+    offset: Option<f64>,
     /// Phase of the field at the first sample, degrees [default: from the seed]
     #[arg(long, value_name = "DEG", allow_negative_numbers = true, value_parser = within(-360.0..=360.0, "degrees"))]
     phase: Option<f64>,
@@ -124,12 +131,18 @@ pub struct Arguments {
     /// Full scale ±V of the digitiser [default: the next of 1, 2, 5, 10 … that holds the signal]
     #[arg(long, value_name = "V", value_parser = within(1e-6..=1e6, "V"))]
     range: Option<f64>,
-    /// How much faster than stated the sampling clock runs, parts per million
-    #[arg(long, value_name = "PPM", default_value = "0", allow_negative_numbers = true, value_parser = within(-1e4..=1e4, "ppm"))]
-    clock_ppm: f64,
+    /// How much faster than stated the sampling clock runs, parts per million [default: 0]
+    #[arg(long, value_name = "PPM", allow_negative_numbers = true, value_parser = within(-1e4..=1e4, "ppm"))]
+    clock_ppm: Option<f64>,
     /// Switch the field: milliseconds on and off, 1 to 10000 each; every time the telegram starts anew
     #[arg(long, value_name = "ON_MS:OFF_MS", value_parser = pulses)]
     pulse: Option<Pulses>,
+    /// Take everything from a scenario file (TOML): coils, circuits, interferers, probe, digitiser
+    #[arg(long, value_name = "FILE")]
+    scenario: Option<PathBuf>,
+    /// Change a key of the scenario, for example reader.drive_v=12 or tag.1.tilt_deg=45; repeat for more
+    #[arg(long, value_name = "KEY=VALUE")]
+    set: Vec<String>,
     /// Write lines with the settings (length, interval, unit) before the data; only .csv
     #[arg(long)]
     preamble: bool,
@@ -162,15 +175,52 @@ fn pulses(text: &str) -> Result<Pulses, String> {
     })
 }
 
+impl Arguments {
+    fn kind(&self) -> Kind {
+        self.kind.unwrap_or(Kind::Direct)
+    }
+
+    fn seconds(&self) -> f64 {
+        self.seconds.unwrap_or(0.5)
+    }
+
+    fn field_hz(&self) -> f64 {
+        self.field_hz.unwrap_or(134_200.0)
+    }
+
+    fn seed(&self) -> u64 {
+        self.seed.unwrap_or(1)
+    }
+
+    fn amplitude(&self) -> f64 {
+        self.amplitude.unwrap_or(1.0)
+    }
+
+    fn offset(&self) -> f64 {
+        self.offset.unwrap_or(0.0)
+    }
+
+    fn clock_ppm(&self) -> f64 {
+        self.clock_ppm.unwrap_or(0.0)
+    }
+}
+
 /// Makes the capture and its truth file.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
-    let plan = plan::Plan::new(arguments)?;
-    let clipped = output::write(&plan)?;
-    truth::write(&plan, clipped)?;
+    let (clipped, range) = if arguments.scenario.is_some() || !arguments.set.is_empty() {
+        scenario::write(arguments)?
+    } else {
+        let plan = plan::Plan::new(arguments)?;
+        let mut source = plan.signal.source();
+        let clipped = output::write(&plan.target(), |re, im| {
+            source.next_block(re, im);
+        })?;
+        truth::write(&plan, clipped)?;
+        (clipped, plan.range)
+    };
     if clipped > 0 {
         eprintln!(
-            "ripplemark: note: {clipped} samples are beyond the range of {} V and were clipped",
-            plan.range
+            "ripplemark: note: {clipped} samples are beyond the range of {range} V and were clipped"
         );
     }
     Ok(ExitCode::SUCCESS)

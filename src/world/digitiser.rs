@@ -15,6 +15,30 @@ impl Digitiser {
     /// Most bits; more would not fit the single-precision floats captures are read as.
     pub const MOST_BITS: u32 = 24;
 
+    /// Smallest of 1, 2, 5, 10, 20 … (and 0.5, 0.2 …) above `peak`.
+    pub fn range_for(peak: f64) -> f64 {
+        // Whole powers of ten are exact; a negative exponent divides by one.
+        let scale = |exponent: i32| {
+            let power = (0..exponent.abs()).fold(1.0, |power, _| power * 10.0);
+            move |factor: f64| {
+                if exponent < 0 {
+                    factor / power
+                } else {
+                    factor * power
+                }
+            }
+        };
+        (-9..9)
+            .flat_map(|exponent| [1.0, 2.0, 5.0].map(scale(exponent)))
+            .find(|&range| range > peak)
+            .unwrap_or(peak)
+    }
+
+    /// One-sided density of the rounding to steps, step²/12 spread evenly up to half the rate, V²/Hz.
+    pub fn density_v2_per_hz(&self, rate_hz: f64) -> f64 {
+        self.step() * self.step() / (6.0 * rate_hz)
+    }
+
     /// Size of one step, in the unit of `range`.
     pub fn step(&self) -> f64 {
         self.range / f64::from(1u32 << (self.bits - 1))
@@ -40,6 +64,25 @@ impl Digitiser {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_range_is_the_next_of_1_2_5() {
+        for (peak, range) in [
+            (0.99, 1.0),
+            (1.0, 2.0),
+            (1.01, 2.0),
+            (2.5, 5.0),
+            (7.0, 10.0),
+            (123.0, 200.0),
+            (0.03, 0.05),
+            (1e-6, 2e-6),
+        ] {
+            assert!(
+                (Digitiser::range_for(peak) / range - 1.0).abs() < 1e-12,
+                "{peak}"
+            );
+        }
+    }
 
     #[test]
     fn values_are_rounded_to_the_nearest_step_and_clipped() {

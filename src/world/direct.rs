@@ -120,9 +120,19 @@ impl DirectSource<'_> {
     /// Replaces the content of the vectors by the next samples and returns how many there are; 0 at the end. The second is
     /// the quadrature of I/Q samples, scratch space otherwise.
     pub fn next_block(&mut self, re: &mut Vec<f64>, im: &mut Vec<f64>) -> usize {
+        self.next_samples(BLOCK_SAMPLES, re, im)
+    }
+
+    /// The same for at most `most` samples.
+    pub(super) fn next_samples(
+        &mut self,
+        most: usize,
+        re: &mut Vec<f64>,
+        im: &mut Vec<f64>,
+    ) -> usize {
         let signal = self.signal;
         let first = self.next;
-        let count = (signal.samples - first).min(BLOCK_SAMPLES as u64) as usize;
+        let count = (signal.samples - first).min(most as u64) as usize;
         let last = first + count as u64;
         self.next = last;
         re.clear();

@@ -1,9 +1,11 @@
 //! The link from a reader to a tag and back, in numbers: coupling, tag voltage, ripple at the probe, range.
 
 mod exposure;
+mod reading;
 mod sums;
 
-pub use exposure::{FieldAt, Limit, LimitKind, field_at, limits};
+pub use exposure::{FieldAt, Limit, LimitKind, field_at, limits, loop_electric_field_uv_per_m};
+pub use reading::{folded_ebn0_db, needed_ebn0_db};
 pub use sums::{WrongCoil, turns_for_inductance, wrong_coil};
 
 use super::circuit::{
@@ -11,6 +13,8 @@ use super::circuit::{
     ripple_of_track, run, settle,
 };
 use super::coil::{Coil, Place, TagCoil, mutual_inductance_h};
+use num_complex::Complex64;
+use std::f64::consts::PI;
 use thiserror::Error;
 
 /// Field cycles in half a bit (ISO 11785: 32 a bit).
@@ -46,6 +50,13 @@ pub enum Tap {
     PickUp(Coil, Place),
 }
 
+/// A rectifier with a low-pass of first order behind it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EnvelopeDetector {
+    /// Corner of the low-pass.
+    pub corner_hz: f64,
+}
+
 /// How the signal is listened to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Listening {
@@ -53,6 +64,8 @@ pub struct Listening {
     pub tap: Tap,
     /// Volts at the digitiser for a volt at the tap: 0.1 for a 10:1 divider.
     pub scale: f64,
+    /// Behind a rectifier, if any: only what changes the amplitude is heard.
+    pub detector: Option<EnvelopeDetector>,
     /// One-sided noise density at the digitiser in V²/Hz, if known.
     pub noise_v2_per_hz: Option<f64>,
 }
@@ -78,6 +91,8 @@ pub struct Link {
     pub settled: Ripple,
     /// Depth and angle while the half bits are sent: what the tuned circuits let through.
     pub sent: Ripple,
+    /// Rms of the ripple at the digitiser, behind the detector if there is one.
+    pub ripple_v: f64,
     /// Eb/N0 of the ripple as received, if the noise is known; for a tag that would send, powered or not.
     pub ebn0_db: Option<f64>,
 }
@@ -100,6 +115,20 @@ impl Transponder {
             coil_ohm: self.coil.resistance_ohm(frequency_hz),
             ..self.circuit
         }
+    }
+}
+
+impl Link {
+    /// Eb/N0 with this noise density N0 (V²/Hz, one-sided), dB: r²·T_b/(2·N0) for real samples with the carrier, r²·T_b/N0 for an
+    /// envelope; −∞ without a ripple.
+    pub fn ebn0_with(&self, noise_v2_per_hz: f64, field_hz: f64, listening: &Listening) -> f64 {
+        let seen = if listening.detector.is_some() {
+            1.0
+        } else {
+            0.5
+        };
+        let bit_s = 2.0 * HALF_BIT_CYCLES / field_hz;
+        10.0 * (seen * self.ripple_v * self.ripple_v * bit_s / noise_v2_per_hz).log10()
     }
 }
 
@@ -131,11 +160,10 @@ pub fn link(
     };
     let (open, closed) = (settle(&network, &[false]), settle(&network, &[true]));
     let tag_v = open.phasor(&Probe::TagVoltage { tag: 0 }, 0).norm();
-    let sent = sent_ripple(&network, &probe, half_bits)?;
+    let (sent, envelope_depth) = sent_ripple(&network, &probe, half_bits, listening.detector)?;
     let signal_v = listening.scale * sent.field.norm();
-    let ripple_v = sent.depth * signal_v;
-    let bit_s = 2.0 * HALF_BIT_CYCLES / frequency_hz;
-    Ok(Link {
+    let ripple_v = envelope_depth.unwrap_or(sent.depth) * signal_v;
+    let mut link = Link {
         mutual_h,
         coupling: mutual_h / (station.circuit.inductance_h * transponder.coil.inductance_h).sqrt(),
         tag_v,
@@ -145,15 +173,23 @@ pub fn link(
         signal_v,
         settled: Ripple::between(open.phasor(&probe, 0), closed.phasor(&probe, 0)),
         sent,
-        // Eb/N0 = r²·T_b/(2·N0) for real samples, N0 one-sided.
-        ebn0_db: listening
-            .noise_v2_per_hz
-            .map(|noise| 10.0 * (ripple_v * ripple_v * bit_s / (2.0 * noise)).log10()),
-    })
+        ripple_v,
+        ebn0_db: None,
+    };
+    link.ebn0_db = listening
+        .noise_v2_per_hz
+        .map(|noise| link.ebn0_with(noise, frequency_hz, listening));
+    Ok(link)
 }
 
-/// The ripple while these half bits are sent once, from settled circuits and a lead-in of the last half bits.
-fn sent_ripple(network: &Network, probe: &Probe, half_bits: &[bool]) -> Result<Ripple, LinkError> {
+/// The ripple while these half bits are sent once, from settled circuits and a lead-in of the last half bits; behind a detector also
+/// the rms of its change of amplitude over the field.
+fn sent_ripple(
+    network: &Network,
+    probe: &Probe,
+    half_bits: &[bool],
+    detector: Option<EnvelopeDetector>,
+) -> Result<(Ripple, Option<f64>), LinkError> {
     let cycle_s = 1.0 / network.readers()[0].frequency_hz;
     let slowest_s = [false, true]
         .iter()
@@ -190,12 +226,29 @@ fn sent_ripple(network: &Network, probe: &Probe, half_bits: &[bool]) -> Result<R
         loads: vec![LoadPlan::Fixed(edges)],
     };
     let track = run(network, &plan)?;
-    Ok(ripple_of_track(
-        &track,
-        probe,
-        network.readers()[0].frequency_hz,
-        from_s,
-        to_s,
+    let frequency_hz = network.readers()[0].frequency_hz;
+    let ripple = ripple_of_track(&track, probe, frequency_hz, from_s, to_s);
+    let Some(detector) = detector else {
+        return Ok((ripple, None));
+    };
+    // The same points, with the lead-in to settle the low-pass.
+    let step_s = 0.25 / frequency_hz;
+    let points = ((to_s - settling_s) / step_s).round() as usize;
+    let mut phasors = vec![Complex64::from(0.0); points];
+    track.phasors(probe, frequency_hz, settling_s, step_s, &mut phasors);
+    let stay = (-2.0 * PI * detector.corner_hz * step_s).exp();
+    let mut held = ripple.field.norm();
+    let heard: Vec<Complex64> = phasors
+        .iter()
+        .map(|phasor| {
+            held = stay * held + (1.0 - stay) * phasor.norm();
+            Complex64::from(held)
+        })
+        .collect();
+    let skip = ((from_s - settling_s) / step_s).round() as usize;
+    Ok((
+        ripple,
+        Some(Ripple::of(&heard[skip.min(heard.len())..]).depth),
     ))
 }
 
@@ -225,7 +278,6 @@ mod tests {
     use super::super::circuit::{Modulator, Topology, resonance_capacitance_f};
     use super::super::coil::{Outline, Winding, Wire};
     use super::*;
-    use std::f64::consts::PI;
 
     const FIELD_HZ: f64 = 134_200.0;
 
@@ -278,6 +330,7 @@ mod tests {
         Listening {
             tap: Tap::Antenna,
             scale: 0.1,
+            detector: None,
             noise_v2_per_hz: Some(1e-12),
         }
     }
@@ -394,6 +447,7 @@ mod tests {
             let listening = Listening {
                 tap: Tap::PickUp(coil.clone(), place),
                 scale: 1.0,
+                detector: None,
                 noise_v2_per_hz: None,
             };
             let tag_at = Place::in_front(0.1, 0.0, 0.0);

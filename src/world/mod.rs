@@ -8,16 +8,20 @@
 pub mod circuit;
 pub mod coil;
 pub mod link;
+pub mod scenario;
 
+mod bench;
 mod carrier;
 mod digitiser;
 mod direct;
+mod interferer;
 mod noise_level;
 mod normal;
 mod pulses;
 mod random;
 mod ripple_tag;
 
+pub use bench::{Bench, BenchSource, Derived, DerivedTag};
 pub use digitiser::Digitiser;
 pub use direct::{BLOCK_SAMPLES, DirectSignal, DirectSource, View};
 pub use noise_level::{noise_sigma, ripple_rms};

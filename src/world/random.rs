@@ -13,6 +13,8 @@ pub enum Stream {
     Field,
     /// White noise of the samples.
     Noise,
+    /// An interferer: kind and number within the kind.
+    Interferer(u8, u8),
 }
 
 impl Stream {
@@ -21,6 +23,7 @@ impl Stream {
         match self {
             Self::Field => 0,
             Self::Noise => 1,
+            Self::Interferer(kind, index) => 0x2_0000 + 0x100 * kind as u64 + index as u64,
             Self::Tag(index) => 0x1_0000 + index as u64,
         }
     }

@@ -1,24 +1,42 @@
-//! The planned signal, digitised, into its file.
+//! Samples, digitised, into their file.
+
+use std::path::Path;
 
 use anyhow::Context;
 use ripplemark::capture::{ChannelInfo, Heading, Unit, WriteKind, write_blocks};
-use ripplemark::world::View;
+use ripplemark::world::Digitiser;
 
-use super::plan::{Form, Plan};
+use super::plan::Form;
 
 /// Most bits of a digitiser whose samples go into whole numbers of 16 bits.
 const SIXTEEN: u32 = 16;
 
+/// What is written, whatever the samples come from.
+pub struct Target<'a> {
+    pub out: &'a Path,
+    pub form: Form,
+    pub preamble: bool,
+    /// Pairs of in-phase and quadrature samples.
+    pub complex: bool,
+    /// Levels 0 and 1.
+    pub logic: bool,
+    pub rate_hz: f64,
+    pub samples: u64,
+    /// `None` = floats without steps.
+    pub digitiser: Option<Digitiser>,
+    pub range: f64,
+}
+
 /// How the file is written, and its sample type as `decode --raw` or the form names it.
-pub fn kind(plan: &Plan) -> (WriteKind, &'static str) {
-    let bits = plan.digitiser.map(|digitiser| digitiser.bits);
-    match (plan.form, bits) {
+pub fn kind(target: &Target) -> (WriteKind, &'static str) {
+    let bits = target.digitiser.map(|digitiser| digitiser.bits);
+    match (target.form, bits) {
         (Form::Text, _) => (WriteKind::Csv, "text"),
-        (Form::Npy, _) if plan.complex() => (WriteKind::Npy, "cf32"),
+        (Form::Npy, _) if target.complex => (WriteKind::Npy, "cf32"),
         (Form::Npy, _) => (WriteKind::Npy, "f32"),
-        (Form::Raw, Some(..=SIXTEEN)) if plan.complex() => (WriteKind::RawI16, "ci16"),
+        (Form::Raw, Some(..=SIXTEEN)) if target.complex => (WriteKind::RawI16, "ci16"),
         (Form::Raw, Some(..=SIXTEEN)) => (WriteKind::RawI16, "i16"),
-        (Form::Raw, _) if plan.complex() => (WriteKind::RawF32, "cf32"),
+        (Form::Raw, _) if target.complex => (WriteKind::RawF32, "cf32"),
         (Form::Raw, _) => (WriteKind::RawF32, "f32"),
         // Alone among the whole numbers of WAV files, 8 bits are unsigned with 128 for zero.
         (Form::Wav, Some(..=8)) => (WriteKind::WavInteger(8), "u8"),
@@ -29,25 +47,30 @@ pub fn kind(plan: &Plan) -> (WriteKind, &'static str) {
 }
 
 /// Unit of the samples: whole numbers and WAV files hold fractions of the range, the others volts.
-pub fn unit(plan: &Plan) -> Unit {
-    match kind(plan).0 {
-        _ if plan.signal.view == View::Logic => Unit::Unknown,
+pub fn unit(target: &Target) -> Unit {
+    match kind(target).0 {
+        _ if target.logic => Unit::Unknown,
         WriteKind::Csv | WriteKind::Npy | WriteKind::RawF32 => Unit::Volt,
         WriteKind::WavInteger(_) | WriteKind::WavFloat | WriteKind::RawI16 => Unit::FullScale,
     }
 }
 
-/// Writes the capture; returns how many samples were beyond the digitiser's range.
-pub fn write(plan: &Plan) -> anyhow::Result<u64> {
-    let signal = &plan.signal;
-    let unit = unit(plan);
-    let names: &[&str] = match signal.view {
-        View::Iq { .. } => &["i", "q"],
-        View::Logic => &["level"],
-        View::Real | View::Envelope => &["voltage"],
+/// Writes the capture; `next` fills both vectors (the second with quadrature samples, if there are any) with the next samples or nothing
+/// at the end. Returns how many samples were beyond the digitiser's range.
+pub fn write(
+    target: &Target,
+    mut next: impl FnMut(&mut Vec<f64>, &mut Vec<f64>),
+) -> anyhow::Result<u64> {
+    let unit = unit(target);
+    let names: &[&str] = if target.complex {
+        &["i", "q"]
+    } else if target.logic {
+        &["level"]
+    } else {
+        &["voltage"]
     };
     let heading = Heading {
-        rate_hz: signal.rate_hz,
+        rate_hz: target.rate_hz,
         channels: names
             .iter()
             .map(|&name| ChannelInfo {
@@ -55,20 +78,19 @@ pub fn write(plan: &Plan) -> anyhow::Result<u64> {
                 unit,
             })
             .collect(),
-        complex: plan.complex(),
-        length: signal.samples,
-        settings: if plan.preamble {
-            settings(plan)
+        complex: target.complex,
+        length: target.samples,
+        settings: if target.preamble {
+            settings(target)
         } else {
             Vec::new()
         },
     };
-    let convert = conversion(plan, unit);
+    let convert = conversion(target, unit);
     let (mut re, mut im) = (Vec::new(), Vec::new());
-    let mut source = signal.source();
     let mut clipped = 0;
-    write_blocks(&plan.out, &heading, kind(plan).0, |block| {
-        source.next_block(&mut re, &mut im);
+    write_blocks(target.out, &heading, kind(target).0, |block| {
+        next(&mut re, &mut im);
         for (to, from) in block.iter_mut().zip([&re, &im]) {
             to.extend(from.iter().map(|&value| {
                 let (sample, beyond) = convert(value);
@@ -77,18 +99,18 @@ pub fn write(plan: &Plan) -> anyhow::Result<u64> {
             }));
         }
     })
-    .with_context(|| plan.out.display().to_string())?;
+    .with_context(|| target.out.display().to_string())?;
     Ok(clipped)
 }
 
 /// From a sample to what is written. A code of up to 24 bits over a power of two is exact in single precision, so the
 /// whole numbers of the file are the digitiser's, left-justified: full scale stays full scale.
-fn conversion(plan: &Plan, unit: Unit) -> impl Fn(f64) -> (f32, bool) {
-    let digitiser = plan.digitiser.filter(|_| unit != Unit::Unknown);
+fn conversion(target: &Target, unit: Unit) -> impl Fn(f64) -> (f32, bool) {
+    let digitiser = target.digitiser.filter(|_| unit != Unit::Unknown);
     let scale = match (unit, digitiser) {
         (Unit::FullScale, Some(digitiser)) => digitiser.step() / digitiser.range,
         (_, Some(digitiser)) => digitiser.step(),
-        (Unit::FullScale, None) => 1.0 / plan.range,
+        (Unit::FullScale, None) => 1.0 / target.range,
         (_, None) => 1.0,
     };
     move |value| match digitiser {
@@ -101,13 +123,13 @@ fn conversion(plan: &Plan, unit: Unit) -> impl Fn(f64) -> (f32, bool) {
 }
 
 /// Lines of settings before the data, as recording instruments write them.
-fn settings(plan: &Plan) -> Vec<String> {
+fn settings(target: &Target) -> Vec<String> {
     let mut lines = vec![
-        format!("Record length,{}", plan.signal.samples),
-        format!("Sample interval,{},s", 1.0 / plan.signal.rate_hz),
-        format!("Vertical range,{},V", 2.0 * plan.range),
+        format!("Record length,{}", target.samples),
+        format!("Sample interval,{},s", 1.0 / target.rate_hz),
+        format!("Vertical range,{},V", 2.0 * target.range),
     ];
-    if let Some(digitiser) = plan.digitiser {
+    if let Some(digitiser) = target.digitiser {
         lines.push(format!("Resolution,{},bit", digitiser.bits));
     }
     lines.push(String::new());

@@ -8,6 +8,7 @@ use ripplemark::world::{
     Digitiser, DirectSignal, RippleTag, Stream, View, generator, noise_sigma, ripple_rms, uniform,
 };
 
+use super::output::Target;
 use super::{Arguments, Kind};
 
 /// Ripple depth nobody stated: shallow, but far above the steps of a 16-bit or even a 10-bit digitiser.
@@ -50,16 +51,16 @@ impl Plan {
     pub fn new(arguments: &Arguments) -> anyhow::Result<Self> {
         let form = form(arguments)?;
         let view = view(arguments)?;
-        let rate_hz = arguments.rate.unwrap_or(match arguments.kind {
+        let rate_hz = arguments.rate.unwrap_or(match arguments.kind() {
             Kind::Direct => 1e6,
             Kind::Envelope | Kind::Iq => 48e3,
             Kind::Logic => 100e3,
         });
         if let View::Iq { centre_hz } = view {
             ensure!(
-                (arguments.field_hz - centre_hz).abs() < rate_hz / 2.0,
+                (arguments.field_hz() - centre_hz).abs() < rate_hz / 2.0,
                 "the field at {} Hz is outside the I/Q band: allowed is --centre {centre_hz} Hz ± half the rate, {} Hz",
-                arguments.field_hz,
+                arguments.field_hz(),
                 rate_hz / 2.0
             );
         }
@@ -73,36 +74,42 @@ impl Plan {
             Some(ebn0_db) => {
                 let depth = arguments.depth.first().copied().unwrap_or(DEPTH);
                 let angle_deg = arguments.angle.first().copied().unwrap_or(ANGLE_DEG);
-                let rms = ripple_rms(view, arguments.amplitude, depth, angle_deg);
+                let rms = ripple_rms(view, arguments.amplitude(), depth, angle_deg);
                 // Of a ripple at 90° an envelope keeps rounding errors.
                 ensure!(
-                    rms > 1e-9 * arguments.amplitude,
+                    rms > 1e-9 * arguments.amplitude(),
                     "--ebn0 needs a ripple to compare the noise with: at depth {depth} and {angle_deg} degrees these samples show none"
                 );
-                noise_sigma(view, ebn0_db, rms, arguments.field_hz, rate_hz)
+                noise_sigma(view, ebn0_db, rms, arguments.field_hz(), rate_hz)
             }
         };
         let phase_deg = arguments
             .phase
-            .unwrap_or(360.0 * uniform(&mut generator(arguments.seed, Stream::Field)));
+            .unwrap_or(360.0 * uniform(&mut generator(arguments.seed(), Stream::Field)));
         let bits = arguments
             .bits
-            .unwrap_or(if arguments.kind == Kind::Logic { 8 } else { 16 });
+            .unwrap_or(if arguments.kind() == Kind::Logic {
+                8
+            } else {
+                16
+            });
         let depths: f64 = tags.iter().map(|tag| tag.depth).sum();
         let peak = match view {
             View::Logic => 1.0,
             _ => {
-                arguments.offset.abs()
-                    + arguments.amplitude * (1.0 + depths)
+                arguments.offset().abs()
+                    + arguments.amplitude() * (1.0 + depths)
                     + NOISE_ROOM * noise_sigma
             }
         };
-        let range = arguments.range.unwrap_or_else(|| next_range(peak));
-        let samples = (arguments.seconds * rate_hz).round() as u64;
+        let range = arguments
+            .range
+            .unwrap_or_else(|| Digitiser::range_for(peak));
+        let samples = (arguments.seconds() * rate_hz).round() as u64;
         ensure!(
             samples >= 1,
             "no sample in {} s at {rate_hz} Hz",
-            arguments.seconds
+            arguments.seconds()
         );
         let plan = Self {
             out: arguments.out.clone(),
@@ -111,34 +118,38 @@ impl Plan {
             signal: DirectSignal {
                 view,
                 rate_hz,
-                clock_ppm: arguments.clock_ppm,
+                clock_ppm: arguments.clock_ppm(),
                 samples,
-                field_hz: arguments.field_hz,
-                amplitude: arguments.amplitude,
+                field_hz: arguments.field_hz(),
+                amplitude: arguments.amplitude(),
                 phase_deg,
-                offset: arguments.offset,
+                offset: arguments.offset(),
                 tags,
                 pulses: arguments.pulse,
                 noise_sigma,
-                seed: arguments.seed,
+                seed: arguments.seed(),
             },
             digitiser: (bits <= Digitiser::MOST_BITS).then_some(Digitiser { bits, range }),
             range,
             ebn0_db: arguments.ebn0,
         };
-        let bytes = samples as f64 * plan.bytes_a_sample();
-        ensure!(
-            bytes <= LARGEST_BYTES,
-            "{} s at {rate_hz} Hz would be {:.1} GB; allowed are {:.1} GB: take less --seconds, --rate or --bits",
-            arguments.seconds,
-            bytes / 1e9,
-            LARGEST_BYTES / 1e9
-        );
+        check_size(&plan.target(), arguments.seconds())?;
         Ok(plan)
     }
 
-    pub fn complex(&self) -> bool {
-        matches!(self.signal.view, View::Iq { .. })
+    /// What is written.
+    pub fn target(&self) -> Target<'_> {
+        Target {
+            out: &self.out,
+            form: self.form,
+            preamble: self.preamble,
+            complex: matches!(self.signal.view, View::Iq { .. }),
+            logic: self.signal.view == View::Logic,
+            rate_hz: self.signal.rate_hz,
+            samples: self.signal.samples,
+            digitiser: self.digitiser,
+            range: self.range,
+        }
     }
 
     /// Kind of the capture, in the words of `decode`.
@@ -151,23 +162,36 @@ impl Plan {
             View::Logic => "logic",
         }
     }
-
-    fn bytes_a_sample(&self) -> f64 {
-        let channels = if self.complex() { 2.0 } else { 1.0 };
-        let bits = self.digitiser.map_or(32, |digitiser| digitiser.bits);
-        let bytes = match self.form {
-            // A value and its comma.
-            Form::Text => 12.0,
-            Form::Wav => f64::from(bits.div_ceil(8)),
-            Form::Raw if bits <= 16 => 2.0,
-            Form::Npy | Form::Raw => 4.0,
-        };
-        // A line of text also has a time.
-        bytes * channels + if self.form == Form::Text { 14.0 } else { 0.0 }
-    }
 }
 
-fn form(arguments: &Arguments) -> anyhow::Result<Form> {
+/// Refuses files that would be too large.
+pub fn check_size(target: &Target, seconds: f64) -> anyhow::Result<()> {
+    let bytes = target.samples as f64 * bytes_a_sample(target);
+    ensure!(
+        bytes <= LARGEST_BYTES,
+        "{seconds} s at {} Hz would be {:.1} GB; allowed are {:.1} GB: take less --seconds, --rate or --bits",
+        target.rate_hz,
+        bytes / 1e9,
+        LARGEST_BYTES / 1e9
+    );
+    Ok(())
+}
+
+fn bytes_a_sample(target: &Target) -> f64 {
+    let channels = if target.complex { 2.0 } else { 1.0 };
+    let bits = target.digitiser.map_or(32, |digitiser| digitiser.bits);
+    let bytes = match target.form {
+        // A value and its comma.
+        Form::Text => 12.0,
+        Form::Wav => f64::from(bits.div_ceil(8)),
+        Form::Raw if bits <= 16 => 2.0,
+        Form::Npy | Form::Raw => 4.0,
+    };
+    // A line of text also has a time.
+    bytes * channels + if target.form == Form::Text { 14.0 } else { 0.0 }
+}
+
+pub fn form(arguments: &Arguments) -> anyhow::Result<Form> {
     let ending = arguments
         .out
         .extension()
@@ -192,10 +216,10 @@ fn form(arguments: &Arguments) -> anyhow::Result<Form> {
 
 fn view(arguments: &Arguments) -> anyhow::Result<View> {
     ensure!(
-        arguments.centre.is_none() || arguments.kind == Kind::Iq,
+        arguments.centre.is_none() || arguments.kind() == Kind::Iq,
         "--centre goes with --kind iq only"
     );
-    Ok(match arguments.kind {
+    Ok(match arguments.kind() {
         Kind::Direct => View::Real,
         Kind::Envelope => View::Envelope,
         Kind::Logic => View::Logic,
@@ -203,25 +227,6 @@ fn view(arguments: &Arguments) -> anyhow::Result<View> {
             centre_hz: arguments.centre.unwrap_or(134_200.0),
         },
     })
-}
-
-/// Smallest of 1, 2, 5, 10, 20 … (and 0.5, 0.2 …) volts above `peak`.
-fn next_range(peak: f64) -> f64 {
-    // Whole powers of ten are exact; a negative exponent divides by one.
-    let scale = |exponent: i32| {
-        let power = (0..exponent.abs()).fold(1.0, |power, _| power * 10.0);
-        move |factor: f64| {
-            if exponent < 0 {
-                factor / power
-            } else {
-                factor * power
-            }
-        }
-    };
-    (-9..9)
-        .flat_map(|exponent| [1.0, 2.0, 5.0].map(scale(exponent)))
-        .find(|&range| range > peak)
-        .unwrap_or(peak)
 }
 
 fn tags(arguments: &Arguments) -> anyhow::Result<Vec<RippleTag>> {
@@ -258,7 +263,7 @@ fn tags(arguments: &Arguments) -> anyhow::Result<Vec<RippleTag>> {
 }
 
 fn tag(arguments: &Arguments, index: usize) -> anyhow::Result<RippleTag> {
-    let mut random = generator(arguments.seed, Stream::Tag(index as u16));
+    let mut random = generator(arguments.seed(), Stream::Tag(index as u16));
     // All are drawn, whatever is given: giving one leaves the others as they were.
     let (number, start, sign) = (
         uniform(&mut random),
@@ -297,25 +302,4 @@ fn tag(arguments: &Arguments, index: usize) -> anyhow::Result<RippleTag> {
             .copied()
             .unwrap_or(if sign < 0.5 { 1 } else { -1 }),
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_range_is_the_next_of_1_2_5() {
-        for (peak, range) in [
-            (0.99, 1.0),
-            (1.0, 2.0),
-            (1.01, 2.0),
-            (2.5, 5.0),
-            (7.0, 10.0),
-            (123.0, 200.0),
-            (0.03, 0.05),
-            (1e-6, 2e-6),
-        ] {
-            assert!((next_range(peak) / range - 1.0).abs() < 1e-12, "{peak}");
-        }
-    }
 }

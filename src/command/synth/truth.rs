@@ -1,34 +1,43 @@
 //! `OUT.truth.json`: everything that is in a capture.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use ripplemark::capture::{Unit, write_atomically};
-use ripplemark::telegram::Identity;
+use ripplemark::telegram::{Identity, Telegram};
 use ripplemark::world::{DirectSignal, Pulses, RippleTag, View};
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 
 use super::output::{kind, unit};
 use super::plan::Plan;
 
 /// Writes the truth file beside the capture.
 pub fn write(plan: &Plan, clipped: u64) -> anyhow::Result<()> {
-    let mut name = plan.out.clone().into_os_string();
+    save(&plan.out, &truth(plan, clipped))
+}
+
+/// Writes `OUT.truth.json`.
+pub fn save(out: &Path, truth: &Value) -> anyhow::Result<()> {
+    let mut name = out.as_os_str().to_os_string();
     name.push(".truth.json");
-    let text = format!("{:#}\n", truth(plan, clipped));
+    let text = format!("{truth:#}\n");
     let path = PathBuf::from(name);
     write_atomically(&path, |file| file.write_all(text.as_bytes()))
         .with_context(|| path.display().to_string())
 }
 
+/// The arguments of the program, as they were given.
+pub fn command() -> Vec<String> {
+    std::env::args().skip(1).collect()
+}
+
 fn truth(plan: &Plan, clipped: u64) -> Value {
     let signal = &plan.signal;
-    let command: Vec<String> = std::env::args().skip(1).collect();
     json!({
         "schema": "ripplemark.truth/1",
         "program": concat!("ripplemark ", env!("CARGO_PKG_VERSION")),
-        "command": command,
+        "command": command(),
         "seed": signal.seed,
         "capture": {
             "path": plan.out.display().to_string(),
@@ -41,8 +50,8 @@ fn truth(plan: &Plan, clipped: u64) -> Value {
                 View::Iq { centre_hz } => json!(centre_hz),
                 _ => Value::Null,
             },
-            "sample_type": kind(plan).1,
-            "unit": match unit(plan) {
+            "sample_type": kind(&plan.target()).1,
+            "unit": match unit(&plan.target()) {
                 Unit::Volt => "V",
                 Unit::FullScale => "full scale",
                 Unit::Unknown => "level",
@@ -73,9 +82,27 @@ fn truth(plan: &Plan, clipped: u64) -> Value {
 }
 
 fn tag_json(tag: &RippleTag, signal: &DirectSignal) -> Value {
-    let identity = Identity::from_code(tag.telegram.code);
     let first = signal.tags[0].depth;
-    json!({
+    let mut object = sends(&tag.telegram);
+    let level_db = (first > 0.0 && tag.depth > 0.0)
+        // Of a first tag without any ripple there is no level.
+        .then(|| 20.0 * libm::log10(tag.depth / first));
+    for (key, value) in [
+        ("depth", json!(tag.depth)),
+        ("angle_deg", json!(tag.angle_deg)),
+        ("level_db", json!(level_db)),
+        ("start_cycles", json!(tag.start_cycles)),
+        ("sign", json!(tag.sign)),
+    ] {
+        object.insert(key.into(), value);
+    }
+    Value::Object(object)
+}
+
+/// What a tag sends.
+pub fn sends(telegram: &Telegram) -> Map<String, Value> {
+    let identity = Identity::from_code(telegram.code);
+    let value = json!({
         "id": identity.digits(),
         "country": identity.country,
         "national": identity.national,
@@ -84,17 +111,14 @@ fn tag_json(tag: &RippleTag, signal: &DirectSignal) -> Value {
         "user": identity.user,
         "reserved": identity.reserved,
         "data_block": identity.data_block,
-        "trailer": format!("{:06X}", tag.telegram.trailer),
-        "code_hex": format!("{:016X}", tag.telegram.code),
-        "crc_hex": format!("{:04X}", tag.telegram.crc()),
-        "depth": tag.depth,
-        "angle_deg": tag.angle_deg,
-        // Of a first tag without any ripple there is no level.
-        "level_db": (first > 0.0 && tag.depth > 0.0)
-            .then(|| 20.0 * libm::log10(tag.depth / first)),
-        "start_cycles": tag.start_cycles,
-        "sign": tag.sign,
-    })
+        "trailer": format!("{:06X}", telegram.trailer),
+        "code_hex": format!("{:016X}", telegram.code),
+        "crc_hex": format!("{:04X}", telegram.crc()),
+    });
+    match value {
+        Value::Object(object) => object,
+        _ => unreachable!("an object was written"),
+    }
 }
 
 /// Times the field is on, seconds; a long series of pulses is cut after the first hundred.

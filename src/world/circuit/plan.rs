@@ -36,7 +36,7 @@ pub enum Change {
 }
 
 impl Change {
-    pub(super) fn at_s(&self) -> f64 {
+    pub(in super::super) fn at_s(&self) -> f64 {
         match self {
             Change::Field { at_s, .. } | Change::Moved { at_s, .. } => *at_s,
         }

@@ -59,7 +59,7 @@ impl Piece {
     /// The state at a time.
     pub fn state(&self, at_s: f64) -> DVector<f64> {
         let growth = DVector::from_fn(self.split.len(), |mode, _| {
-            self.split[mode] * (self.modes.rates[mode] * (at_s - self.from_s)).exp()
+            self.split[mode] * exponential(self.modes.rates[mode] * (at_s - self.from_s))
         });
         let mut state = (&self.modes.vectors * growth).map(|value| value.re);
         for (reader, steady) in self.modes.steady.iter().enumerate() {
@@ -116,13 +116,20 @@ impl Terms {
         let elapsed = at_s - self.from_s;
         self.turning
             .iter()
-            .map(|(amplitude, rate)| amplitude * (rate * elapsed).exp())
+            .map(|(amplitude, rate)| amplitude * exponential(rate * elapsed))
             .sum()
     }
 
     fn all(&self) -> impl Iterator<Item = &(Complex64, Complex64)> {
         self.turning.iter().chain(&self.decaying)
     }
+}
+
+/// eᶻ, the same on every machine.
+fn exponential(z: Complex64) -> Complex64 {
+    let size = libm::exp(z.re);
+    let (sin, cos) = libm::sincos(z.im);
+    Complex64::new(size * cos, size * sin)
 }
 
 /// Adds value·ratioⁿ to the n-th sample: four interleaved series, so that one product need not wait for the last.
@@ -213,9 +220,9 @@ impl Track {
                 let terms = piece.terms(&probe.row(&piece.network, &piece.modes));
                 let first_s = from_s + done as f64 * step_s;
                 for (amplitude, rate) in terms.all() {
-                    let ratio = ((rate - frame) * step_s).exp();
+                    let ratio = exponential((rate - frame) * step_s);
                     let value =
-                        amplitude * (rate * (first_s - piece.from_s) - frame * first_s).exp();
+                        amplitude * exponential(rate * (first_s - piece.from_s) - frame * first_s);
                     add_geometric(part, value, ratio);
                 }
             }

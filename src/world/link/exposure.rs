@@ -26,6 +26,23 @@ pub fn field_at(coil: &Coil, current_a: f64, point_m: Vector) -> FieldAt {
     }
 }
 
+/// Electric field in the plane of a small loop, µV/m rms, at any distance: E = η·k²·m/(4πr)·√(1 + 1/(kr)²) (magnetic dipole, textbook).
+pub fn loop_electric_field_uv_per_m(
+    coil: &Coil,
+    current_a: f64,
+    frequency_hz: f64,
+    at_m: f64,
+) -> f64 {
+    const LIGHT_M_PER_S: f64 = 299_792_458.0;
+    let wave_number = std::f64::consts::TAU * frequency_hz / LIGHT_M_PER_S;
+    let moment = coil.turns_area_m2() * current_a / 2f64.sqrt();
+    let turned = wave_number * at_m;
+    let field = MU_0 * LIGHT_M_PER_S * wave_number * wave_number * moment
+        / (4.0 * std::f64::consts::PI * at_m)
+        * (1.0 + 1.0 / (turned * turned)).sqrt();
+    field * 1e6
+}
+
 /// What a limit is about.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum LimitKind {
@@ -123,5 +140,11 @@ mod tests {
         let want: f64 = 0.01 / 2.0 / 1e3 / 2f64.sqrt();
         assert!((far.a_per_m / want - 1.0).abs() < 2e-4, "{far:?}");
         assert!((far.db_ua_per_m - 20.0 * (want * 1e6).log10()).abs() < 0.01);
+        // Near a small loop E = ωµ0·m/(4πr²): Faraday's law on the dipole's vector potential (textbook).
+        let near = loop_electric_field_uv_per_m(&coil, 1.0, 134_200.0, 1.0);
+        let moment = std::f64::consts::PI * 0.01 / 2f64.sqrt();
+        let want =
+            std::f64::consts::TAU * 134_200.0 * MU_0 * moment / (4.0 * std::f64::consts::PI) * 1e6;
+        assert!((near / want - 1.0).abs() < 1e-5, "{near} {want}");
     }
 }

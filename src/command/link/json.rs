@@ -1,0 +1,88 @@
+//! The result of `link` as one JSON object.
+
+use ripplemark::world::link::{LimitKind, limits};
+use serde_json::{Value, json};
+
+use super::{Position, Report};
+
+/// A ripple of nothing has no decibels: null, not −∞.
+fn number(value: f64) -> Value {
+    if value.is_finite() {
+        json!(value)
+    } else {
+        Value::Null
+    }
+}
+
+pub fn object(report: &Report) -> String {
+    let circuit = &report.station.circuit;
+    let tag = &report.transponder;
+    let object = json!({
+        "schema": "ripplemark.link/1",
+        "reader": {
+            "field_hz": circuit.frequency_hz,
+            "inductance_h": circuit.inductance_h,
+            "coil_ohm": circuit.coil_ohm,
+            "capacitance_f": circuit.capacitance_f,
+            "resonance_hz": circuit.resonance_hz(),
+            "q": circuit.q(),
+        },
+        "tag": {
+            "inductance_h": tag.coil.inductance_h,
+            "capacitance_f": tag.circuit.capacitance_f,
+            "resonance_hz": tag.circuit.resonance_hz(),
+            "minimum_v": tag.circuit.minimum_v,
+        },
+        "seconds": report.seconds,
+        "odds": report.odds,
+        "needed_folded_ebn0_db": report.needed_db,
+        "positions": report.positions.iter().map(position).collect::<Vec<_>>(),
+        "field": report.fields.iter().map(|(at_m, field)| json!({
+            "at_m": at_m,
+            "a_per_m_rms": field.a_per_m,
+            "ut_rms": field.ut,
+            "db_ua_per_m": field.db_ua_per_m,
+        })).collect::<Vec<_>>(),
+        "limits_for_comparison": limits(circuit.frequency_hz).iter().map(|limit| match limit.kind {
+            LimitKind::MagneticField { at_m } => json!({"name": limit.name, "at_m": at_m, "db_ua_per_m": limit.value}),
+            LimitKind::ElectricField { at_m } => json!({"name": limit.name, "at_m": at_m, "uv_per_m": limit.value}),
+            LimitKind::FluxDensity => json!({"name": limit.name, "ut_rms": limit.value}),
+        }).collect::<Vec<_>>(),
+        "capacitor_for": report.sums.capacitor.map(|(uh, farad)| json!({"inductance_uh": uh, "capacitance_pf": farad * 1e12})),
+        "turns_for": report.sums.turns.map(|(uh, turns, got)| json!({"inductance_uh": uh, "turns": turns, "makes_uh": got * 1e6})),
+        "wrong_coil": report.sums.wrong.map(|(uh, wrong)| json!({
+            "inductance_uh": uh,
+            "resonance_hz": wrong.resonance_hz,
+            "current_ratio": wrong.current_ratio,
+            "field_ratio": wrong.field_ratio,
+            "supply_ratio": wrong.supply_ratio,
+        })),
+    });
+    format!("{object}\n")
+}
+
+fn position(position: &Position) -> Value {
+    let link = &position.link;
+    json!({
+        "distance_mm": position.place.distance_mm,
+        "offset_mm": position.place.offset_mm,
+        "tilt_deg": position.place.tilt_deg,
+        "mutual_h": link.mutual_h,
+        "coupling": link.coupling,
+        "tag_v": link.tag_v,
+        "powered": link.powered,
+        "depth": link.sent.depth,
+        "angle_deg": link.sent.angle_deg,
+        "settled_depth": link.settled.depth,
+        "settled_angle_deg": link.settled.angle_deg,
+        "antenna_v": link.antenna_v,
+        "antenna_a": link.antenna_a,
+        "signal_v": link.signal_v,
+        "ripple_v_rms": link.ripple_v,
+        "field_a_per_m_rms": position.field.a_per_m,
+        "field_ut_rms": position.field.ut,
+        "ebn0_db": number(position.ebn0_db),
+        "folded_ebn0_db": number(position.folded_ebn0_db),
+        "reads": position.reads,
+    })
+}

@@ -1,0 +1,240 @@
+//! The result of `link` as a page of text.
+
+use std::fmt::Write;
+
+use ripplemark::world::link::{LimitKind, field_at, limits, loop_electric_field_uv_per_m};
+
+use super::Report;
+
+pub fn page(report: &Report) -> String {
+    let mut page = String::new();
+    bench(&mut page, report);
+    table(&mut page, report);
+    field(&mut page, report);
+    sums(&mut page, report);
+    page
+}
+
+/// Writing to a string does not fail.
+macro_rules! line {
+    ($page:expr, $($rest:tt)*) => { let _ = writeln!($page, $($rest)*); };
+}
+
+fn bench(page: &mut String, report: &Report) {
+    let (circuit, tag) = (&report.station.circuit, &report.transponder);
+    if !report.scenario.name.is_empty() {
+        line!(page, "{}", report.scenario.name);
+    }
+    line!(
+        page,
+        "Reader: {:.1} µH, {:.2} Ω coil, {:.0} pF, resonates at {:.1} kHz, Q {:.1}, field {:.1} kHz",
+        circuit.inductance_h * 1e6,
+        circuit.coil_ohm,
+        circuit.capacitance_f * 1e12,
+        circuit.resonance_hz() / 1e3,
+        circuit.q(),
+        circuit.frequency_hz / 1e3
+    );
+    line!(
+        page,
+        "Tag:    {:.2} mH, Q {:.0}, {:.0} cm² effective, {:.1} pF, resonates at {:.1} kHz, needs {} V peak",
+        tag.coil.inductance_h * 1e3,
+        tag.coil.q,
+        tag.coil.effective_area_m2 * 1e4,
+        tag.circuit.capacitance_f * 1e12,
+        tag.circuit.resonance_hz() / 1e3,
+        tag.circuit.minimum_v
+    );
+    if let Some(first) = report.positions.first() {
+        line!(
+            page,
+            "Antenna: {:.0} V and {:.3} A peak. {}",
+            first.link.antenna_v,
+            first.link.antenna_a,
+            if first.link.antenna_v > DANGEROUS_V {
+                "DANGEROUS TO TOUCH: rated probe or divider, keep fingers off."
+            } else {
+                "Use a rated probe or a divider."
+            }
+        );
+    }
+}
+
+/// Above 30 V rms at such frequencies touching is no longer counted as harmless (extra-low voltage on a bench; from memory, no source): 42 V peak.
+const DANGEROUS_V: f64 = 42.0;
+
+fn table(page: &mut String, report: &Report) {
+    line!(
+        page,
+        "\n{:>8} {:>7} {:>6} {:>10} {:>9} {:>8} {:>7} {:>9} {:>7} {:>8} {:>7}  would be read",
+        "distance",
+        "offset",
+        "tilt",
+        "M",
+        "k",
+        "tag",
+        "powered",
+        "depth",
+        "angle",
+        "Eb/N0",
+        "folded"
+    );
+    line!(
+        page,
+        "{:>8} {:>7} {:>6} {:>10} {:>9} {:>8} {:>7} {:>9} {:>7} {:>8} {:>7}",
+        "mm",
+        "mm",
+        "deg",
+        "nH",
+        "",
+        "V",
+        "",
+        "%",
+        "deg",
+        "dB",
+        "dB"
+    );
+    for position in &report.positions {
+        let link = &position.link;
+        // Rounded first, so that nothing prints as −0.
+        let decibel = |value: f64| {
+            if value < -99.0 {
+                "< -99".into()
+            } else {
+                format!("{value:.1}")
+            }
+        };
+        line!(
+            page,
+            "{:>8} {:>7} {:>6} {:>10.3} {:>9.2e} {:>8.2} {:>7} {:>9.2e} {:>7.1} {:>8} {:>7}  {}",
+            position.place.distance_mm,
+            position.place.offset_mm,
+            position.place.tilt_deg,
+            link.mutual_h * 1e9 + 0.0,
+            link.coupling,
+            link.tag_v,
+            if link.powered { "yes" } else { "no" },
+            link.sent.depth,
+            link.sent.angle_deg,
+            decibel(position.ebn0_db),
+            decibel(position.folded_ebn0_db),
+            if position.reads {
+                "yes"
+            } else if link.powered {
+                "no, too weak"
+            } else {
+                "no, not powered"
+            }
+        );
+    }
+    line!(
+        page,
+        "Folded: all telegrams of {} s together; {:.1} dB are needed for odds of {:.0e}.",
+        report.seconds,
+        report.needed_db,
+        report.odds
+    );
+}
+
+fn field(page: &mut String, report: &Report) {
+    let circuit = &report.station.circuit;
+    line!(
+        page,
+        "\nField on the axis of the antenna (rms, computed, no measurement):"
+    );
+    for (at_m, field) in &report.fields {
+        line!(
+            page,
+            "{at_m:>8} m {:>10.3e} A/m {:>10.3e} µT {:>8.1} dBµA/m",
+            field.a_per_m,
+            field.ut,
+            field.db_ua_per_m
+        );
+    }
+    let antenna_a = report.positions.first().map_or(0.0, |p| p.link.antenna_a);
+    let coil = &report.station.coil;
+    let on_axis = |at_m: f64| {
+        field_at(
+            coil,
+            antenna_a,
+            ripplemark::world::coil::Vector::new(0.0, 0.0, at_m),
+        )
+    };
+    line!(
+        page,
+        "Named for comparison; conditions differ by country, local law decides:"
+    );
+    for limit in limits(circuit.frequency_hz) {
+        match limit.kind {
+            LimitKind::MagneticField { at_m } => {
+                line!(
+                    page,
+                    "  {}: {:.1} dBµA/m at {at_m} m; computed {:.1}",
+                    limit.name,
+                    limit.value,
+                    on_axis(at_m).db_ua_per_m
+                );
+            }
+            LimitKind::ElectricField { at_m } => {
+                let here =
+                    loop_electric_field_uv_per_m(coil, antenna_a, circuit.frequency_hz, at_m);
+                line!(
+                    page,
+                    "  {}: {:.1} µV/m at {at_m} m; computed {here:.3}",
+                    limit.name,
+                    limit.value
+                );
+            }
+            LimitKind::FluxDensity => {
+                let near = ripplemark::world::link::range_m(0.0, 10.0, |at_m| {
+                    on_axis(at_m).ut >= limit.value
+                });
+                let reach = match near {
+                    Some(at_m) => format!(
+                        "computed field is above it within {:.0} mm on the axis",
+                        at_m * 1e3
+                    ),
+                    None => format!(
+                        "computed {:.2} µT in the middle of the antenna",
+                        on_axis(0.0).ut
+                    ),
+                };
+                line!(page, "  {}: {} µT rms; {reach}", limit.name, limit.value);
+            }
+        }
+    }
+    line!(
+        page,
+        "  EN 50364 covers exposure by such readers. Keep strong fields away from active implants."
+    );
+}
+
+fn sums(page: &mut String, report: &Report) {
+    let field_khz = report.station.circuit.frequency_hz / 1e3;
+    if let Some((uh, farad)) = report.sums.capacitor {
+        line!(
+            page,
+            "\n{uh} µH resonates at {field_khz} kHz with {:.2} pF.",
+            farad * 1e12
+        );
+    }
+    if let Some((uh, turns, got)) = report.sums.turns {
+        line!(
+            page,
+            "\n{turns} turns of this size, wire and number of layers make {:.2} µH ({uh} µH wanted).",
+            got * 1e6
+        );
+    }
+    if let Some((uh, wrong)) = report.sums.wrong {
+        line!(
+            page,
+            "\nAn antenna of {uh} µH instead of {:.1} µH on the same electronics resonates at {:.2} kHz; current \
+             {:.3}, field {:.3} and current from the supply {:.3} of what the right one has.",
+            report.station.circuit.inductance_h * 1e6,
+            wrong.resonance_hz / 1e3,
+            wrong.current_ratio,
+            wrong.field_ratio,
+            wrong.supply_ratio
+        );
+    }
+}

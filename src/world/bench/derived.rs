@@ -1,0 +1,161 @@
+//! What follows from a scenario: couplings, voltages, ripple, Eb/N0.
+
+use super::super::direct::View;
+use super::super::link::{Link, folded_ebn0_db, link};
+use super::super::noise_level::ripple_rms;
+use super::super::scenario::{PlaceKeys, Scenario, ScenarioError, half_bits};
+use super::{Detector, Digitiser, Field};
+
+/// Values worked out before the first sample.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Derived {
+    /// Peak of the first reader's field at the digitiser, V.
+    pub field_v: f64,
+    /// White noise density at the digitiser, one-sided, V²/Hz.
+    pub noise_v2_per_hz: f64,
+    /// One a tag.
+    pub tags: Vec<DerivedTag>,
+}
+
+/// A tag alone before the first reader, at the nearest place of its way.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DerivedTag {
+    /// Where, for a tag that is coils and circuits.
+    pub place: Option<PlaceKeys>,
+    /// Its link.
+    pub link: Option<Link>,
+    /// Depth as received.
+    pub depth: f64,
+    /// Angle as received, degrees.
+    pub angle_deg: f64,
+    /// Rms of the ripple in the samples, V.
+    pub ripple_v: f64,
+    /// Eb/N0 by the white noise alone; `None` without noise or ripple.
+    pub ebn0_db: Option<f64>,
+}
+
+impl Derived {
+    pub(super) fn new(scenario: &Scenario, field: &Field) -> Result<Self, ScenarioError> {
+        let seen = match scenario.probe.detector {
+            Detector::None => 0.5,
+            Detector::Diode => 1.0,
+        };
+        let mut tags = Vec::new();
+        let mut field_v = 0.0;
+        match field {
+            Field::Direct(signal) => {
+                field_v = signal.amplitude;
+                let view = match scenario.probe.detector {
+                    Detector::None => View::Real,
+                    Detector::Diode => View::Envelope,
+                };
+                for tag in &signal.tags {
+                    tags.push(DerivedTag {
+                        place: None,
+                        link: None,
+                        depth: tag.depth,
+                        angle_deg: tag.angle_deg,
+                        ripple_v: ripple_rms(view, signal.amplitude, tag.depth, tag.angle_deg),
+                        ebn0_db: None,
+                    });
+                }
+            }
+            Field::Circuits(moving) => {
+                let station = &moving.stations[0];
+                for (index, keys) in scenario.tag.iter().enumerate() {
+                    let transponder = &moving.transponders[index];
+                    let mut best: Option<(PlaceKeys, f64)> = None;
+                    let stops = keys.track.len().max(1) - 1;
+                    // Twenty places between two waypoints find the best one within a fortieth of the way.
+                    for step in 0..=20 * stops {
+                        let place = if stops == 0 {
+                            keys.place_at(0.0)
+                        } else {
+                            let leg = (step / 20).min(stops - 1);
+                            let (a, b) = (keys.track[leg].at_ms, keys.track[leg + 1].at_ms);
+                            let part = (step - 20 * leg) as f64 / 20.0;
+                            keys.place_at((a + part * (b - a)) * 1e-3)
+                        };
+                        let mutual = transponder
+                            .coil
+                            .mutual_inductance_h(&station.coil, &place.place())
+                            .abs();
+                        if best.is_none_or(|best| mutual > best.1) {
+                            best = Some((place, mutual));
+                        }
+                    }
+                    let place = best.map_or(keys.place, |best| best.0);
+                    let half_bits = half_bits(&keys.sends.telegram(scenario.seed.0, index));
+                    let link = link(
+                        station,
+                        transponder,
+                        &place.place(),
+                        &moving.listening,
+                        &half_bits,
+                    )?;
+                    field_v = link.signal_v;
+                    tags.push(DerivedTag {
+                        place: Some(place),
+                        depth: link.sent.depth,
+                        angle_deg: link.sent.angle_deg,
+                        ripple_v: link.ripple_v,
+                        link: Some(link),
+                        ebn0_db: None,
+                    });
+                }
+                if tags.is_empty() {
+                    field_v = moving.peak_v(scenario.duration_s.0);
+                }
+            }
+        }
+        let bit_s = 32.0 / scenario.field_hz();
+        let energy = |ripple_v: f64| seen * ripple_v * ripple_v * bit_s;
+        let noise_v2_per_hz = match scenario.noise.ebn0_db {
+            None => (scenario.noise.white_nv_per_rthz * 1e-9).powi(2),
+            Some(ebn0_db) => {
+                let ripple_v = tags.first().map_or(0.0, |tag| tag.ripple_v);
+                // Of a ripple at 90° an envelope keeps rounding errors.
+                if ripple_v <= 1e-12 * field_v {
+                    return Err(ScenarioError::Together(
+                        "noise.ebn0_db needs a first tag whose ripple the probe sees; give noise.white_nv_per_rthz instead".into(),
+                    ));
+                }
+                energy(ripple_v) / libm::pow(10.0, ebn0_db / 10.0)
+            }
+        };
+        for tag in &mut tags {
+            tag.ebn0_db = (noise_v2_per_hz > 0.0 && tag.ripple_v > 0.0)
+                .then(|| 10.0 * libm::log10(energy(tag.ripple_v) / noise_v2_per_hz));
+        }
+        Ok(Self {
+            field_v,
+            noise_v2_per_hz,
+            tags,
+        })
+    }
+
+    /// Eb/N0 of a tag with the digitiser's steps counted as noise.
+    pub fn with_steps_db(
+        &self,
+        tag: usize,
+        digitiser: Option<Digitiser>,
+        scenario: &Scenario,
+    ) -> Option<f64> {
+        let steps = digitiser.map_or(0.0, |digitiser| {
+            digitiser.density_v2_per_hz(scenario.rate_hz())
+        });
+        let ebn0_db = self.tags[tag].ebn0_db?;
+        Some(ebn0_db - 10.0 * libm::log10(1.0 + steps / self.noise_v2_per_hz))
+    }
+
+    /// The same with all telegrams of the capture folded.
+    pub fn folded_db(
+        &self,
+        tag: usize,
+        digitiser: Option<Digitiser>,
+        scenario: &Scenario,
+    ) -> Option<f64> {
+        self.with_steps_db(tag, digitiser, scenario)
+            .map(|db| folded_ebn0_db(db, scenario.duration_s.0, scenario.field_hz()))
+    }
+}
