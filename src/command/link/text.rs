@@ -106,7 +106,7 @@ fn table(page: &mut String, report: &Report) {
         };
         line!(
             page,
-            "{:>8} {:>7} {:>6} {:>10.3} {:>9.2e} {:>8.2} {:>7} {:>9.2e} {:>7.1} {:>8} {:>7}  {}",
+            "{:>8} {:>7} {:>6} {:>10.3} {:>9.2e} {:>8.2} {:>7} {:>9.5} {:>7.1} {:>8} {:>7}  {}",
             position.place.distance_mm,
             position.place.offset_mm,
             position.place.tilt_deg,
@@ -114,7 +114,7 @@ fn table(page: &mut String, report: &Report) {
             link.coupling,
             link.tag_v,
             if link.powered { "yes" } else { "no" },
-            link.sent.depth,
+            100.0 * link.sent.depth,
             link.sent.angle_deg,
             decibel(position.ebn0_db),
             decibel(position.folded_ebn0_db),
