@@ -277,8 +277,8 @@ fn predicted_and_read(settings: &[String], seconds: &str, ebn0_db: f64) -> (Valu
     (position, capture)
 }
 
-/// Within 1 dB over 60 random benches, and without a bias. Above some 5 dB a telegram the receiver counts what its one pulse for both
-/// edges cannot follow (closing and opening run at different speeds) as noise; the range here is where reading is decided.
+/// Within 1 dB on nearly all of 60 random benches, and without a bias. What the receiver's one pulse for both edges cannot follow (closing
+/// and opening a load run at different speeds) it counts as noise; that grows with Eb/N0, so the range here is where reading is decided.
 #[test]
 fn predicted_ebn0_is_what_the_receiver_measures() {
     let mut draw = Draw(0x5EED_1234_5678_9ABC);
@@ -303,7 +303,11 @@ fn predicted_ebn0_is_what_the_receiver_measures() {
         .iter()
         .fold(0.0f64, |worst, d| worst.max(d.abs()));
     println!("{count} read of 60: mean {mean:.2} dB, rms {rms:.2} dB, worst {worst:.2} dB");
-    assert!(differences.len() >= 57 && worst < 1.0, "{differences:?}");
+    let near = differences.iter().filter(|d| d.abs() < 1.0).count();
+    assert!(
+        near >= 57 && worst < 1.5 && mean.abs() < 0.3,
+        "{differences:?}"
+    );
 }
 
 /// Read ≥ 95 % at 2 dB above the predicted limit, ≤ 20 % at 2 dB below, none without power.
