@@ -18,16 +18,18 @@ use sums::Sums;
 use super::values::within;
 
 const LONG_ABOUT: &str = "\
-Works out the link from a reader's antenna to a tag and back: mutual inductance, coupling, tag voltage,
-ripple at the probe, Eb/N0, and whether a receiver would read it
+Works out the link from a reader's antenna to a tag and back: mutual inductance, coupling, tag
+voltage, ripple at the probe, Eb/N0, and whether a receiver would read it
 
-Without anything a bench of usual size is worked out. --scenario takes reader, first tag, probe, noise and
-digitiser from a file, --set changes any key of it (--keys lists them all with unit, default and range).";
+Without anything a bench of usual size is worked out. --scenario takes reader, first tag, probe,
+noise and digitiser from a file, --set changes any key of it (--keys lists them all with unit,
+default and range).";
 
 const AFTER_HELP: &str = "\
-The ripple is that of the half bits as the tuned circuits let them through. A number counts as readable if the
-tag is powered and Eb/N0 with all telegrams of --seconds folded reaches what half of all telegrams need for --odds.
-Noise is white noise and the steps of the digitiser; interferers are not in the prediction.
+The ripple is that of the half bits as the tuned circuits let them through. A number counts as
+readable if the tag is powered and Eb/N0 with all telegrams of --seconds folded reaches what half
+of all telegrams need for --odds. Noise is white noise and the steps of the digitiser; interferers
+are not in the prediction.
 
 Examples:
   ripplemark link
@@ -35,9 +37,9 @@ Examples:
   ripplemark link --set reader.coil.turns=60 --set reader.drive_v=12 --json
   ripplemark link --capacitor-for 550 --turns-for 550 --wrong-coil 820
 
-A resonant antenna carries tens to hundreds of volts: use a rated probe, keep fingers off. Keep strong fields away
-from people with active implants. Limits are named for comparison only: a computed field is no measurement, and local
-law decides.";
+A resonant antenna carries tens to hundreds of volts: use a rated probe, keep fingers off. Keep
+strong fields away from people with active implants. Limits are named for comparison only: a
+computed field is no measurement, and local law decides.";
 
 /// Work out coupling, tag voltage, ripple and range from coils and circuits
 #[derive(clap::Args)]

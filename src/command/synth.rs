@@ -38,10 +38,10 @@ carrier, r²·T/N0 for an envelope and for I/Q samples. r is the rms ripple of t
 is seen, T = 32 field cycles, N0 = 2σ²/rate with σ the standard deviation of a sample (of each
 quadrature). About 0 dB is the limit for one telegram; N telegrams folded gain 10·log10 N dB.
 
-A scenario has its own keys with units and ranges ('ripplemark link --keys' lists them). With --scenario
-(or --set alone, from the default bench) --id, --seconds, --rate, --seed, --field-hz, --ebn0, --bits,
---range, --offset, --clock-ppm and --pulse go before the file; --amplitude, --depth, --angle, --start,
---sign and --phase do so where the scenario has a [direct] ripple.
+A scenario has its own keys with units and ranges ('ripplemark link --keys' lists them). With
+--scenario (or --set alone, from the default bench) --id, --seconds, --rate, --seed, --field-hz,
+--ebn0, --bits, --range, --offset, --clock-ppm and --pulse go before the file; --amplitude,
+--depth, --angle, --start, --sign and --phase do so where the scenario has a [direct] ripple.
 
 Examples:
   ripplemark synth intake.wav --id 999:123456789

@@ -182,7 +182,7 @@ pub fn link(
     Ok(link)
 }
 
-/// The ripple while these half bits are sent once, from settled circuits and a lead-in of the last half bits; behind a detector also
+/// The ripple while these half bits are sent over and over, taken over one period in settled circuits; behind a detector also
 /// the rms of its change of amplitude over the field.
 fn sent_ripple(
     network: &Network,
@@ -201,21 +201,26 @@ fn sent_ripple(
         })
         .fold(0.0, f64::max);
     let half_bit_s = HALF_BIT_CYCLES * cycle_s;
-    let lead_in = 8.min(half_bits.len());
     let settling_s = (SETTLING_DECAYS * slowest_s / cycle_s).ceil().min(10_000.0) * cycle_s;
-    let mut edges = Vec::new();
-    let mut last = false;
-    let sequence = half_bits[half_bits.len() - lead_in..]
-        .iter()
-        .chain(half_bits);
-    for (index, &closed) in sequence.enumerate() {
-        if closed != last {
-            edges.push((settling_s + index as f64 * half_bit_s, closed));
-            last = closed;
-        }
-    }
-    let from_s = settling_s + lead_in as f64 * half_bit_s;
+    // The last half bits settle a detector's low-pass.
+    let from_s = settling_s + 8.0 * half_bit_s;
     let to_s = from_s + half_bits.len().max(1) as f64 * half_bit_s;
+    // Whether it has the power or not, the tag sends, clocked by its own coil: at which phase of the carrier it switches makes a difference.
+    let tags: Vec<Tag> = network
+        .tags()
+        .iter()
+        .map(|tag| Tag {
+            minimum_v: 0.0,
+            start_up_s: 0.0,
+            ..*tag
+        })
+        .collect();
+    let mutual_h = network.inductance_h(0, 1);
+    let network = &Network::new(
+        network.readers().to_vec(),
+        tags,
+        &[vec![0.0, mutual_h], vec![mutual_h, 0.0]],
+    )?;
     let plan = Plan {
         duration_s: to_s,
         changes: vec![Change::Field {
@@ -223,7 +228,7 @@ fn sent_ripple(
             reader: 0,
             on: true,
         }],
-        loads: vec![LoadPlan::Fixed(edges)],
+        loads: vec![LoadPlan::Clocked(half_bits.to_vec())],
     };
     let track = run(network, &plan)?;
     let frequency_hz = network.readers()[0].frequency_hz;

@@ -4,7 +4,10 @@
 //! the bits. Crossings are counted by the phase of the analytic signal, which turns once a cycle.
 
 use super::track::Terms;
-use std::f64::consts::TAU;
+use std::f64::consts::{FRAC_PI_2, TAU};
+
+/// Phase at which a voltage crosses zero upwards.
+const RISING: f64 = -FRAC_PI_2;
 
 /// Phase counter between two switchings.
 #[derive(Clone, Copy, Debug, Default)]
@@ -27,6 +30,10 @@ impl Clock {
         if let Some(before) = self.phase {
             // Aperiodic terms are not in the phase; what they hide at a switching is a step here.
             self.remaining -= wrap(phase - before) / TAU;
+        } else {
+            // A divider counts crossings: the first half bit lasts until one, and with it all others.
+            let to_crossing = (RISING - phase) / TAU;
+            self.remaining += to_crossing - to_crossing.floor();
         }
         let mut at = from_s;
         loop {
