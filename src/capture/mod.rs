@@ -13,6 +13,7 @@
 //! is not (nan, over range) is replaced by the last good one and counted in a note.
 
 mod atomic;
+mod description;
 mod input;
 mod npy;
 mod npy_header;
@@ -28,6 +29,7 @@ mod wav;
 mod write;
 
 pub use atomic::write_atomically;
+pub use description::read_description;
 pub use open::{OpenOptions, open};
 pub use pick::{ChannelChoice, PickError, Picked};
 pub use raw::{RawKind, RawKindError};

@@ -172,7 +172,7 @@ pub fn read_scenario(
         Some(path) => {
             let name = path.display().to_string();
             (
-                std::fs::read_to_string(path).with_context(|| name.clone())?,
+                ripplemark::capture::read_description(path).with_context(|| name.clone())?,
                 Some(name),
             )
         }
