@@ -50,13 +50,28 @@ pub fn remove_tones(values: &mut [Complex32]) -> Vec<StrayTone> {
     let field = measure(values, 0.0);
     subtract(values, &field);
     for _ in 0..PASSES {
-        let places = stray_lines(values);
-        if places.is_empty() {
+        let mut differences = [1.0, -1.0].map(|sign| difference(values, sign));
+        let lines = stray_lines(&differences);
+        if lines.is_empty() {
             break;
         }
-        for place in places {
-            let tone = measure(values, place);
+        for line in lines {
+            // Measured where the ripple is not: its lines are close by and may be stronger.
+            let sign = if line.turned { -1.0 } else { 1.0 };
+            let seen = measure(&differences[usize::from(line.turned)], line.per_value);
+            let gain = |sign: f64| 1.0 - sign * after_a_telegram(seen.per_value);
+            let tone = StrayTone {
+                amplitude: seen.amplitude / gain(sign),
+                ..seen
+            };
             subtract(values, &tone);
+            for (difference, sign) in differences.iter_mut().zip([1.0, -1.0]) {
+                let part = StrayTone {
+                    amplitude: tone.amplitude * gain(sign),
+                    ..tone
+                };
+                subtract(difference, &part);
+            }
             // A second pass over the same tone mends what the others spoiled in the first.
             match tones
                 .iter_mut()
@@ -127,21 +142,45 @@ fn peaks(power: &[f64], reach: isize, threshold: f64, most: usize) -> Vec<f64> {
     found.into_iter().map(|(_, place)| place).collect()
 }
 
-/// Frequencies (cycles per value) that stand out of both differences, strongest first.
-fn stray_lines(values: &[Complex32]) -> Vec<f64> {
-    let count = values.len() - TELEGRAM;
+/// What a telegram that repeats (sign 1) or repeats inverted (−1) leaves nothing in.
+fn difference(values: &[Complex32], sign: f32) -> Vec<Complex32> {
+    values
+        .iter()
+        .zip(&values[TELEGRAM..])
+        .map(|(now, later)| now - later * sign)
+        .collect()
+}
+
+/// A tone's turn from one telegram to the next.
+fn after_a_telegram(per_value: f64) -> Complex64 {
+    Complex64::cis(std::f64::consts::TAU * (per_value * TELEGRAM as f64).fract())
+}
+
+/// A line that stands out of both differences, and the one in which it is seen better.
+struct StrayLine {
+    per_value: f64,
+    turned: bool,
+}
+
+/// Lines that stand out of both differences, strongest first.
+fn stray_lines(differences: &[Vec<Complex32>; 2]) -> Vec<StrayLine> {
+    let count = differences[0].len();
     let lines = count.next_power_of_two();
     let shape = window(count);
     let fft = FftPlanner::new().plan_fft_forward(lines);
-    let spectrum = |sign: f32| {
-        let mut buffer: Vec<Complex32> = (0..count)
-            .map(|n| (values[n] - values[n + TELEGRAM] * sign) * shape[n])
-            .collect();
+    let [same, turned] = [0, 1].map(|k| {
+        let windowed = differences[k].iter().zip(&shape).map(|(v, w)| v * w);
+        let mut buffer: Vec<Complex32> = windowed.collect();
         buffer.resize(lines, Complex32::default());
         fft.process(&mut buffer);
         buffer
+    });
+    let turned_is_smaller = |line: usize| {
+        let turn = after_a_telegram(line as f64 / lines as f64);
+        let corrected =
+            |v: Complex32, gain: Complex64| f64::from(v.norm_sqr()) / gain.norm_sqr().max(1e-9);
+        corrected(turned[line], 1.0 + turn) < corrected(same[line], 1.0 - turn)
     };
-    let (same, turned) = (spectrum(1.0), spectrum(-1.0));
     let power: Vec<f64> = (0..lines)
         .map(|line| {
             let angle =
@@ -168,6 +207,14 @@ fn stray_lines(values: &[Complex32]) -> Vec<f64> {
     // Main lobe of the window: four lines of the unpadded transform to each side.
     let reach = (4.0 * lines as f64 / count as f64).ceil() as usize + 1;
     peaks(&power, reach as isize, threshold, TONES_A_PASS)
+        .into_iter()
+        .map(|per_value| StrayLine {
+            per_value,
+            turned: turned_is_smaller(
+                (per_value * lines as f64).round().rem_euclid(lines as f64) as usize
+            ),
+        })
+        .collect()
 }
 
 /// Frequency and amplitude of the tone nearest to `place`, by the peak of the windowed transform.
