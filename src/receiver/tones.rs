@@ -140,23 +140,30 @@ impl Spectrum {
         tones
     }
 
-    /// Median power around each line, over blocks of about 1/64 of the spectrum.
+    /// Median power around each line.
     pub fn floor(&self) -> Vec<f64> {
-        let count = self.power.len();
-        // Rounding of single-precision transforms: −130 dB of the strongest line.
-        let rounding = 1e-13 * self.power.iter().copied().fold(0.0, f64::max);
-        let block = (count / 64).max(16).min(count);
-        let medians: Vec<f64> = self
-            .power
-            .chunks(block)
-            .map(|chunk| {
-                let mut sorted = chunk.to_vec();
-                sorted.sort_by(f64::total_cmp);
-                sorted[sorted.len() / 2].max(rounding)
-            })
-            .collect();
-        (0..count).map(|i| medians[i / block]).collect()
+        floor_of(&self.power)
     }
+}
+
+/// Median of the powers around each line, over blocks of about 1/64 of the spectrum; lines of no power (left out by
+/// whoever made them) do not count.
+pub fn floor_of(power: &[f64]) -> Vec<f64> {
+    let count = power.len();
+    // Rounding of single-precision transforms: −130 dB of the strongest line.
+    let rounding = 1e-13 * power.iter().copied().fold(0.0, f64::max);
+    let block = (count / 64).max(16).min(count.max(1));
+    let medians: Vec<f64> = power
+        .chunks(block)
+        .map(|chunk| {
+            let mut sorted: Vec<f64> = chunk.iter().copied().filter(|p| *p > 0.0).collect();
+            sorted.sort_by(f64::total_cmp);
+            sorted
+                .get(sorted.len() / 2)
+                .map_or(rounding, |median| median.max(rounding))
+        })
+        .collect();
+    (0..count).map(|i| medians[i / block]).collect()
 }
 
 /// Exact amplitude and phase of a tone of known frequency over the samples: x ≈ Re{A·e^{j2π·per_sample·n}}.
