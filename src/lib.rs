@@ -36,6 +36,8 @@
 //! | [`telegram`] | number ↔ 64-bit code ↔ 128 bits |
 //! | [`linecode`] | bits ↔ load states ↔ boundary signs |
 //! | [`world`] | a bench in numbers → samples |
+//! | [`draw`] | what the receiver saw → figures |
+//! | [`page`] | figures, findings and numbers → a page for a browser |
 //!
 //! `receiver` and `world` do not know each other, so neither can be tuned to the other's mistakes.
 //!
@@ -95,6 +97,7 @@ pub mod capture;
 pub mod draw;
 pub mod findings;
 pub mod linecode;
+pub mod page;
 pub mod receiver;
 pub mod telegram;
 pub mod world;

@@ -85,7 +85,7 @@ pub fn panel_svg(panel: Panel, view: &View<'_>, size: (u32, u32)) -> Result<Stri
     svg(size, |area| panel.draw(area, view))
 }
 
-fn svg(
+pub(super) fn svg(
     size: (u32, u32),
     draw: impl FnOnce(&Area<SVGBackend<'_>>) -> Result<(), DrawError>,
 ) -> Result<String, DrawError> {

@@ -7,6 +7,8 @@
 //! amplitude, ±90° pure phase); frequencies are in Hz from the field.
 
 mod aligned;
+mod curve;
+mod describe;
 mod envelope;
 mod eye;
 mod figure;
@@ -23,7 +25,9 @@ mod view;
 
 use plotters::drawing::DrawingAreaErrorKind;
 
+pub use curve::{Curve, Curves, curves_svg};
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
+pub use style::palette;
 pub use view::{About, View};
 
 /// Why a figure cannot be drawn.

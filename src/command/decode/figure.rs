@@ -55,37 +55,12 @@ impl FigureFile {
                 captures.len()
             );
         }
-        let real = |path: &Path| fs::canonicalize(path).ok();
-        if let Some(figure) = real(&self.path)
-            && captures
-                .iter()
-                .any(|path| real(path).as_ref() == Some(&figure))
-        {
-            anyhow::bail!(
-                "{}: --figure would replace the capture itself; give another name",
-                self.path.display()
-            );
-        }
-        Ok(())
+        keep_captures(&self.path, "--figure", captures)
     }
 
     /// Draws and writes; after an error nothing is left behind.
     pub fn draw(&self, report: &Report) -> anyhow::Result<()> {
-        let reason = report.findings.first().map(|finding| finding.text.as_str());
-        let unit = match report.loaded.layout().channels.first().map(|c| c.unit) {
-            Some(Unit::Volt) => "V",
-            Some(Unit::FullScale) => "of full scale",
-            _ => "",
-        };
-        let material = report.drawn.as_ref();
-        let about = About {
-            name: &report.path,
-            unit,
-            from_s: material.map_or(0.0, |material| material.from_s),
-            samples: material.map(|material| report.loaded.signal(&material.window).samples),
-            reason,
-        };
-        let view = View::new(&report.reception, about);
+        let view = view(report);
         let bytes = match self.kind {
             FigureKind::Png => figure_png(&view, FIGURE_SIZE)?,
             FigureKind::Svg => figure_svg(&view, FIGURE_SIZE)?.into_bytes(),
@@ -93,4 +68,38 @@ impl FigureFile {
         write_atomically(&self.path, |writer| writer.write_all(&bytes))
             .with_context(|| format!("{}: the figure cannot be written", self.path.display()))
     }
+}
+
+/// Refuses an output that would replace one of the captures.
+pub fn keep_captures(output: &Path, option: &str, captures: &[PathBuf]) -> anyhow::Result<()> {
+    let real = |path: &Path| fs::canonicalize(path).ok();
+    if let Some(file) = real(output)
+        && captures
+            .iter()
+            .any(|path| real(path).as_ref() == Some(&file))
+    {
+        anyhow::bail!(
+            "{}: {option} would replace the capture itself; give another name",
+            output.display()
+        );
+    }
+    Ok(())
+}
+
+/// What is drawn of a capture.
+pub fn view(report: &Report) -> View<'_> {
+    let unit = match report.loaded.layout().channels.first().map(|c| c.unit) {
+        Some(Unit::Volt) => "V",
+        Some(Unit::FullScale) => "of full scale",
+        _ => "",
+    };
+    let material = report.drawn.as_ref();
+    let about = About {
+        name: &report.path,
+        unit,
+        from_s: material.map_or(0.0, |material| material.from_s),
+        samples: material.map(|material| report.loaded.signal(&material.window).samples),
+        reason: report.findings.first().map(|finding| finding.text.as_str()),
+    };
+    View::new(&report.reception, about)
 }

@@ -3,6 +3,7 @@
 mod figure;
 mod json;
 mod load;
+mod report;
 mod text;
 
 use std::path::{Path, PathBuf};
@@ -16,6 +17,7 @@ use ripplemark::telegram::Identity;
 
 use super::values::within;
 use load::{Loaded, Window};
+use report::ReportOutput;
 
 const AFTER_HELP: &str = "\
 A resonant reader antenna carries tens to hundreds of volts: hold a pick-up coil near it instead of
@@ -69,6 +71,9 @@ pub struct Arguments {
     /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
     #[arg(long, value_name = "FILE", value_parser = figure::file, conflicts_with = "join")]
     figure: Option<figure::FigureFile>,
+    /// Write a page for a browser about all captures: verdict, figures, findings, the telegram bit by bit
+    #[arg(long, value_name = "FILE.html", value_parser = report::file)]
+    report: Option<PathBuf>,
 }
 
 /// A capture with everything that is to be printed of it.
@@ -104,10 +109,14 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     if let Some(figure) = &arguments.figure {
         figure.check(&arguments.captures)?;
     }
+    let mut page = match &arguments.report {
+        Some(path) => Some(ReportOutput::new(path, &arguments.captures)?),
+        None => None,
+    };
     let mut all_read = true;
     let mut unreadable = false;
     let mut first = true;
-    let mut finish = |outcome: Result<Report, anyhow::Error>| -> anyhow::Result<()> {
+    let mut finish = |name: String, outcome: anyhow::Result<Report>| -> anyhow::Result<()> {
         match outcome {
             Ok(report) => {
                 all_read &= report.is_read();
@@ -123,20 +132,32 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
                     unreadable = true;
                     super::complain(&error);
                 }
+                if let Some(page) = &mut page {
+                    page.add(&report, arguments)?;
+                }
             }
             Err(error) => {
                 unreadable = true;
                 super::complain(&error);
+                if let Some(page) = &mut page {
+                    page.add_unreadable(&name, &error)?;
+                }
             }
         }
         Ok(())
     };
     if arguments.join {
-        finish(joined(arguments))?;
+        finish(names(&arguments.captures), joined(arguments))?;
     } else {
         for path in &arguments.captures {
-            finish(single(arguments, path))?;
+            finish(path.display().to_string(), single(arguments, path))?;
         }
+    }
+    if let Some(page) = &page
+        && let Err(error) = page.write()
+    {
+        unreadable = true;
+        super::complain(&error);
     }
     Ok(if unreadable {
         ExitCode::from(super::BAD_ARGUMENTS)
@@ -166,7 +187,7 @@ fn single(arguments: &Arguments, path: &Path) -> anyhow::Result<Report> {
                 whole.absorb(reception, arguments.odds);
             }
         }
-        if telling && arguments.figure.is_some() {
+        if telling && (arguments.figure.is_some() || arguments.report.is_some()) {
             drawn = Some(figure::Material {
                 from_s: offset_s,
                 window,
@@ -196,19 +217,23 @@ fn joined(arguments: &Arguments) -> anyhow::Result<Report> {
         Some(reception) => reception,
         None => receive(&signals[0], arguments.odds),
     };
-    let paths: Vec<String> = arguments
-        .captures
-        .iter()
-        .map(|path| path.display().to_string())
-        .collect();
     let (loaded, _) = pieces.swap_remove(0);
     Ok(report(
         arguments,
-        paths.join(" + "),
+        names(&arguments.captures),
         loaded,
         samples,
         reception,
     ))
+}
+
+/// Captures that are taken as one.
+fn names(captures: &[PathBuf]) -> String {
+    let names: Vec<String> = captures
+        .iter()
+        .map(|path| path.display().to_string())
+        .collect();
+    names.join(" + ")
 }
 
 fn report(

@@ -16,11 +16,20 @@ const WIDTH: usize = 100;
 
 /// The whole page of a capture.
 pub fn page(report: &Report, first: bool) -> String {
-    let mut page = Page(String::new());
+    let mut text = String::new();
     if !first {
-        page.0.push('\n');
+        text.push('\n');
     }
-    let _ = writeln!(page.0, "{}", report.path);
+    let _ = writeln!(text, "{}", report.path);
+    for (label, words) in rows(report) {
+        write_row(&mut text, label, &words);
+    }
+    text
+}
+
+/// What the page says, label by label; a row that goes on has an empty label.
+pub fn rows(report: &Report) -> Vec<(&'static str, String)> {
+    let mut page = Page(Vec::new());
     let reception = &report.reception;
     for reading in &reception.readings {
         number(&mut page, reading);
@@ -211,28 +220,32 @@ fn capture(page: &mut Page, report: &Report) {
     page.row("capture", &text);
 }
 
-struct Page(String);
+struct Page(Vec<(&'static str, String)>);
 
 impl Page {
-    /// A label on the left and wrapped text beside it.
-    fn row(&mut self, label: &str, text: &str) {
-        let mut line = format!("  {label:LABEL$}");
-        let mut used = line.chars().count();
-        for word in text.split(' ') {
-            let length = word.chars().count();
-            if used + 1 + length > WIDTH && used > LABEL + 2 {
-                self.0.push_str(line.trim_end());
-                self.0.push('\n');
-                line = " ".repeat(LABEL + 2);
-                used = LABEL + 2;
-            }
-            line.push(' ');
-            line.push_str(word);
-            used += 1 + length;
-        }
-        self.0.push_str(line.trim_end());
-        self.0.push('\n');
+    fn row(&mut self, label: &'static str, text: &str) {
+        self.0.push((label, text.into()));
     }
+}
+
+/// A label on the left and wrapped text beside it.
+fn write_row(page: &mut String, label: &str, text: &str) {
+    let mut line = format!("  {label:LABEL$}");
+    let mut used = line.chars().count();
+    for word in text.split(' ') {
+        let length = word.chars().count();
+        if used + 1 + length > WIDTH && used > LABEL + 2 {
+            page.push_str(line.trim_end());
+            page.push('\n');
+            line = " ".repeat(LABEL + 2);
+            used = LABEL + 2;
+        }
+        line.push(' ');
+        line.push_str(word);
+        used += 1 + length;
+    }
+    page.push_str(line.trim_end());
+    page.push('\n');
 }
 
 fn probability(odds: f64) -> String {
