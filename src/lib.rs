@@ -38,6 +38,7 @@
 //! | [`world`] | a bench in numbers → samples |
 //! | [`draw`] | what the receiver saw → figures |
 //! | [`page`] | figures, findings and numbers → a page for a browser |
+//! | [`lesson`] | captures made and read for it → pages that teach |
 //!
 //! `receiver` and `world` do not know each other, so neither can be tuned to the other's mistakes.
 //!
@@ -96,6 +97,7 @@
 pub mod capture;
 pub mod draw;
 pub mod findings;
+pub mod lesson;
 pub mod linecode;
 pub mod page;
 pub mod receiver;

@@ -4,7 +4,7 @@ mod json;
 mod sums;
 mod text;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context, ensure};
@@ -149,7 +149,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     if arguments.keys {
         return super::print(&key_list());
     }
-    let scenario = read_scenario(arguments.scenario.as_deref(), &arguments.set)?;
+    let scenario = read_scenario(arguments.scenario.as_deref(), Path::new(""), &arguments.set)?;
     ensure!(
         scenario.direct.is_none(),
         "link needs coils: the scenario gives its ripple outright in [direct]"
@@ -163,16 +163,18 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     super::print(&text)
 }
 
-/// A scenario with settings KEY=VALUE; without a file the defaults and one tag.
+/// A scenario with settings KEY=VALUE; without a file the defaults and one tag. Its name counts from `folder`.
 pub fn read_scenario(
-    path: Option<&std::path::Path>,
+    path: Option<&Path>,
+    folder: &Path,
     settings: &[String],
 ) -> anyhow::Result<Scenario> {
     let (text, name) = match path {
         Some(path) => {
             let name = path.display().to_string();
             (
-                ripplemark::capture::read_description(path).with_context(|| name.clone())?,
+                ripplemark::capture::read_description(&folder.join(path))
+                    .with_context(|| name.clone())?,
                 Some(name),
             )
         }

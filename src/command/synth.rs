@@ -5,7 +5,7 @@ mod plan;
 mod scenario;
 mod truth;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::ValueEnum;
@@ -146,6 +146,17 @@ pub struct Arguments {
     /// Write lines with the settings (length, interval, unit) before the data; only .csv
     #[arg(long)]
     preamble: bool,
+    #[arg(skip)]
+    asked: Asked,
+}
+
+/// Where a command that asks for captures has them made. The program's own command line leaves it as it is.
+#[derive(Clone, Debug, Default)]
+pub struct Asked {
+    /// Folder that names of files count from; empty: the current one.
+    pub folder: PathBuf,
+    /// The command as the truth file states it; empty: the program's own.
+    pub command: Vec<String>,
 }
 
 fn sign(text: &str) -> Result<i8, String> {
@@ -205,23 +216,52 @@ impl Arguments {
     }
 }
 
+impl Arguments {
+    /// The same, made for another command.
+    pub fn asked(mut self, asked: Asked) -> Self {
+        self.asked = asked;
+        self
+    }
+
+    /// The file in the folder it belongs to.
+    fn place(&self, file: &Path) -> PathBuf {
+        self.asked.folder.join(file)
+    }
+
+    /// The arguments of the program, as they were given.
+    fn command(&self) -> Vec<String> {
+        if self.asked.command.is_empty() {
+            std::env::args().skip(1).collect()
+        } else {
+            self.asked.command.clone()
+        }
+    }
+}
+
 /// Makes the capture and its truth file.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
-    let (clipped, range) = if arguments.scenario.is_some() || !arguments.set.is_empty() {
-        scenario::write(arguments)?
-    } else {
-        let plan = plan::Plan::new(arguments)?;
-        let mut source = plan.signal.source();
-        let clipped = output::write(&plan.target(), |re, im| {
-            source.next_block(re, im);
-        })?;
-        truth::write(&plan, clipped)?;
-        (clipped, plan.range)
-    };
+    let (clipped, range) = make(arguments)?;
     if clipped > 0 {
         eprintln!(
             "ripplemark: note: {clipped} samples are beyond the range of {range} V and were clipped"
         );
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// The same without a word; returns how many samples were clipped at what range.
+pub fn make(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
+    Ok(
+        if arguments.scenario.is_some() || !arguments.set.is_empty() {
+            scenario::write(arguments)?
+        } else {
+            let plan = plan::Plan::new(arguments)?;
+            let mut source = plan.signal.source();
+            let clipped = output::write(&arguments.place(&plan.out), &plan.target(), |re, im| {
+                source.next_block(re, im);
+            })?;
+            truth::write(&plan, arguments, clipped)?;
+            (clipped, plan.range)
+        },
+    )
 }

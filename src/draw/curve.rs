@@ -44,9 +44,11 @@ where
     let area = headed(area, &curves.heading, "")?;
     let all = || curves.curves.iter().flat_map(|curve| &curve.points);
     let ends = |value: fn(&(f64, f64)) -> f64| {
-        all().map(value).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
-            (low.min(v), high.max(v))
-        })
+        all()
+            .map(value)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+                (low.min(v), high.max(v))
+            })
     };
     let (left, right) = ends(|point| point.0);
     let (low, high) = ends(|point| point.1);
@@ -66,8 +68,16 @@ where
     let (wide, tall) = plot_size(&area);
     let across = (right - left) / f64::from(wide);
     let down = (top - bottom) / f64::from(tall);
-    for (row, (curve, ink)) in curves.curves.iter().zip([BLUE, VERMILLION, GREEN]).enumerate() {
-        chart.draw_series(LineSeries::new(curve.points.iter().copied(), ink.stroke_width(2)))?;
+    for (row, (curve, ink)) in curves
+        .curves
+        .iter()
+        .zip([BLUE, VERMILLION, GREEN])
+        .enumerate()
+    {
+        chart.draw_series(LineSeries::new(
+            curve.points.iter().copied(),
+            ink.stroke_width(2),
+        ))?;
         let y = top - down * (11.0 + 17.0 * row as f64);
         let start = left + 12.0 * across;
         chart.draw_series(LineSeries::new(
@@ -75,7 +85,11 @@ where
             ink.stroke_width(3),
         ))?;
         let style = text(SMALL, INK).pos(Pos::new(HPos::Left, VPos::Center));
-        chart.draw_series([Text::new(curve.name.clone(), (start + 30.0 * across, y), style)])?;
+        chart.draw_series([Text::new(
+            curve.name.clone(),
+            (start + 30.0 * across, y),
+            style,
+        )])?;
     }
     Ok(())
 }

@@ -6,11 +6,13 @@ mod load;
 mod report;
 mod text;
 
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
 use ripplemark::capture::{CaptureError, ChannelChoice, RawKind};
+use ripplemark::draw::View;
 use ripplemark::findings::{Finding, findings};
 use ripplemark::receiver::{Reception, Samples, Signal, receive, receive_joined};
 use ripplemark::telegram::Identity;
@@ -77,7 +79,7 @@ pub struct Arguments {
 }
 
 /// A capture with everything that is to be printed of it.
-pub(super) struct Report {
+pub struct Report {
     path: String,
     loaded: Loaded,
     samples: u64,
@@ -91,6 +93,21 @@ pub(super) struct Report {
 }
 
 impl Report {
+    /// What is printed of it.
+    pub fn printed(&self) -> String {
+        text::page(self, true)
+    }
+
+    /// The JSON line of it.
+    pub fn json_line(&self) -> String {
+        json::line(self)
+    }
+
+    /// What is drawn of it.
+    pub fn view(&self) -> View<'_> {
+        figure::view(self)
+    }
+
     fn is_read(&self) -> bool {
         !self.reception.readings.is_empty() && self.as_expected != Some(false)
     }
@@ -166,6 +183,16 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     } else {
         ExitCode::from(1)
     })
+}
+
+/// Reads a capture for another command: with the usual settings, called by another name, and with all that figures need.
+pub fn read(place: &Path, name: &str) -> anyhow::Result<Report> {
+    let words = [OsString::from("decode"), place.as_os_str().into()];
+    let mut arguments: Arguments = super::parsed(words)?;
+    arguments.report = Some(PathBuf::new());
+    let mut report = single(&arguments, place)?;
+    report.path = name.into();
+    Ok(report)
 }
 
 fn single(arguments: &Arguments, path: &Path) -> anyhow::Result<Report> {

@@ -14,7 +14,11 @@ pub fn write(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
     let form = form(arguments)?;
     let mut settings = arguments.set.clone();
     settings.extend(flags(arguments)?);
-    let mut scenario = super::super::link::read_scenario(arguments.scenario.as_deref(), &settings)?;
+    let mut scenario = super::super::link::read_scenario(
+        arguments.scenario.as_deref(),
+        &arguments.asked.folder,
+        &settings,
+    )?;
     if let Some(seed) = arguments.seed {
         // Beyond the whole numbers of the file's language.
         scenario.seed.0 = seed;
@@ -39,10 +43,13 @@ pub fn write(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
     );
     check_size(&target, scenario.duration_s.0)?;
     let mut source = bench.source();
-    let clipped = output::write(&target, |re, _| {
+    let clipped = output::write(&arguments.place(&arguments.out), &target, |re, _| {
         source.next_block(re);
     })?;
-    truth::save(&arguments.out, &truth(&bench, &target, clipped))?;
+    truth::save(
+        &arguments.place(&arguments.out),
+        &truth(&bench, arguments, &target, clipped),
+    )?;
     Ok((clipped, target.range))
 }
 
@@ -146,7 +153,7 @@ fn sent(arguments: &Arguments, scenario: &mut Scenario) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn truth(bench: &Bench, target: &Target, clipped: u64) -> Value {
+fn truth(bench: &Bench, arguments: &Arguments, target: &Target, clipped: u64) -> Value {
     let scenario = bench.scenario();
     let derived = bench.derived();
     let digitiser: Option<Digitiser> = bench.digitiser();
@@ -204,7 +211,7 @@ fn truth(bench: &Bench, target: &Target, clipped: u64) -> Value {
     json!({
         "schema": "ripplemark.truth/1",
         "program": concat!("ripplemark ", env!("CARGO_PKG_VERSION")),
-        "command": truth::command(),
+        "command": arguments.command(),
         "seed": scenario.seed.0,
         "capture": {
             "path": target.out.display().to_string(),
