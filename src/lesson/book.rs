@@ -15,13 +15,12 @@ use super::markup::{to_html, to_text};
 use super::parts::{Form, Material};
 use super::plan::Plan;
 use super::settings::{Settings, typed};
-use super::stepper::{biphase, stepper};
+use super::stepper::{biphase, halves, stepper};
 use super::steps::steps;
 use super::taken::{Taken, fixed, odds_words};
 use crate::draw::palette;
 use crate::page::{CAUTIONS, environment, groups, style_sheet};
 use crate::receiver::{BIT, NOMINAL_HZ, TELEGRAM, needed_db};
-use crate::telegram::fields;
 
 /// A file of the lesson: name from the folder on, and content.
 pub type PageFile = (String, Vec<u8>);
@@ -187,10 +186,6 @@ fn values(
         .iter()
         .map(|(name, taken)| (name.replace('-', "_"), taken.values()))
         .collect();
-    let fields: Vec<serde_json::Value> = fields(&settings.identity)
-        .into_iter()
-        .map(|field| json!({"bits": field.bits, "name": field.name, "value": field.value, "meaning": field.meaning}))
-        .collect();
     let odds: Vec<serde_json::Value> = [1e-3, 1e-4, 1e-5, 1e-6]
         .into_iter()
         .map(|odds| json!({"odds": odds_words(odds), "needed_db": needed_db(odds)}))
@@ -199,20 +194,20 @@ fn values(
         let explorer = plan.explorers.iter().find(|explorer| explorer.key == key);
         explorer.map_or(Vec::new(), |explorer| explorer.axes[axis].stops.clone())
     };
-    let halves: Vec<String> = steps(&telegram)[20..29]
+    let lengths: Vec<String> = stops("noise", 1)
         .iter()
-        .map(|step| step.halves.iter().collect())
+        .map(|stop| stop.split(',').next().unwrap_or_default().to_string())
         .collect();
     let angle_deg = taken
         .get("field")
         .and_then(|taken| taken.decoded["readings"][0]["angle_deg"].as_f64());
     json!({
         "levels": stops("noise", 0),
-        "lengths": stops("noise", 1),
+        "lengths": lengths,
         "second_offsets": stops("second", 0),
         "second_levels": stops("second", 1),
         "two_levels": stops("two", 0),
-        "half_bits": halves.join(" "),
+        "half_bits": halves(&steps(&telegram)[20..29]),
         "angle_cosine": angle_deg.map(|deg| deg.to_radians().cos()),
         "cautions": CAUTIONS,
         "id": settings.identity.to_string(),
@@ -235,7 +230,6 @@ fn values(
             "ones": ones,
             "odd": ones % 2 == 1,
             "groups": groups(&telegram),
-            "fields": fields,
         },
         "division": {
             "dividend": division.dividend,

@@ -34,10 +34,14 @@ for (const box of document.querySelectorAll('.stepper')) {
   for (const button of box.querySelectorAll('button[data-move]')) {
     button.addEventListener('click', () => {
       slider.value = Number(slider.value) + Number(button.dataset.move);
-      show();
+      move();
     });
   }
-  slider.addEventListener('input', show);
+  const move = () => {
+    show();
+    box.querySelector('.card.now').scrollIntoView({ block: 'nearest' });
+  };
+  slider.addEventListener('input', move);
   show();
 }
 

@@ -71,10 +71,7 @@ impl Material {
     pub fn command(&self, lines: &[String]) -> String {
         match self.form {
             Form::Text => lines.iter().map(|line| format!("    {line}\n")).collect(),
-            Form::Page => format!(
-                "<pre class=\"command\">{}</pre>",
-                escaped(&lines.join("\n"))
-            ),
+            Form::Page => command_block(lines),
         }
     }
 
@@ -167,13 +164,26 @@ impl Material {
             }
             let _ = writeln!(
                 page,
-                "</div><pre class=\"command\">{}</pre></div>",
-                escaped(&taken.recipe.synth_command())
+                "</div>{}</div>",
+                command_block(&[taken.recipe.synth_command()])
             );
         }
         page.push_str("</div>\n</div>");
         Ok(page)
     }
+}
+
+/// Commands, a line each; a line is broken between words only.
+fn command_block(lines: &[String]) -> String {
+    let line = |line: &String| -> String {
+        let words: Vec<String> = line
+            .split(' ')
+            .map(|word| format!("<span>{}</span>", escaped(word)))
+            .collect();
+        words.join(" ")
+    };
+    let lines: Vec<String> = lines.iter().map(line).collect();
+    format!("<pre class=\"command\">{}</pre>", lines.join("\n"))
 }
 
 /// Where the sliders stand.

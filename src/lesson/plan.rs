@@ -131,7 +131,9 @@ impl Plan {
         );
         self.add(
             "too-weak",
-            format!("--id {id} --rate {rate_hz} --seconds 0.05 --seed {seed} --depth {depth} --ebn0 -1.5"),
+            format!(
+                "--id {id} --rate {rate_hz} --seconds 0.045 --seed {seed} --depth {depth} --ebn0 1"
+            ),
             &[],
             true,
             &[11],

@@ -20,40 +20,53 @@ pub(super) fn stepper(form: Form, telegram: &Telegram, wave: &[f64]) -> String {
     let steps = steps(telegram);
     let groups = groups(telegram);
     match form {
-        Form::Text => text(&groups, &steps),
+        Form::Text => text(telegram, &groups, &steps),
         Form::Page => page(telegram, &groups, &steps, wave),
     }
 }
 
-fn text(groups: &[Group], steps: &[Step]) -> String {
-    groups
+fn text(telegram: &Telegram, groups: &[Group], steps: &[Step]) -> String {
+    let mut text = String::new();
+    for group in groups {
+        let control = group.control.map_or(String::new(), |bit| format!(" {bit}"));
+        let byte = group
+            .hex
+            .as_ref()
+            .map_or(String::new(), |hex| format!("  byte {hex}"));
+        let _ = writeln!(
+            text,
+            "    bits {:>3}–{:<3} {:<9} {}{control}{byte}\n      half bits  {}",
+            group.first,
+            group.last,
+            group.name,
+            group.bits,
+            halves(&steps[group.first..=group.last])
+        );
+    }
+    text.push_str("\n| bits of the code | field | value | meaning |\n|---|---|---|---|\n");
+    for field in fields(&Identity::from_code(telegram.code)) {
+        let _ = writeln!(
+            text,
+            "| {} | {} | {} | {} |",
+            field.bits, field.name, field.value, field.meaning
+        );
+    }
+    text
+}
+
+/// Half bits in pairs.
+pub(super) fn halves(steps: &[Step]) -> String {
+    let pairs: Vec<String> = steps
         .iter()
-        .map(|group| {
-            let halves: String = steps[group.first..=group.last]
-                .iter()
-                .map(|step| format!("{}{} ", step.halves[0], step.halves[1]))
-                .collect();
-            let control = group.control.map_or(String::new(), |bit| format!(" {bit}"));
-            let byte = group
-                .hex
-                .as_ref()
-                .map_or(String::new(), |hex| format!("  byte {hex}"));
-            format!(
-                "    bits {:>3}–{:<3} {:<9} {}{control}{byte}\n      half bits  {}\n",
-                group.first,
-                group.last,
-                group.name,
-                group.bits,
-                halves.trim_end()
-            )
-        })
-        .collect()
+        .map(|step| step.halves.iter().collect())
+        .collect();
+    pairs.join(" ")
 }
 
 fn page(telegram: &Telegram, groups: &[Group], steps: &[Step], wave: &[f64]) -> String {
     let last = steps.len() - 1;
     let mut page = format!(
-        "<div class=\"stepper\" id=\"telegram\">\n<div class=\"controls\"><p><label for=\"bit\">Bit: <output for=\"bit\">0</output></label><input type=\"range\" id=\"bit\" min=\"0\" max=\"{last}\" step=\"1\" value=\"0\"></p><p><button type=\"button\" data-move=\"-1\">One bit back</button> <button type=\"button\" data-move=\"1\">One bit on</button></p></div>\n<ol class=\"words\" start=\"0\" aria-live=\"polite\">\n"
+        "<div class=\"stepper\" id=\"telegram\">\n<div class=\"head\"><div class=\"controls\"><p><label for=\"bit\">Bit: <output for=\"bit\">0</output></label><input type=\"range\" id=\"bit\" min=\"0\" max=\"{last}\" step=\"1\" value=\"0\"></p><p><button type=\"button\" data-move=\"-1\">One bit back</button> <button type=\"button\" data-move=\"1\">One bit on</button></p></div>\n<ol class=\"words\" start=\"0\" aria-live=\"polite\">\n"
     );
     for step in steps {
         let _ = writeln!(
@@ -63,7 +76,7 @@ fn page(telegram: &Telegram, groups: &[Group], steps: &[Step], wave: &[f64]) -> 
             escaped(&step.words())
         );
     }
-    page.push_str("</ol>\n<div class=\"cards\">\n");
+    page.push_str("</ol></div>\n<div class=\"cards\">\n");
     let reach = 1.15
         * wave
             .iter()
@@ -148,9 +161,16 @@ fn card(group: &Group, steps: &[Step], wave: &[f64], reach: f64) -> String {
     card
 }
 
-/// The first bits as a table for chapter 5: boundary, half bits, bit.
+/// Bits as a table: boundary, half bits, bit; ten at a time, so that a phone holds them.
 pub(super) fn biphase(form: Form, telegram: &Telegram, from: usize, to: usize) -> String {
-    let steps = &steps(telegram)[from..to];
+    steps(telegram)[from..to]
+        .chunks(10)
+        .map(|ten| biphase_rows(form, ten))
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+fn biphase_rows(form: Form, steps: &[Step]) -> String {
     let row = |name: &str, cell: &dyn Fn(&Step) -> String| -> String {
         let cells: Vec<String> = steps.iter().map(cell).collect();
         match form {
@@ -163,15 +183,9 @@ pub(super) fn biphase(form: Form, telegram: &Telegram, from: usize, to: usize) -
     };
     let rows = [
         row("boundary", &|step| {
-            if step.sign > 0 {
-                "↑ ".into()
-            } else {
-                "↓ ".into()
-            }
+            if step.sign > 0 { "↑ " } else { "↓ " }.into()
         }),
-        row("half bits", &|step| {
-            format!("{}{}", step.halves[0], step.halves[1])
-        }),
+        row("half bits", &|step| step.halves.iter().collect()),
         row("bit", &|step| format!("{} ", u8::from(step.bit))),
     ]
     .concat();
