@@ -149,6 +149,7 @@ fn told(samples: &[f64], signal: &DirectSignal, tag: &RippleTag, sigma: f64) -> 
     let decision = decide(&Boundaries {
         sums,
         energies,
+        overlap: 0.0,
         noise_var: sigma * sigma,
         inverts,
         amplitude: Some(DEPTH),

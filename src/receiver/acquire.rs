@@ -94,6 +94,7 @@ fn decide_at(fold: &Fold, timing: f64, noise_var: Option<f64>, real: bool) -> Op
     decide(&Boundaries {
         sums: along,
         energies: sums.energies,
+        overlap: 0.0,
         noise_var,
         inverts: fold.inverts,
         amplitude: None,

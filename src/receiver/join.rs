@@ -216,7 +216,7 @@ fn fixed_bits(layout: &Layout, inverts: bool, real: bool) -> f64 {
     let axis = if real { 0.0 } else { layout.sums.axis() };
     let llr = layout.sums.llr(axis);
     (0..TELEGRAM_BITS)
-        .map(|start| Signs::rotated(&llr, start, inverts).log_without_crc())
+        .map(|start| Signs::rotated(&llr, &[0.0; TELEGRAM_BITS], start, inverts).log_without_crc())
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
@@ -226,6 +226,7 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decisi
     let boundaries = |noise_var: f64| Boundaries {
         sums: along,
         energies: layout.sums.energies,
+        overlap: 0.0,
         noise_var,
         inverts,
         amplitude: None,

@@ -113,6 +113,7 @@ pub fn refine(
     let decision = decide(&Boundaries {
         sums: sums_along,
         energies: sums.energies,
+        overlap: 0.0,
         noise_var,
         inverts,
         amplitude: None,
