@@ -12,6 +12,7 @@ use super::decision::{Boundaries, Decision, Signs, decide};
 use super::fold::{BoundarySums, Fold, TELEGRAM};
 use super::pieces::Piece;
 use super::read::{Attempt, ReadLimits};
+use super::shape::Shape;
 use crate::telegram::TELEGRAM_BITS;
 
 /// Ways of laying the pieces together carried from one piece to the next.
@@ -270,6 +271,7 @@ fn describe(
     Attempt {
         timing: 0.0,
         inverts,
+        shape: Shape::ideal(),
         angle: if limits.real { 0.0 } else { sums.axis() },
         depth,
         telegrams,
