@@ -15,6 +15,7 @@ mod fold;
 mod front;
 mod interference;
 mod join;
+mod other_field;
 mod pieces;
 mod pulse;
 mod read;
