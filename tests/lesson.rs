@@ -151,12 +151,11 @@ fn chapters_ask_answer_and_name_their_sources() {
             assert_eq!(page.matches(part).count(), 1, "{chapter}: {part}");
         }
         assert!(!commands(&page).is_empty(), "{chapter}: no command");
+        assert!(
+            page.contains("<img ") || page.contains("<svg "),
+            "{chapter}: no figure"
+        );
     }
-    let with_figures = CHAPTERS
-        .iter()
-        .filter(|chapter| COMMITTED.text(&format!("{chapter}.html")).contains("<img "))
-        .count();
-    assert!(with_figures >= 10, "{with_figures}");
 }
 
 #[test]

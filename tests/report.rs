@@ -104,7 +104,26 @@ fn several_captures_have_a_section_each_and_a_list_on_top() {
     assert!(page.contains("<td>could not be opened</td>"));
     assert!(page.contains("<td>nothing read</td>"));
     assert!(page.contains("<p class=\"number\">Nothing read</p>"));
-    assert!(page.contains("no-ripple: least_readable_depth "));
+    let output = Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+        .args(["decode", "--json", captures[0], captures[2], captures[3]])
+        .current_dir(waveforms())
+        .output()
+        .unwrap();
+    let lines = String::from_utf8(output.stdout).unwrap();
+    let mut findings = 0;
+    for line in lines.lines() {
+        let capture: serde_json::Value = serde_json::from_str(line).unwrap();
+        for finding in capture["findings"].as_array().unwrap() {
+            // Words up to the first character that HTML writes otherwise.
+            let text = finding["text"].as_str().unwrap();
+            let text = text.split(['\'', '"', '<', '>', '&', '/']).next().unwrap();
+            let code = finding["code"].as_str().unwrap();
+            assert!(page.contains(text), "{text}");
+            assert!(page.contains(code) || code == "capture-note", "{code}");
+            findings += 1;
+        }
+    }
+    assert!(findings > 0);
     // Both numbers of the two tags, each with its telegram.
     assert_eq!(page.matches("bit by bit</h3>").count(), 3);
     // Where nothing was read there is no telegram to show.

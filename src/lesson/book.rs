@@ -201,7 +201,24 @@ fn values(
     let angle_deg = taken
         .get("field")
         .and_then(|taken| taken.decoded["readings"][0]["angle_deg"].as_f64());
+    let counts: serde_json::Map<String, serde_json::Value> = plan
+        .explorers
+        .iter()
+        .map(|explorer| {
+            let read = explorer
+                .positions
+                .iter()
+                .filter(|(_, name)| {
+                    let taken = taken.get(name);
+                    taken.is_some_and(|taken| !taken.numbers().is_empty())
+                })
+                .count();
+            let all = explorer.positions.len();
+            (explorer.key.into(), json!({"read": read, "all": all}))
+        })
+        .collect();
     json!({
+        "counts": counts,
         "levels": stops("noise", 0),
         "lengths": lengths,
         "second_offsets": stops("second", 0),

@@ -134,7 +134,7 @@ impl Plan {
             format!(
                 "--id {id} --rate {rate_hz} --seconds 0.045 --seed {seed} --depth {depth} --ebn0 1"
             ),
-            &[],
+            &[Panel::Phasor],
             true,
             &[11],
         );
@@ -272,7 +272,7 @@ impl Plan {
                 self.add(
                     &name,
                     format!(
-                        "--scenario captures/second-carrier.toml --id {} --rate {} --seconds {SECONDS} --seed {} --depth {} --ebn0 15 \
+                        "--scenario captures/second-carrier.toml --id {} --rate {} --seconds 0.25 --seed {} --depth {} --ebn0 15 \
                          --set tone.1.frequency_hz={} --set tone.1.level_db={level}",
                         typed(&settings.identity),
                         settings.rate_hz,

@@ -143,7 +143,7 @@ impl Taken {
             .collect();
         let first = findings.first().copied().unwrap_or_default();
         match parts.is_empty() {
-            true => format!("Not read. {first}"),
+            true => format!("Not read. {first}").trim_end().into(),
             false if first.is_empty() => parts.join(" "),
             false => format!("{} {first}", parts.join(" ")),
         }

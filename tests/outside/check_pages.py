@@ -9,6 +9,7 @@ import re
 import subprocess
 import sys
 import tempfile
+import unicodedata
 
 from pypdf import PdfReader
 
@@ -173,7 +174,8 @@ def answers(browser, checks, page):
 
 
 def squeezed(text):
-    return re.sub(r"[\s\u200b\u00ad-]+", "", text)
+    """Without blanks, hyphens and ligatures, which paper sets otherwise."""
+    return re.sub(r"[\s\u200b\u00ad-]+", "", unicodedata.normalize("NFKC", text))
 
 
 def printed(browser, checks, page):

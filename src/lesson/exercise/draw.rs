@@ -142,7 +142,7 @@ fn exercise(settings: &Settings, place: usize, fault: Fault) -> Exercise {
         .collect();
     let seconds = match fault {
         Fault::Weak => 0.5,
-        Fault::TwoTags => 0.25,
+        Fault::TwoTags | Fault::SecondReader => 0.25,
         _ => 0.1,
     };
     let distance_mm = (24.0 + 8.0 * near).round();
@@ -158,7 +158,7 @@ fn exercise(settings: &Settings, place: usize, fault: Fault) -> Exercise {
         Fault::SecondReader => format!(
             "--set second_reader.distance_mm={} --set second_reader.field_hz={}",
             380.0 + (80.0 * far).round(),
-            134_200 + 20 + (60.0 * far) as i64
+            134_240 + (360.0 * far) as i64
         ),
         Fault::WrongKind => "--set reader.field_hz=125000 --set tag.1.tuned_hz=125000".into(),
     };
