@@ -8,7 +8,7 @@ compares with the program's own circuit model. Shows that the time step is fine 
     python check_spice.py            run all decks, check them against the frozen tracks
     python check_spice.py --freeze   write the frozen tracks anew
 
-Needs ngspice, numpy and scipy. Takes about a minute.
+Needs ngspice, numpy and scipy. Takes about two minutes.
 """
 
 import json
@@ -185,6 +185,36 @@ def one(parts):
     return parts, runs
 
 
+SIDEBAND_PERIODS = 16  # of all-0 data: 32 field cycles each
+# Part of a cycle at which a load of 100 ohm switches: lower and upper sideband of all-0 data, dB below the carrier. Frozen from here; `cargo test`
+# holds the program's circuit model against the same values.
+SIDEBANDS = {0.0: (-71.103, -70.884), 0.125: (-70.957, -71.005), 0.25: (-70.829, -71.119), 0.375: (-70.972, -70.992)}
+
+
+def sidebands(phase):
+    """Lower and upper sideband of all-0 data (a switching every half bit) in dB below the carrier, at the antenna."""
+    parts = bench("sidebands", k=2e-3, modulator=("R", 100.0))
+    cycle, lead = 1.0 / FIELD_HZ, 8
+    half_bits = lead + 2 * SIDEBAND_PERIODS
+    parts["edges"] = [[(RING_UP + 16 * i + phase) * cycle, 1 - i % 2] for i in range(half_bits)]
+    parts["cycles"] = RING_UP + 16 * half_bits
+    parts["field_off_s"] = 2 * parts["cycles"] * cycle
+    track = phasors(parts, STEPS)[RING_UP + 16 * lead:]
+    turns = np.arange(track.size) / 32
+    level = lambda side: abs(np.mean(track * np.exp(-2j * np.pi * side * turns)))
+    # One value a field cycle is a mean over it, which takes sinc(1/32) off both.
+    return [float(20 * np.log10(level(side) / level(0) / np.sinc(1 / 32))) for side in (-1, 1)]
+
+
+def check_sidebands(pool):
+    """Levels at each phase against the frozen ones, and their range; how many are off by more than 0.02 dB."""
+    rows = list(pool.map(sidebands, SIDEBANDS))
+    for side, name in enumerate(("130.006", "138.394")):
+        levels = [row[side] for row in rows]
+        print(f"sideband at {name} kHz: {min(levels):.2f} to {max(levels):.2f} dB over the phase of switching")
+    return int(np.sum(np.abs(np.array(rows) - list(SIDEBANDS.values())) > 0.02))
+
+
 def main():
     if shutil.which("ngspice") is None:
         print("ngspice is not installed: nothing checked")
@@ -214,7 +244,8 @@ def main():
             failures += not good
             print(f"{parts['name']:20} {abs(field):9.4f} {depth:10.3e} {angle:8.2f} {100 * change:17.3f} % {100 * apart:19.3f} %"
                   f"{'' if good else '  FAILED'}")
-    print(f"{len(BENCHES)} decks, {failures} failed")
+        failures += check_sidebands(pool)
+    print(f"{len(BENCHES)} decks and the sidebands of all-0 data at {len(SIDEBANDS)} phases, {failures} failed")
     return 1 if failures else 0
 
 
