@@ -228,7 +228,14 @@ impl RangeMap<'_> {
                     x.abs() > room.0 || y.abs() > room.1
                 })
             };
-            let shown = pieces.iter().flat_map(|piece| in_parts(piece, 4));
+            let shown = pieces.iter().flat_map(|piece| {
+                // Only where it is interrupted: rounding to pixels makes a line of short pieces rough.
+                if piece.iter().all(free) {
+                    vec![*piece]
+                } else {
+                    in_parts(piece, 4)
+                }
+            });
             chart.draw_series(
                 shown
                     .filter(|piece| piece.iter().all(free))

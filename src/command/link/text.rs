@@ -106,7 +106,7 @@ fn table(page: &mut String, report: &Report) {
         };
         line!(
             page,
-            "{:>8} {:>7} {:>6} {:>10.3} {:>9.2e} {:>8.2} {:>7} {:>9.5} {:>7.1} {:>8} {:>7}  {}",
+            "{:>8} {:>7} {:>6} {:>10.3} {:>9.2e} {:>8.2} {:>7} {:>9.2e} {:>7.1} {:>8} {:>7}  {}",
             position.place.distance_mm,
             position.place.offset_mm,
             position.place.tilt_deg,
