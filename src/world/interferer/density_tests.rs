@@ -369,7 +369,8 @@ fn hum_has_the_lines_asked_for() {
 }
 
 /// A walk of D rad²/s and a white phase of variance σ²: ½·e^{−D|τ|/2}·cos ω₀τ, times e^{−σ²} between different samples. What was asked for,
-/// 10⁻⁷ at 1 kHz and a floor of 10⁻¹⁰·⁵ over the carrier's power, is what that is at offsets of many line widths.
+/// 10⁻⁷ at 1 kHz and a floor of 10⁻¹⁰·⁵ over the carrier's power, is what that is
+/// at offsets of many line widths, as far as folding adds little: (x/sin x)² − 1 with x = π·offset/rate is 0.3 % at 30 kHz.
 #[test]
 fn phase_noise_has_the_density_asked_for() {
     let keys = PhaseNoise {
@@ -399,10 +400,14 @@ fn phase_noise_has_the_density_asked_for() {
             let walk = 1e-7 * 1e6 / (f - 200e3).powi(2);
             0.5 * (walk + 10f64.powf(-10.5))
         });
+        if to > 240e3 {
+            // Folding is a part of what is there.
+            continue;
+        }
         let bin = RATE_HZ / POINTS as f64;
         let middle = (0.5 * (from + to) / bin) as usize;
         assert!(
-            (want[middle] / formula[middle] - 1.0).abs() < 0.03,
+            (want[middle] / formula[middle] - 1.0).abs() < 0.01,
             "{} {}",
             want[middle],
             formula[middle]
