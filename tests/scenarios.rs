@@ -259,8 +259,9 @@ fn predicted_and_read(settings: &[String], seconds: &str, ebn0_db: f64) -> (Valu
     (position, capture)
 }
 
-/// Within 1 dB on nearly all of 60 random benches, and without a bias. What the receiver's one pulse for both edges cannot follow (closing
-/// and opening a load run at different speeds) it counts as noise; that grows with Eb/N0, so the range here is where reading is decided.
+/// Within 1 dB on nearly all of 60 random benches, and without a bias. The differences are mostly the scatter of a ripple estimated in noise: 2100
+/// bits at −6 to 0 dB leave 8.7·√(1/(2·E/N0)) = 0.13 to 0.27 dB, and the noise's own estimate comes on top. A linear pulse follows the ripple of these
+/// benches to 0.03 to 0.14 dB although closing and opening a load run at different speeds (least squares on noiseless captures).
 #[test]
 fn predicted_ebn0_is_what_the_receiver_measures() {
     let mut draw = Draw(0x5EED_1234_5678_9ABC);
