@@ -213,7 +213,11 @@ def check_speed(checks, folder):
         clock, processor = least[name] / least["numpy"]
         print(f"1 s at 2 MS/s, {name:19}: {1e3 * least[name][0]:.0f} ms, numpy {1e3 * least['numpy'][0]:.0f} ms, ratio {clock:.2f}; "
               f"processor {1e3 * least[name][1]:.0f} ms, numpy {1e3 * least['numpy'][1]:.0f} ms, ratio {processor:.2f}")
-    checks.that((least["synth"] <= least["numpy"]).all(), f"synth takes longer than numpy: {least}")
+    # A new process waits for its turn on a machine that is at work; numpy here does not. Then the processor's time alone is judged.
+    busy = os.getloadavg()[0] > os.cpu_count()
+    print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors: {'the clock is not judged' if busy else 'both are judged'}")
+    judged = slice(1, 2) if busy else slice(0, 2)
+    checks.that((least["synth"] <= least["numpy"])[judged].all(), f"synth takes longer than numpy: {least}")
 
 
 def main():
