@@ -1,12 +1,13 @@
-//! Figures: what the receiver saw of a capture, as PNG or SVG.
+//! Figures as PNG or SVG: what the receiver saw of a capture, and how far a reader reaches.
 //!
 //! A [`View`] gathers what is drawn; [`figure_png`] and [`figure_svg`] draw all panels on one sheet, [`panel_svg`] one
-//! of them alone. Nothing here touches the file system: drawings come back as bytes or text.
+//! of them alone. A [`RangeMap`] is a figure of its own. Nothing here touches the file system: drawings come back as bytes or text.
 //!
 //! Depths and envelopes are in % of the field where its level is in the capture; angles follow the receiver (0° pure
 //! amplitude, ±90° pure phase); frequencies are in Hz from the field.
 
 mod aligned;
+mod contour;
 mod curve;
 mod describe;
 mod envelope;
@@ -17,6 +18,7 @@ mod level;
 mod lines;
 mod packed;
 mod phasor;
+mod range_map;
 mod sentence;
 mod spectrum;
 mod style;
@@ -27,6 +29,7 @@ use plotters::drawing::DrawingAreaErrorKind;
 
 pub use curve::{Curve, Curves, curves_svg};
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
+pub use range_map::{RangeMap, RangePoint};
 pub use style::palette;
 pub use view::{About, View};
 

@@ -17,6 +17,7 @@ use ripplemark::findings::{Finding, findings};
 use ripplemark::receiver::{Reception, Samples, Signal, receive, receive_joined};
 use ripplemark::telegram::Identity;
 
+use super::figure_file::{FigureFile, figure_file};
 use super::values::within;
 use load::{Loaded, Window};
 use report::ReportOutput;
@@ -71,8 +72,8 @@ pub struct Arguments {
     #[arg(long)]
     json: bool,
     /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
-    #[arg(long, value_name = "FILE", value_parser = figure::file, conflicts_with = "join")]
-    figure: Option<figure::FigureFile>,
+    #[arg(long, value_name = "FILE", value_parser = figure_file, conflicts_with = "join")]
+    figure: Option<FigureFile>,
     /// Write a page for a browser about all captures: verdict, figures, findings, the telegram bit by bit
     #[arg(long, value_name = "FILE.html", value_parser = report::file)]
     report: Option<PathBuf>,
@@ -124,7 +125,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         );
     }
     if let Some(figure) = &arguments.figure {
-        figure.check(&arguments.captures)?;
+        figure::check(figure, &arguments.captures)?;
     }
     let mut page = match &arguments.report {
         Some(path) => Some(ReportOutput::new(path, &arguments.captures)?),
@@ -144,7 +145,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
                 };
                 super::print(&text)?;
                 if let Some(figure) = &arguments.figure
-                    && let Err(error) = figure.draw(&report)
+                    && let Err(error) = figure::draw(figure, &report)
                 {
                     unreadable = true;
                     super::complain(&error);

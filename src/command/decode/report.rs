@@ -2,10 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use anyhow::Context;
+use anyhow::{Context, ensure};
 use ripplemark::capture::write_atomically;
 use ripplemark::page::{Opinion, ReportPage, Section};
 
+use super::super::figure_file::replaces;
 use super::json::trailer;
 use super::{Arguments, Report, figure, text};
 
@@ -35,7 +36,11 @@ pub fn file(value: &str) -> Result<PathBuf, String> {
 impl<'a> ReportOutput<'a> {
     /// A report does not replace a capture.
     pub fn new(path: &'a Path, captures: &[PathBuf]) -> anyhow::Result<Self> {
-        figure::keep_captures(path, "--report", captures)?;
+        ensure!(
+            !captures.iter().any(|capture| replaces(path, capture)),
+            "{}: --report would replace the capture itself; give another name",
+            path.display()
+        );
         Ok(Self {
             path,
             page: ReportPage::default(),

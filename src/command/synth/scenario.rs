@@ -24,7 +24,10 @@ pub fn write(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
         scenario.seed.0 = seed;
     }
     sent(arguments, &mut scenario)?;
-    let bench = Bench::new(&scenario)?;
+    let bench = Bench::new(&scenario).map_err(|error| match &arguments.scenario {
+        Some(path) => anyhow::Error::new(error).context(path.display().to_string()),
+        None => error.into(),
+    })?;
     let target = Target {
         out: &arguments.out,
         form,
