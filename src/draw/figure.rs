@@ -85,7 +85,7 @@ pub fn panel_svg(panel: Panel, view: &View<'_>, size: (u32, u32)) -> Result<Stri
     svg(size, |area| panel.draw(area, view))
 }
 
-fn svg(
+pub(super) fn svg(
     size: (u32, u32),
     draw: impl FnOnce(&Area<SVGBackend<'_>>) -> Result<(), DrawError>,
 ) -> Result<String, DrawError> {
@@ -101,7 +101,7 @@ fn svg(
     Ok(page)
 }
 
-fn check((width, height): (u32, u32)) -> Result<(), DrawError> {
+pub(super) fn check((width, height): (u32, u32)) -> Result<(), DrawError> {
     if SIDES.contains(&width) && SIDES.contains(&height) {
         Ok(())
     } else {

@@ -1,7 +1,7 @@
-//! Figures: what the receiver saw of a capture, as PNG or SVG.
+//! Figures: what the receiver saw of a capture, and how often captures are read, as PNG or SVG.
 //!
 //! A [`View`] gathers what is drawn; [`figure_png`] and [`figure_svg`] draw all panels on one sheet, [`panel_svg`] one
-//! of them alone. Nothing here touches the file system: drawings come back as bytes or text.
+//! of them alone; [`share_png`] and [`share_svg`] draw a [`ShareFigure`]. Nothing here touches the file system: drawings come back as bytes or text.
 //!
 //! Depths and envelopes are in % of the field where its level is in the capture; angles follow the receiver (0° pure
 //! amplitude, ±90° pure phase); frequencies are in Hz from the field.
@@ -16,6 +16,9 @@ mod lines;
 mod packed;
 mod phasor;
 mod sentence;
+mod share;
+mod share_figure;
+mod share_map;
 mod spectrum;
 mod style;
 mod telegram;
@@ -24,6 +27,7 @@ mod view;
 use plotters::drawing::DrawingAreaErrorKind;
 
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
+pub use share_figure::{SHARE_FIGURE_SIZE, ShareFigure, Theory, share_png, share_svg};
 pub use view::{About, View};
 
 /// Why a figure cannot be drawn.
