@@ -9,14 +9,11 @@
 //! angle, amplitude and noise (not the telegram's start) has exact odds ≤ 1e-5, wrong numbers, and the receiver's errors
 //! of Eb/N0, depth, angle and frequency (mean ± standard deviation over the captures read).
 
-use std::f64::consts::TAU;
-
 use rand::{RngExt, SeedableRng};
 use rayon::prelude::*;
-use ripplemark::linecode;
-use ripplemark::receiver::decision::{Boundaries, decide};
-use ripplemark::receiver::{BIT, HALF, Samples, Signal, receive};
-use ripplemark::telegram::{TELEGRAM_BITS, Telegram};
+use ripplemark::margin::{Scene, told};
+use ripplemark::receiver::receive;
+use ripplemark::telegram::Telegram;
 use ripplemark::world::{DirectSignal, RippleTag, View, noise_sigma, ripple_rms};
 
 const RATE_HZ: f64 = 500e3;
@@ -86,17 +83,12 @@ fn run(trial: u64, seconds: f64, ebn0_db: f64) -> Outcome {
         noise_sigma: sigma,
         seed: rng.random(),
     };
-    let samples = signal.samples().0;
-    let singles: Vec<f32> = samples.iter().map(|&x| x as f32).collect();
-    let reception = receive(
-        &Signal {
-            samples: Samples::Real(&singles),
-            rate_hz: Some(RATE_HZ),
-            centre_hz: 0.0,
-            logic: false,
-        },
-        ODDS,
-    );
+    let scene = Scene::Direct {
+        signal,
+        digitiser: None,
+    };
+    let recording = scene.record();
+    let reception = receive(&recording.signal(), ODDS);
     let right = reception
         .readings
         .iter()
@@ -113,49 +105,9 @@ fn run(trial: u64, seconds: f64, ebn0_db: f64) -> Outcome {
     Outcome {
         read: right.is_some(),
         wrong: reception.readings.len() > usize::from(right.is_some()),
-        told_read: told(&samples, &signal, &tag, sigma),
+        told_read: told(&scene, &recording, ODDS) == Some(tag.telegram.code),
         errors,
     }
-}
-
-/// The exact decoder, told everything but the number and the telegram's start: plain sums over the samples.
-fn told(samples: &[f64], signal: &DirectSignal, tag: &RippleTag, sigma: f64) -> bool {
-    let inverts = linecode::inverts(&tag.telegram.bits());
-    // A start that the decoder is not told: boundary 0 is the first after the first sample.
-    let first = tag.start_cycles % BIT as f64;
-    let (mut sums, mut energies) = ([0.0; TELEGRAM_BITS], [0.0; TELEGRAM_BITS]);
-    let phase = (signal.phase_deg + tag.angle_deg).to_radians();
-    let mean_phase = signal.phase_deg.to_radians();
-    for (n, &x) in samples.iter().enumerate() {
-        let cycle = signal.field_hz * n as f64 / RATE_HZ;
-        let turns = TAU * cycle.fract();
-        // The field itself is known and taken off.
-        let ripple = x - (turns + mean_phase).cos();
-        let reference = (turns + phase).cos();
-        let half = ((cycle - first) / HALF as f64).floor() as i64;
-        // A half bit after boundary j belongs to j, one before it too, with the other sign.
-        let (boundary, sign) = (half.div_euclid(2), 1.0);
-        let (boundary, sign) = if half.rem_euclid(2) == 1 {
-            (boundary + 1, -sign)
-        } else {
-            (boundary, sign)
-        };
-        let odd = boundary.div_euclid(TELEGRAM_BITS as i64) % 2 != 0;
-        let sign = if odd && inverts { -sign } else { sign };
-        let index = boundary.rem_euclid(TELEGRAM_BITS as i64) as usize;
-        sums[index] += sign * ripple * reference;
-        energies[index] += reference * reference;
-    }
-    let decision = decide(&Boundaries {
-        sums,
-        energies,
-        noise_var: sigma * sigma,
-        inverts,
-        amplitude: Some(DEPTH),
-    });
-    decision.is_some_and(|decision| {
-        decision.odds_wrong <= ODDS && decision.telegram.code == tag.telegram.code
-    })
 }
 
 fn report(ebn0_db: f64, outcomes: &[Outcome]) {

@@ -4,6 +4,7 @@
 //! standard error. A reader that closes the pipe early has what it wanted: that is success.
 
 mod decode;
+mod figure_file;
 mod link;
 mod margin;
 mod signal;

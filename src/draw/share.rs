@@ -89,7 +89,11 @@ where
             .map(|row| (row.values[0], 100.0 * row.tally.share()))
             .collect();
         chart.draw_series(LineSeries::new(points.iter().copied(), ink.stroke_width(2)))?;
-        chart.draw_series(points.iter().map(|&point| Circle::new(point, 3, ink.filled())))?;
+        chart.draw_series(
+            points
+                .iter()
+                .map(|&point| Circle::new(point, 3, ink.filled())),
+        )?;
     }
     Ok(())
 }
@@ -102,22 +106,38 @@ where
     let mut left = 14;
     let receivers = figure.table.receivers();
     let own = receivers.iter().map(|&one| (name(one), colour(one), true));
-    let theory = figure.theory.iter().map(|(name, _)| (name.as_str(), MUTED, false));
+    let theory = figure
+        .theory
+        .iter()
+        .map(|(name, _)| (name.as_str(), MUTED, false));
     for (words, ink, measured) in own.chain(theory) {
         if measured {
-            area.draw(&Rectangle::new([(left, 7), (left + 30, 21)], ink.mix(BAND).filled()))?;
+            area.draw(&Rectangle::new(
+                [(left, 7), (left + 30, 21)],
+                ink.mix(BAND).filled(),
+            ))?;
         }
-        area.draw(&PathElement::new([(left, 14), (left + 30, 14)], ink.stroke_width(2)))?;
+        area.draw(&PathElement::new(
+            [(left, 14), (left + 30, 14)],
+            ink.stroke_width(2),
+        ))?;
         if measured {
             area.draw(&Circle::new((left + 15, 14), 3, ink.filled()))?;
         }
-        area.draw(&Text::new(words.to_string(), (left + 38, 5), text(LABEL, INK)))?;
+        area.draw(&Text::new(
+            words.to_string(),
+            (left + 38, 5),
+            text(LABEL, INK),
+        ))?;
         left += 38 + width_of(words, LABEL) as i32 + 28;
     }
     let remark = "bands: 95 %";
     area.draw(&Text::new(remark, (left, 6), text(SMALL, MUTED)))?;
     let (width, _) = area.dim_in_pixel();
-    let ruler = [(14, NAMES as i32 - 2), (width as i32 - 14, NAMES as i32 - 2)];
+    let ruler = [
+        (14, NAMES as i32 - 2),
+        (width as i32 - 14, NAMES as i32 - 2),
+    ];
     area.draw(&PathElement::new(ruler, GRID.stroke_width(1)))?;
     Ok(())
 }

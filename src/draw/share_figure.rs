@@ -49,18 +49,23 @@ pub fn share_svg(figure: &ShareFigure<'_>, size: (u32, u32)) -> Result<String, D
     svg(size, |area| sheet(area, figure))
 }
 
-fn sheet<DB: DrawingBackend>(
-    area: &Area<DB>,
-    figure: &ShareFigure<'_>,
-) -> Result<(), DrawError>
+fn sheet<DB: DrawingBackend>(area: &Area<DB>, figure: &ShareFigure<'_>) -> Result<(), DrawError>
 where
     DB::ErrorType: 'static,
 {
     prepare();
     area.fill(&WHITE)?;
     let (head, body) = area.split_vertically(HEAD);
-    head.draw(&Text::new("Captures read".to_string(), (12, 8), text(TITLE, INK)))?;
-    head.draw(&Text::new(figure.remark.clone(), (14, 43), text(LABEL, MUTED)))?;
+    head.draw(&Text::new(
+        "Captures read".to_string(),
+        (12, 8),
+        text(TITLE, INK),
+    ))?;
+    head.draw(&Text::new(
+        figure.remark.clone(),
+        (14, 43),
+        text(LABEL, MUTED),
+    ))?;
     match figure.labels.len() {
         2 => share_map::draw(&body, figure),
         _ => share::draw(&body, figure),

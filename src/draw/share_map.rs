@@ -22,7 +22,11 @@ where
     DB::ErrorType: 'static,
 {
     let receivers = figure.table.receivers();
-    for (panel, &receiver) in area.split_evenly((1, receivers.len())).iter().zip(receivers) {
+    for (panel, &receiver) in area
+        .split_evenly((1, receivers.len()))
+        .iter()
+        .zip(receivers)
+    {
         map(panel, figure, receiver)?;
     }
     Ok(())
@@ -36,7 +40,11 @@ fn map<DB: DrawingBackend>(
 where
     DB::ErrorType: 'static,
 {
-    let area = headed(area, name(receiver), "captures read, %: the darker, the more")?;
+    let area = headed(
+        area,
+        name(receiver),
+        "captures read, %: the darker, the more",
+    )?;
     let rows = figure.table.rows();
     let axis = |index: usize| {
         let mut values: Vec<f64> = rows.iter().map(|row| row.values[index]).collect();
@@ -51,7 +59,8 @@ where
     let x = |column: usize| left + (right - left) * column as i32 / across.len().max(1) as i32;
     let y = |row: usize| bottom - (bottom - top) * row as i32 / upward.len().max(1) as i32;
     let tally = |up: f64, side: f64| -> Option<Tally> {
-        let found = |row: &&crate::margin::Row| row.receiver == receiver && row.values == [up, side];
+        let found =
+            |row: &&crate::margin::Row| row.receiver == receiver && row.values == [up, side];
         rows.iter().find(found).map(|row| row.tally)
     };
     for (row, &up) in upward.iter().enumerate() {
@@ -62,7 +71,10 @@ where
             let corners = [(x(column), y(row + 1)), (x(column + 1), y(row))];
             // Ninths are the half-tones that packed pictures keep.
             let shade = (8.0 * tally.share()).round() / 9.0;
-            area.draw(&Rectangle::new(corners, colour(receiver).mix(shade).filled()))?;
+            area.draw(&Rectangle::new(
+                corners,
+                colour(receiver).mix(shade).filled(),
+            ))?;
             area.draw(&Rectangle::new(corners, MUTED.stroke_width(1)))?;
             let (wide, high) = (corners[1].0 - corners[0].0, corners[1].1 - corners[0].1);
             if wide >= CELL.0 && high >= CELL.1 {
@@ -73,7 +85,12 @@ where
             }
         }
     }
-    ticks(&area, &across, |column| (x(column) + x(column + 1)) / 2, bottom)?;
+    ticks(
+        &area,
+        &across,
+        |column| (x(column) + x(column + 1)) / 2,
+        bottom,
+    )?;
     let upright = |row: usize| (y(row) + y(row + 1)) / 2;
     // As many as have room.
     let every = (20 * upward.len() as i32 / (bottom - top).max(1) + 1) as usize;
@@ -88,7 +105,11 @@ where
     let style = text(LABEL, INK)
         .transform(FontTransform::Rotate270)
         .pos(Pos::new(HPos::Center, VPos::Top));
-    area.draw(&Text::new(figure.labels[0].clone(), (6, (top + bottom) / 2), style))?;
+    area.draw(&Text::new(
+        figure.labels[0].clone(),
+        (6, (top + bottom) / 2),
+        style,
+    ))?;
     Ok(())
 }
 

@@ -42,12 +42,12 @@ mod tests {
             assert_ne!(first, other);
         }
         assert_eq!(Draw::new(1, &[0.0], 5), Draw::new(1, &[-0.0], 5));
-        // Frozen: a change makes old tables unrepeatable.
-        assert_eq!(first.seed, 0);
+        // Frozen: a change makes old tables unrepeatable. First word of ChaCha8 with this key, by a script of its own.
+        assert_eq!(first.seed, 0x5aa4_1c64_9e87_fd5d);
         assert!((-90.0..=90.0).contains(&first.angle_deg));
     }
 
-    /// A million angles would differ from uniform by less; here 10 000 lie in quarters within five standard deviations.
+    /// 10 000 angles lie in quarters within five standard deviations of a binomial count.
     #[test]
     fn angles_are_spread_evenly() {
         let mut quarters = [0u32; 4];

@@ -24,9 +24,8 @@ pub fn wilson95(count: u64, trials: u64) -> (f64, f64) {
 mod tests {
     use super::*;
 
-    /// Newcombe, "Two-sided confidence intervals for the single proportion", Statistics in Medicine 17, 1998, table I, method 3
-    /// (score, no continuity correction), from memory: 81/263 → 0.2553, 0.3662; 15/148 → 0.0624, 0.1605; 0/20 → 0, 0.1611; 1/29 →
-    /// 0.0061, 0.1718.
+    /// Worked examples of Newcombe, "Two-sided confidence intervals for the single proportion", Statistics in Medicine 17, 1998, table
+    /// I, score method (from memory), which scipy 1.17 gives too: `binomtest(k, n).proportion_ci(method="wilson")`.
     #[test]
     fn published_examples() {
         for (count, trials, low, high) in [

@@ -188,11 +188,13 @@ pub fn run<E: Send>(
         .with_max_len(1)
         .for_each(|_| {
             while let Some((point, ordinal)) = next() {
-                let outcome = plan.trial(point, plan.shard.index + ordinal * plan.shard.of);
-                let mut state = lock();
-                state.under_way -= 1;
-                match outcome {
+                let leave = Leave {
+                    lock: &lock,
+                    changed: &changed,
+                };
+                match plan.trial(point, plan.shard.index + ordinal * plan.shard.of) {
                     Ok(outcomes) => {
+                        let mut state = lock();
                         state.count(point, ordinal, outcomes);
                         state.target[point] =
                             plan.target(state.table, point).max(state.target[point]);
@@ -209,15 +211,30 @@ pub fn run<E: Send>(
                             .get_or_insert(error);
                     }
                 }
-                changed.notify_all();
+                drop(leave);
             }
-            changed.notify_all();
         });
     if let Some(error) = failure.into_inner().unwrap_or_else(PoisonError::into_inner) {
         return Err(error);
     }
     let state = state.into_inner().unwrap_or_else(PoisonError::into_inner);
     Ok((0..points).all(|point| state.table.tally(0, point).trials >= state.target[point]))
+}
+
+/// Ends a trial even if it panics: the other threads would wait for it.
+struct Leave<'l, 's, L: Fn() -> MutexGuard<'l, State<'s>>>
+where
+    's: 'l,
+{
+    lock: &'l L,
+    changed: &'l Condvar,
+}
+
+impl<'l, 's, L: Fn() -> MutexGuard<'l, State<'s>>> Drop for Leave<'l, 's, L> {
+    fn drop(&mut self) {
+        (self.lock)().under_way -= 1;
+        self.changed.notify_all();
+    }
 }
 
 fn failed<E>(failure: &Mutex<Option<E>>) -> bool {

@@ -1,28 +1,14 @@
-//! `--figure`: where it goes, and drawing it.
+//! `--figure`: drawing it.
 
 use std::fs;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use anyhow::Context;
-use ripplemark::capture::{Unit, write_atomically};
+use ripplemark::capture::Unit;
 use ripplemark::draw::{About, FIGURE_SIZE, View, figure_png, figure_svg};
 
 use super::Report;
 use super::load::Window;
-
-/// A file for a figure, its kind known by the ending.
-#[derive(Clone, Debug)]
-pub struct FigureFile {
-    path: PathBuf,
-    kind: FigureKind,
-}
-
-#[derive(Clone, Copy, Debug)]
-enum FigureKind {
-    Png,
-    Svg,
-}
+use crate::command::figure_file::{FigureFile, FigureKind};
 
 /// The window that the receiver kept its view of.
 pub struct Material {
@@ -30,20 +16,6 @@ pub struct Material {
     pub from_s: f64,
     /// Its samples.
     pub window: Window,
-}
-
-/// Reads the value of `--figure`.
-pub fn file(value: &str) -> Result<FigureFile, String> {
-    let path = PathBuf::from(value);
-    let ending = path
-        .extension()
-        .map(|ending| ending.to_string_lossy().to_ascii_lowercase());
-    let kind = match ending.as_deref() {
-        Some("png") => FigureKind::Png,
-        Some("svg") => FigureKind::Svg,
-        _ => return Err("a figure's name must end in .png or .svg".into()),
-    };
-    Ok(FigureFile { path, kind })
 }
 
 impl FigureFile {
@@ -86,11 +58,9 @@ impl FigureFile {
             reason,
         };
         let view = View::new(&report.reception, about);
-        let bytes = match self.kind {
+        self.save(match self.kind {
             FigureKind::Png => figure_png(&view, FIGURE_SIZE)?,
             FigureKind::Svg => figure_svg(&view, FIGURE_SIZE)?.into_bytes(),
-        };
-        write_atomically(&self.path, |writer| writer.write_all(&bytes))
-            .with_context(|| format!("{}: the figure cannot be written", self.path.display()))
+        })
     }
 }

@@ -67,8 +67,8 @@ pub struct Arguments {
     #[arg(long)]
     json: bool,
     /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
-    #[arg(long, value_name = "FILE", value_parser = figure::file, conflicts_with = "join")]
-    figure: Option<figure::FigureFile>,
+    #[arg(long, value_name = "FILE", value_parser = super::figure_file::file, conflicts_with = "join")]
+    figure: Option<super::figure_file::FigureFile>,
 }
 
 /// A capture with everything that is to be printed of it.

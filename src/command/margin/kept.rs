@@ -11,61 +11,37 @@ use serde::{Deserialize, Serialize};
 /// A plan, as far as two tables must agree in it to be of one kind.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlanFile {
-    schema: String,
-    program: String,
+    /// [`SCHEMA`].
+    pub schema: String,
+    /// Receivers change with it.
+    pub program: String,
     /// Names of what is varied.
     pub vary: Vec<String>,
     /// Everything of the captures that is not varied.
-    settings: String,
-    scenario: Option<String>,
-    seed: u64,
-    odds: f64,
+    pub settings: String,
+    pub scenario: Option<String>,
+    pub seed: u64,
+    pub odds: f64,
     /// Values for which the interval goes on being narrowed.
-    until: Option<f64>,
-    receivers: Vec<String>,
+    pub until: Option<f64>,
+    pub receivers: Vec<String>,
     /// "2/3": the second of three parts.
     pub shard: Option<String>,
     /// Captures a value, over all parts.
     pub trials: u64,
+    /// What the captures have in common, for people.
+    pub about: String,
 }
 
-const SCHEMA: &str = "ripplemark.margin-plan/1";
+/// The only schema.
+pub const SCHEMA: &str = "ripplemark.margin-plan/1";
+
+/// Part I/N as a plan writes it; the whole is none.
+pub fn part(shard: Shard) -> Option<String> {
+    (shard != Shard::WHOLE).then(|| format!("{}/{}", shard.index + 1, shard.of))
+}
 
 impl PlanFile {
-    #[allow(clippy::too_many_arguments)]
-    pub fn new(
-        vary: Vec<String>,
-        settings: String,
-        scenario: Option<String>,
-        seed: u64,
-        odds: f64,
-        until: Option<f64>,
-        receivers: Vec<String>,
-        (shard, trials): (Shard, u64),
-    ) -> Self {
-        Self {
-            schema: SCHEMA.into(),
-            program: concat!("ripplemark ", env!("CARGO_PKG_VERSION")).into(),
-            vary,
-            settings,
-            scenario,
-            seed,
-            odds,
-            until,
-            receivers,
-            shard: (shard != Shard::WHOLE).then(|| format!("{}/{}", shard.index + 1, shard.of)),
-            trials,
-        }
-    }
-
-    pub fn odds(&self) -> f64 {
-        self.odds
-    }
-
-    pub fn seed(&self) -> u64 {
-        self.seed
-    }
-
     /// What two plans differ in, apart from part and number of trials.
     fn difference(&self, other: &Self) -> Option<&'static str> {
         [

@@ -1,5 +1,6 @@
 //! `ripplemark margin`: how much breaks the reading.
 
+mod figure;
 mod json;
 mod kept;
 mod progress;
@@ -15,6 +16,7 @@ use ripplemark::margin::{
     Axis, Contestant, Draw, Plan, Shard, Table, can_be_told, run as run_plan,
 };
 
+use super::figure_file::FigureFile;
 use super::signal::SignalArguments;
 use super::values::{whole_within, within};
 use kept::PlanFile;
@@ -84,6 +86,9 @@ pub struct Arguments {
     /// Keep the table in this file
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
+    /// Draw the shares read: curves with bands, or a map for two --vary
+    #[arg(long, value_name = "FILE.png|.svg", value_parser = super::figure_file::file)]
+    figure: Option<FigureFile>,
     /// Go on where the table in --csv ends
     #[arg(long, requires = "csv")]
     resume: bool,
@@ -225,16 +230,25 @@ fn plan_file(
         .map(|path| read_description(&path).with_context(|| path.display().to_string()))
         .transpose()?;
     settings.seed = None;
-    Ok(PlanFile::new(
-        names.to_vec(),
-        format!("{settings:?}"),
+    let name = if arguments.signal.is_scenario() {
+        Some(super::signal::scenario(&arguments.signal)?.name)
+    } else {
+        None
+    };
+    Ok(PlanFile {
+        schema: kept::SCHEMA.into(),
+        program: concat!("ripplemark ", env!("CARGO_PKG_VERSION")).into(),
+        about: figure::about(&settings, names, name.as_deref()),
+        vary: names.to_vec(),
+        settings: format!("{settings:?}"),
         scenario,
         seed,
-        arguments.odds,
-        arguments.until,
-        receivers.iter().map(|one| one.name().to_string()).collect(),
-        (shard, arguments.trials),
-    ))
+        odds: arguments.odds,
+        until: arguments.until,
+        receivers: receivers.iter().map(|one| one.name().to_string()).collect(),
+        shard: kept::part(shard),
+        trials: arguments.trials,
+    })
 }
 
 fn show(
@@ -244,9 +258,18 @@ fn show(
     plan: Option<&PlanFile>,
     complete: bool,
 ) -> anyhow::Result<ExitCode> {
-    let odds = plan.map(PlanFile::odds);
+    if let Some(file) = &arguments.figure {
+        // A joined table does not know the flags that theory needs.
+        let theory = if arguments.merge.is_empty() {
+            figure::theory(table, names, &arguments.signal)
+        } else {
+            Vec::new()
+        };
+        figure::draw(file, table, names, plan, theory)?;
+    }
+    let odds = plan.map(|plan| plan.odds);
     if arguments.json {
-        let object = json::object(table, names, odds, plan.map(PlanFile::seed), complete);
+        let object = json::object(table, names, odds, plan.map(|plan| plan.seed), complete);
         super::print(&format!("{object}\n"))?;
     } else {
         super::print(&text::page(table, names, odds))?;
