@@ -14,6 +14,11 @@ const NAMES: u32 = 30;
 /// Tint of a band: two ninths, one of the half-tones that packed pictures keep.
 const BAND: f64 = 2.0 / 9.0;
 
+/// Radius of a point, and of a ring around one, pixels.
+const DOT: i32 = 3;
+/// See [`DOT`].
+const RING: i32 = 6;
+
 /// Colour of a receiver, here and in maps.
 pub(super) const fn colour(receiver: Contestant) -> RGBColor {
     match receiver {
@@ -68,11 +73,24 @@ where
             .map(|&(value, share)| (value, 100.0 * share));
         chart.draw_series(LineSeries::new(points, MUTED.stroke_width(2)))?;
     }
-    // The program's own curve last, above the others.
-    for &receiver in figure.table.receivers().iter().rev() {
+    // The program's own curve above the plain receiver's, and the limit, which it may cover, as rings around it.
+    let receivers = figure.table.receivers();
+    let is_limit = |one: &&Contestant| **one == Contestant::Limit;
+    let below = receivers.iter().filter(|one| !is_limit(one)).rev();
+    for &receiver in below.chain(receivers.iter().filter(is_limit)) {
         let ink = colour(receiver);
         let mut own: Vec<_> = rows.iter().filter(|row| row.receiver == receiver).collect();
         own.sort_by(|a, b| a.values[0].total_cmp(&b.values[0]));
+        let points: Vec<(f64, f64)> = own
+            .iter()
+            .map(|row| (row.values[0], 100.0 * row.tally.share()))
+            .collect();
+        if receiver == Contestant::Limit {
+            let ring = ink.stroke_width(2);
+            chart.draw_series(points.iter().map(|&point| Circle::new(point, RING, ring)))?;
+            chart.draw_series(LineSeries::new(points, ink.stroke_width(1)))?;
+            continue;
+        }
         let ends = |high: bool| {
             own.iter()
                 .map(move |row| {
@@ -84,15 +102,11 @@ where
         let mut outline = ends(false);
         outline.extend(ends(true).into_iter().rev());
         chart.draw_series([Polygon::new(outline, ink.mix(BAND).filled())])?;
-        let points: Vec<(f64, f64)> = own
-            .iter()
-            .map(|row| (row.values[0], 100.0 * row.tally.share()))
-            .collect();
         chart.draw_series(LineSeries::new(points.iter().copied(), ink.stroke_width(2)))?;
         chart.draw_series(
             points
                 .iter()
-                .map(|&point| Circle::new(point, 3, ink.filled())),
+                .map(|&point| Circle::new(point, DOT, ink.filled())),
         )?;
     }
     Ok(())
@@ -105,25 +119,28 @@ where
 {
     let mut left = 14;
     let receivers = figure.table.receivers();
-    let own = receivers.iter().map(|&one| (name(one), colour(one), true));
+    let own = receivers
+        .iter()
+        .map(|&one| (name(one), colour(one), Some(one)));
     let theory = figure
         .theory
         .iter()
-        .map(|(name, _)| (name.as_str(), MUTED, false));
-    for (words, ink, measured) in own.chain(theory) {
-        if measured {
-            area.draw(&Rectangle::new(
-                [(left, 7), (left + 30, 21)],
-                ink.mix(BAND).filled(),
-            ))?;
+        .map(|(name, _)| (name.as_str(), MUTED, None));
+    for (words, ink, receiver) in own.chain(theory) {
+        let middle = (left + 15, 14);
+        let line = [(left, middle.1), (left + 30, middle.1)];
+        match receiver {
+            Some(Contestant::Limit) => {
+                area.draw(&Circle::new(middle, RING, ink.stroke_width(2)))?;
+            }
+            Some(_) => {
+                let band = [(left, 7), (left + 30, 21)];
+                area.draw(&Rectangle::new(band, ink.mix(BAND).filled()))?;
+                area.draw(&Circle::new(middle, DOT, ink.filled()))?;
+            }
+            None => {}
         }
-        area.draw(&PathElement::new(
-            [(left, 14), (left + 30, 14)],
-            ink.stroke_width(2),
-        ))?;
-        if measured {
-            area.draw(&Circle::new((left + 15, 14), 3, ink.filled()))?;
-        }
+        area.draw(&PathElement::new(line, ink.stroke_width(2)))?;
         area.draw(&Text::new(
             words.to_string(),
             (left + 38, 5),

@@ -109,6 +109,7 @@ pub fn resume(csv: &Path, plan: &PlanFile, table: &mut Table) -> anyhow::Result<
         return Ok(());
     }
     let shown = csv.display();
+    let kept = read_table(csv)?;
     match read_plan(csv)? {
         None => eprintln!(
             "ripplemark: note: {} is missing, so nothing says whether {shown} belongs to this plan",
@@ -129,7 +130,7 @@ pub fn resume(csv: &Path, plan: &PlanFile, table: &mut Table) -> anyhow::Result<
         }
     }
     table
-        .add(&read_table(csv)?)
+        .add(&kept)
         .with_context(|| format!("{shown} cannot be continued"))
 }
 

@@ -24,32 +24,35 @@ use progress::{Watch, stop_on_request};
 use vary::Maker;
 
 const LONG_ABOUT: &str = "\
-Makes many captures while one number (or two) is varied, tries to read each, and counts: how much noise, how
-near a second reader, how far mistuned before reading fails
+Makes many captures while one number (or two) is varied, tries to read each, and counts:
+how much noise, how near a second reader, how far mistuned before reading fails
 
-Each capture has a number, field phase, telegram start, load state and noise of its own, and with the
-flags alone a ripple angle where --angle is not given. They are drawn from --seed, the values and the
-capture's count: the same command gives the same table with any number of threads, in parts (--shard),
-and in several runs (--resume).";
+Each capture has a number, field phase, telegram start, load state and noise of its own, and
+with the flags alone a ripple angle where --angle is not given. They are drawn from --seed, the
+values and the capture's count: the same command gives the same table with any number of
+threads, in parts (--shard), and in several runs (--resume).";
 
 const AFTER_HELP: &str = "\
-Counted are captures in which the first tag's number was read, and apart from that captures in which a number
-was read that no tag in them sent. Intervals are Wilson's, 95 %. The levels at which half and 90 % are read
-come from a steady curve through the shares (isotonic regression, straight lines between the values); their
-intervals hold the middle 95 % of 999 repetitions drawn from it.
+Counted are captures in which the first tag's number was read, and apart from that captures in
+which a number was read that no tag in them sent. Intervals are Wilson's, 95 %. The levels at
+which half and 90 % are read come from a steady curve through the shares (isotonic regression,
+straight lines between the values); their intervals hold the middle 95 % of 999 repetitions
+drawn from it. With --until the number of captures depends on what was read, so that the
+intervals are a little optimistic.
 
---vary takes the flags below that are one number (ebn0, depth, angle, seconds, rate, field-hz, bits ...) and keys
-of a scenario (tag.1.tilt_deg, tone.1.level_db ...; 'ripplemark link --keys' lists them). A flag that is varied
-stands for itself: --vary ebn0=-3:3:1 is --ebn0 -3, --ebn0 -2 ...
+--vary takes flags that are one number (ebn0, depth, angle, seconds, rate, field-hz, bits ...)
+and keys of a scenario (tag.1.tilt_deg, tone.1.level_db ...; 'ripplemark link --keys' lists
+them). A flag that is varied stands for itself: ebn0=-3:3:1 is --ebn0 -3, --ebn0 -2 ...
 
-CSV: receiver,value,trials,read,wrong,share,low95,high95; with two --vary a column value2 after value. Beside
-FILE stands FILE.plan.json: what the table was made with, so that --resume and --merge can check it.
+CSV: receiver,value,trials,read,wrong,share,low95,high95; with two --vary a column value2 after
+value. Beside FILE stands FILE.plan.json: what the table was made with, so that --resume and
+--merge can check it.
 
 Threads: one a processor core, or RAYON_NUM_THREADS. Ctrl-C ends early and keeps what is done.
 
 Examples:
   ripplemark margin --vary ebn0=-4:4:1 --seconds 0.07 --rate 500000
-  ripplemark margin --vary ebn0=2:12:1 --compare --angle 0 --seconds 0.07 --rate 500000 --csv noise.csv
+  ripplemark margin --vary ebn0=2:12:1 --compare --angle 0 --seconds 0.1 --csv noise.csv
   ripplemark margin --vary tag.1.tilt_deg=0:90:10 --set noise.ebn0_db=10 --until 0.1
   ripplemark margin --vary ebn0=-16:0:1 --csv part2.csv --shard 2/3
   ripplemark margin --merge part1.csv part2.csv part3.csv --csv whole.csv
@@ -173,6 +176,8 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
             kept::resume(csv, &kept, &mut table)?;
         }
         kept::write_plan(csv, &kept)?;
+        // Plan and table belong together from the start, and a place that cannot be written to shows before the first trial.
+        kept::write_csv(csv, &table)?;
     }
     let scene = |point: usize, draw: &Draw| maker.scene(point, draw);
     let plan = Plan {

@@ -151,12 +151,16 @@ fn map(page: &mut String, rows: &[&Row], names: &[String]) {
             line!(page, "");
         }
     }
-    let captures = rows.iter().map(|row| row.tally.trials);
+    let captures = || rows.iter().map(|row| row.tally.trials);
+    let (fewest, most) = (captures().min().unwrap_or(0), captures().max().unwrap_or(0));
+    let number = if fewest == most {
+        most.to_string()
+    } else {
+        format!("{fewest} to {most}")
+    };
     line!(
         page,
-        "  {} to {} captures a cell; wrong numbers in {} of all captures",
-        captures.clone().min().unwrap_or(0),
-        captures.max().unwrap_or(0),
+        "  {number} captures a cell; wrong numbers in {} of all captures",
         rows.iter().map(|row| row.tally.wrong).sum::<u64>()
     );
 }
