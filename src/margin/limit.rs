@@ -4,7 +4,8 @@ use crate::linecode;
 use crate::receiver::decision::{Boundaries, decide};
 use crate::receiver::{BIT, HALF, Samples};
 use crate::telegram::{TELEGRAM_BITS, Telegram};
-use crate::world::{DirectSignal, NormalDeviates, View};
+use crate::world::{NormalDeviates, View};
+use num_complex::Complex64;
 use rand::Rng;
 use std::f64::consts::TAU;
 
@@ -37,48 +38,90 @@ pub fn told(scene: &Scene, recording: &Recording, odds: f64) -> Option<u64> {
     if !can_be_told(scene) {
         return None;
     }
+    let tag = &signal.tags[0];
     let step = digitiser.map_or(0.0, |digitiser| digitiser.step());
-    let noise_var = signal.noise_sigma * signal.noise_sigma + step * step / 12.0;
-    let boundaries = boundaries(signal, samples, noise_var);
-    let decision = decide(&boundaries)?;
-    (decision.odds_wrong <= odds).then_some(decision.telegram.code)
+    let cycles_per_sample = signal.field_hz / (signal.rate_hz * (1.0 + signal.clock_ppm * 1e-6));
+    let turn = |n: usize, angle_deg: f64| {
+        let turns = (cycles_per_sample * n as f64).fract();
+        Complex64::cis(TAU * turns + (signal.phase_deg + angle_deg).to_radians())
+    };
+    let half = HALF as f64;
+    let told = Told {
+        cycles_per_sample,
+        start_cycles: tag.start_cycles,
+        inverts: linecode::inverts(&tag.telegram.bits()),
+        noise_var: signal.noise_sigma * signal.noise_sigma + step * step / 12.0,
+        pulse_bits: 0,
+        pulse: |after: f64| {
+            let inside = (-half..half).contains(&after);
+            Complex64::new(if inside { after.signum() } else { 0.0 }, 0.0)
+        },
+        turn: |n: usize| signal.amplitude * tag.depth * turn(n, tag.angle_deg),
+    };
+    // The field itself is known and taken off.
+    let ripple = samples
+        .iter()
+        .enumerate()
+        .map(|(n, &x)| f64::from(x) - signal.amplitude * turn(n, 0.0).re - signal.offset);
+    told.read(ripple, odds)
 }
 
-fn boundaries(signal: &DirectSignal, samples: &[f32], noise_var: f64) -> Boundaries {
-    let tag = &signal.tags[0];
-    let inverts = linecode::inverts(&tag.telegram.bits());
-    // A start that the decoder is not told: boundary 0 is the first after the first sample.
-    let first = tag.start_cycles % BIT as f64;
-    let (mut sums, mut energies) = ([0.0; TELEGRAM_BITS], [0.0; TELEGRAM_BITS]);
-    let phase = (signal.phase_deg + tag.angle_deg).to_radians();
-    let mean_phase = signal.phase_deg.to_radians();
-    let rate_hz = signal.rate_hz * (1.0 + signal.clock_ppm * 1e-6);
-    for (n, &x) in samples.iter().enumerate() {
-        let cycle = signal.field_hz * n as f64 / rate_hz;
-        let turns = TAU * cycle.fract();
-        // The field itself is known and taken off.
-        let field = signal.amplitude * (turns + mean_phase).cos() + signal.offset;
-        let ripple = f64::from(x) - field;
-        let reference = (turns + phase).cos();
-        let half = ((cycle - first) / HALF as f64).floor() as i64;
-        // A half bit after boundary j belongs to j, one before it too, with the other sign.
-        let (boundary, sign) = if half.rem_euclid(2) == 1 {
-            (half.div_euclid(2) + 1, -1.0)
-        } else {
-            (half.div_euclid(2), 1.0)
-        };
-        let odd = boundary.div_euclid(TELEGRAM_BITS as i64) % 2 != 0;
-        let sign = if odd && inverts { -sign } else { sign };
-        let index = boundary.rem_euclid(TELEGRAM_BITS as i64) as usize;
-        sums[index] += sign * ripple * reference;
-        energies[index] += reference * reference;
+/// What the told decoder knows of a tag and a capture.
+pub struct Told<P, T> {
+    /// Field cycles from one sample to the next.
+    pub cycles_per_sample: f64,
+    /// Field cycles from the first sample to a telegram's start; which bit starts there is not made use of.
+    pub start_cycles: f64,
+    /// Each telegram is inverted against the one before.
+    pub inverts: bool,
+    /// Variance of the white noise in a sample.
+    pub noise_var: f64,
+    /// Bits that a boundary's pulse goes on for after its own.
+    pub pulse_bits: i64,
+    /// What a boundary adds to the ripple so many field cycles after it, for a ripple of ±1.
+    pub pulse: P,
+    /// Phasor of the ripple, turned with the field to a sample.
+    pub turn: T,
+}
+
+impl<P: Fn(f64) -> Complex64, T: Fn(usize) -> Complex64> Told<P, T> {
+    /// The number in the ripple's samples (the field taken off), where its exact odds are good enough.
+    pub fn read(&self, ripple: impl Iterator<Item = f64>, odds: f64) -> Option<u64> {
+        let decision = decide(&self.boundaries(ripple))?;
+        (decision.odds_wrong <= odds).then_some(decision.telegram.code)
     }
-    Boundaries {
-        sums,
-        energies,
-        noise_var,
-        inverts,
-        amplitude: Some(signal.amplitude * tag.depth),
+
+    fn boundaries(&self, ripple: impl Iterator<Item = f64>) -> Boundaries {
+        // A start that the decoder is not told: boundary 0 is the first after the first sample.
+        let first = self.start_cycles % BIT as f64;
+        let (mut sums, mut energies) = ([0.0; TELEGRAM_BITS], [0.0; TELEGRAM_BITS]);
+        let (mut shared, mut energy) = (0.0, 0.0);
+        for (n, x) in ripple.enumerate() {
+            let cycle = self.cycles_per_sample * n as f64;
+            let turn = (self.turn)(n);
+            let nearest = ((cycle - first) / BIT as f64).round() as i64;
+            let mut before = 0.0;
+            for boundary in nearest - self.pulse_bits..=nearest + 1 {
+                let odd = boundary.div_euclid(TELEGRAM_BITS as i64) % 2 != 0;
+                let sign = if odd && self.inverts { -1.0 } else { 1.0 };
+                let index = boundary.rem_euclid(TELEGRAM_BITS as i64) as usize;
+                let after = cycle - first - (boundary * BIT as i64) as f64;
+                let wave = ((self.pulse)(after) * turn).re;
+                sums[index] += sign * wave * x;
+                energies[index] += wave * wave;
+                shared += wave * before;
+                energy += wave * wave;
+                before = wave;
+            }
+        }
+        Boundaries {
+            sums,
+            energies,
+            overlap: if energy > 0.0 { shared / energy } else { 0.0 },
+            noise_var: self.noise_var,
+            inverts: self.inverts,
+            amplitude: Some(1.0),
+        }
     }
 }
 
@@ -102,6 +145,7 @@ pub fn told_sums(gamma: f64, odds: f64, generator: &mut impl Rng) -> bool {
     decide(&Boundaries {
         sums,
         energies: [1.0; TELEGRAM_BITS],
+        overlap: 0.0,
         noise_var,
         inverts,
         amplitude: Some(1.0),

@@ -2,8 +2,9 @@
 
 use super::clock::on_own_clock;
 use super::front::{Cycles, Tuning, to_cycles};
-use super::interference::{clock_lines, remove_line};
+use super::interference::clock_lines;
 use super::join::join;
+use super::other_field::remove_other_field;
 use super::pieces::{Piece, with_carrier, without_carrier};
 use super::read::{ReadLimits, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
@@ -120,7 +121,7 @@ fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Rece
         let mut cycles = to_cycles(signal.samples, &tuning);
         // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
         for other in lines.iter().filter(|other| **other != line) {
-            remove_line(
+            remove_other_field(
                 &mut cycles.values,
                 (other - line) * view.tuning.field_hz / tuning.field_hz,
             );

@@ -219,7 +219,7 @@ fn stray_lines(differences: &[Vec<Complex32>; 2]) -> Vec<StrayLine> {
 }
 
 /// Frequency and amplitude of the tone nearest to `place`, by the peak of the windowed transform.
-fn measure(values: &[Complex32], place: f64) -> StrayTone {
+pub(super) fn measure(values: &[Complex32], place: f64) -> StrayTone {
     let shape = window(values.len());
     let weight: f64 = shape.iter().map(|&w| f64::from(w)).sum();
     let correlate = |per_value: f64| -> Complex64 {

@@ -94,7 +94,7 @@ pub fn label(name: &str) -> String {
 
 /// Captures of one point, ready for a trial's draws.
 enum Prepared {
-    Flags(SignalArguments),
+    Flags(Box<SignalArguments>),
     Scenario(Box<Scenario>),
 }
 
@@ -172,7 +172,7 @@ fn prepare(
     Ok(if arguments.is_scenario() {
         Prepared::Scenario(Box::new(scenario(&arguments)?))
     } else {
-        Prepared::Flags(arguments)
+        Prepared::Flags(Box::new(arguments))
     })
 }
 
@@ -210,7 +210,7 @@ impl Prepared {
     fn scene(&self, draw: &Draw) -> anyhow::Result<Scene> {
         match self {
             Self::Flags(arguments) => {
-                let mut arguments = arguments.clone();
+                let mut arguments = SignalArguments::clone(arguments);
                 arguments.seed = Some(draw.seed);
                 if arguments.angle.is_empty() {
                     arguments.angle.push(draw.angle_deg);
