@@ -6,6 +6,8 @@
 mod decode;
 mod figure_file;
 mod link;
+mod margin;
+mod signal;
 mod synth;
 mod telegram;
 mod telegram_fields;
@@ -39,6 +41,7 @@ struct Program {
 enum Command {
     Decode(decode::Arguments),
     Link(link::Arguments),
+    Margin(Box<margin::Arguments>),
     Synth(Box<synth::Arguments>),
     Telegram(telegram::Arguments),
 }
@@ -58,6 +61,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Ok(program) => match program.command {
             Command::Synth(arguments) => synth::run(&arguments),
             Command::Link(arguments) => link::run(&arguments),
+            Command::Margin(arguments) => margin::run(&arguments),
             Command::Decode(arguments) => decode::run(&arguments),
             Command::Telegram(arguments) => telegram::run(&arguments),
         },
