@@ -22,6 +22,7 @@ mod reception;
 mod refine;
 mod retime;
 mod signal;
+pub mod survey;
 mod tones;
 mod track;
 mod views;
