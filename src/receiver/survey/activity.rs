@@ -38,6 +38,8 @@ pub struct Activity {
     pub window_s: f64,
     /// Power of the active windows over that of the others.
     pub ratio: f64,
+    /// Median scatter of the boundaries' size in active windows: 0.75 for noise, small for biphase.
+    pub scatter: f64,
 }
 
 impl Activity {
@@ -91,10 +93,14 @@ pub fn stream(ripple: &[Complex32], real: bool) -> Option<Stream> {
     let turn = Complex64::cis(-axis);
     let along: Vec<f64> = best.iter().map(|y| (y * turn).re).collect();
     let scatter = [0, 1].map(|first| {
-        let sizes: Vec<f64> = along.iter().skip(first).step_by(2).map(|y| y.abs()).collect();
-        let mean = sizes.iter().sum::<f64>() / sizes.len() as f64;
-        let square = sizes.iter().map(|s| (s - mean).powi(2)).sum::<f64>() / sizes.len() as f64;
-        square.sqrt() / mean.max(f64::MIN_POSITIVE)
+        let sizes: Vec<f64> = along
+            .iter()
+            .skip(first)
+            .step_by(2)
+            .map(|y| y.abs())
+            .collect();
+        let complex: Vec<Complex64> = sizes.iter().map(|&s| Complex64::new(s, 0.0)).collect();
+        power_and_scatter(&complex, true).1
     });
     let bits: Vec<bool> = along
         .windows(2)
@@ -116,7 +122,11 @@ fn period(bits: &[bool]) -> Option<usize> {
     PERIODS.into_iter().find(|&lag| {
         let compared = bits.len().saturating_sub(lag);
         compared >= LEAST_COMPARED.max(lag / 4) && {
-            let same = bits.iter().zip(&bits[lag..]).filter(|(a, b)| a == b).count();
+            let same = bits
+                .iter()
+                .zip(&bits[lag..])
+                .filter(|(a, b)| a == b)
+                .count();
             same as f64 >= AGREES * compared as f64
         }
     })
@@ -127,19 +137,18 @@ pub fn activity(ripple: &[Complex32], real: bool, field_hz: f64) -> Option<Activ
     /// Two kinds are this far apart: 10 dB. Windows of noise alone scatter by a third.
     const APART: f64 = 10.0;
     let window = WINDOW_BITS * BIT;
-    let powers: Vec<f64> = ripple
+    let powers: Vec<(f64, f64)> = ripple
         .chunks_exact(window)
         .map(|chunk| {
             (0..BIT)
-                .map(|timing| {
-                    pulses(chunk, timing)
-                        .iter()
-                        .map(|y| if real { y.re * y.re } else { y.norm_sqr() })
-                        .sum::<f64>()
-                })
-                .fold(0.0, f64::max)
+                .map(|timing| power_and_scatter(&pulses(chunk, timing), real))
+                .fold(
+                    (0.0, 1.0),
+                    |best, this| if this.0 > best.0 { this } else { best },
+                )
         })
         .collect();
+    let (powers, scatters): (Vec<f64>, Vec<f64>) = powers.into_iter().unzip();
     if powers.len() < 8 {
         return None;
     }
@@ -153,9 +162,32 @@ pub fn activity(ripple: &[Complex32], real: bool, field_hz: f64) -> Option<Activ
     let threshold = (sorted[at - 1] * sorted[at]).sqrt();
     let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
     let ratio = mean(&sorted[at..]) / mean(&sorted[..at]).max(f64::MIN_POSITIVE);
-    (ratio > APART).then(|| Activity {
-        active: powers.iter().map(|&power| power > threshold).collect(),
+    let active: Vec<bool> = powers.iter().map(|&power| power > threshold).collect();
+    let mut of_active: Vec<f64> = active
+        .iter()
+        .zip(&scatters)
+        .filter(|(active, _)| **active)
+        .map(|(_, scatter)| *scatter)
+        .collect();
+    of_active.sort_by(f64::total_cmp);
+    let scatter = of_active.get(of_active.len() / 2).copied()?;
+    (ratio > APART).then_some(Activity {
+        active,
+        scatter,
         window_s: window as f64 / field_hz,
         ratio,
     })
+}
+
+/// Energy of boundaries along their common axis, and the scatter of their size over its mean.
+fn power_and_scatter(pulses: &[Complex64], real: bool) -> (f64, f64) {
+    let square: Complex64 = pulses.iter().map(|y| y * y).sum();
+    let axis = if real { 0.0 } else { 0.5 * square.arg() };
+    let turn = Complex64::cis(-axis);
+    let sizes: Vec<f64> = pulses.iter().map(|y| (y * turn).re.abs()).collect();
+    let count = sizes.len().max(1) as f64;
+    let power = sizes.iter().map(|s| s * s).sum::<f64>();
+    let mean = sizes.iter().sum::<f64>() / count;
+    let scatter = (power / count - mean * mean).max(0.0).sqrt() / mean.max(f64::MIN_POSITIVE);
+    (power, scatter)
 }

@@ -102,12 +102,18 @@ mod tests {
         for amplitude in [20.0, 100.4, 120.9] {
             let levels = levels(&sine(amplitude, 1e9)).unwrap();
             assert_eq!(levels.step, 1.0);
-            assert!(levels.at_highest[0] < 2.6 * levels.at_highest[1], "{levels:?}");
+            assert!(
+                levels.at_highest[0] < 2.6 * levels.at_highest[1],
+                "{levels:?}"
+            );
             assert!((levels.steps() - 2.0 * amplitude.round()).abs() < 0.1);
         }
         let levels = levels(&sine(127.0 * 1.02, 127.0)).unwrap();
         let wanted = (1.0f64 / 1.02).acos() / std::f64::consts::PI;
         assert!((levels.at_lowest[0] - wanted).abs() < 0.01, "{levels:?}");
-        assert!(levels.at_lowest[0] > 4.0 * levels.at_lowest[1], "{levels:?}");
+        assert!(
+            levels.at_lowest[0] > 4.0 * levels.at_lowest[1],
+            "{levels:?}"
+        );
     }
 }

@@ -43,7 +43,11 @@ pub fn of_samples(samples: &[f32], rate_hz: f64) -> Option<Hum> {
     let series: Vec<f64> = samples
         .chunks_exact(block)
         .map(|chunk| {
-            let sum: f64 = chunk.iter().zip(&shape).map(|(&x, w)| f64::from(x) * w).sum();
+            let sum: f64 = chunk
+                .iter()
+                .zip(&shape)
+                .map(|(&x, w)| f64::from(x) * w)
+                .sum();
             sum / total
         })
         .collect();

@@ -40,7 +40,10 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
         })
         .collect();
     let mut planner = FftPlanner::new();
-    let (forward, inverse) = (planner.plan_fft_forward(count), planner.plan_fft_inverse(count));
+    let (forward, inverse) = (
+        planner.plan_fft_forward(count),
+        planner.plan_fft_inverse(count),
+    );
     forward.process(&mut template);
     let mut place: Option<usize> = None;
     let mut waiting: Option<usize> = None;
@@ -61,10 +64,7 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
             .map(|s| buffer[s].norm_sqr().max(buffer[s + TELEGRAM].norm_sqr()))
             .collect();
         let mean = power.iter().sum::<f32>() / TELEGRAM as f32;
-        let (best, &top) = power
-            .iter()
-            .enumerate()
-            .max_by(|a, b| a.1.total_cmp(b.1))?;
+        let (best, &top) = power.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
         if f64::from(top) < CLEAR * f64::from(mean) {
             continue;
         }

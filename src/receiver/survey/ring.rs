@@ -62,7 +62,9 @@ pub fn edges(cycles: &Cycles) -> Edges {
         let next = changes.get(k + 1).map_or(values.len(), |c| c.0);
         if on {
             if k + 1 < changes.len() {
-                edges.whole_pulses_s.push((next - at) as f64 / cycles.field_hz);
+                edges
+                    .whole_pulses_s
+                    .push((next - at) as f64 / cycles.field_hz);
             }
             if next - at > SETTLED.end {
                 slopes.extend(ring_up(&values[at..at + SETTLED.end]));
@@ -220,7 +222,7 @@ mod tests {
             // Exact exponentials: what is left is single precision and the settled level's last e^-7.
             assert!((ring.offset_hz - offset_hz).abs() < 60.0, "{ring:?}");
             assert!((ring.q / q - 1.0).abs() < 0.03, "{ring:?}");
-            assert_eq!(edges.whole_pulses_s.len(), 3);
+            assert_eq!(edges.whole_pulses_s.len(), 4);
         }
     }
 }

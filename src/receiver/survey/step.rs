@@ -83,7 +83,10 @@ pub fn step(ripple: &[Complex32], attempt: &Attempt, real: bool) -> Option<Step>
     let bend = after
         .windows(3)
         .map(|three| three.iter().map(|v| v.im).sum::<f64>() / 3.0)
-        .fold(0.0, |largest: f64, v| if v.abs() > largest.abs() { v } else { largest });
+        .fold(
+            0.0,
+            |largest: f64, v| if v.abs() > largest.abs() { v } else { largest },
+        );
     Some(Step {
         changes,
         pole: pole(&after[CLEAR as usize..], deviation),
@@ -103,7 +106,10 @@ fn pole(after: &[Complex64], deviation: f64) -> Option<Complex64> {
         return None;
     }
     let advance: Complex64 = missing.windows(2).map(|p| p[1] * p[0].conj()).sum();
-    let power: f64 = missing[..missing.len() - 1].iter().map(|v| v.norm_sqr()).sum();
+    let power: f64 = missing[..missing.len() - 1]
+        .iter()
+        .map(|v| v.norm_sqr())
+        .sum();
     let ratio = advance / power;
     (ratio.norm() < 1.0).then(|| ratio.ln())
 }
