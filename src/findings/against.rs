@@ -32,9 +32,7 @@ fn ripple(reception: &Reception) -> Option<(f64, bool)> {
         return Some(((reading.attempt.depth * level).powi(2), true));
     }
     let presence = reception.survey.as_ref()?.presence?;
-    // Eb/N0 of a ripple r is r²/(2·noise of a boundary pulse).
-    let square = 2.0 * presence.noise_var * presence.folded / presence.telegrams;
-    Some((square * level * level, false))
+    Some(((presence.depth() * level).powi(2), false))
 }
 
 /// The weakest ripple (mean square) that could be read in a capture.

@@ -14,7 +14,7 @@ const INTERVAL: f64 = 1.96;
 
 /// Bend of the track, as a share of half the states' distance, from which it is a curve; straight tracks are those of
 /// circuits on resonance.
-const CURVED: f64 = 0.2;
+const CURVED: f64 = 0.12;
 /// Standard deviations it must stand out by.
 const CURVE_CLEAR: f64 = 6.0;
 

@@ -16,6 +16,10 @@ const PILED_UP: f64 = 4.0;
 /// Share of the samples at a limit from which its tops are flat; a sine 0.02 % too high has as much.
 const AT_LIMIT: f64 = 0.006;
 
+/// Rounding a sine of A steps makes harmonics of (2/π)·J_n(2πA) steps, at most 0.2·A^-1.5 of it (asymptote of the Bessel
+/// function). Harmonics fold onto each other, and the higher orders of the sum add: five times as much is taken.
+const ROUNDING: f64 = 1.0;
+
 /// Detector corners below this blur the half bits (119 µs: their first harmonic is at 4.2 kHz).
 const NARROW_HZ: f64 = 3000.0;
 
@@ -72,10 +76,22 @@ fn clipping(share: f64) -> Finding {
     .with_false_alarm(1e-6)
 }
 
+/// Level of tones that rounding to the digitiser's steps can make of the field, as a share of it.
+pub(super) fn rounding(reception: &Reception) -> f64 {
+    of_the_field(reception).map_or(0.0, |levels| {
+        ROUNDING * (0.5 * levels.steps()).max(1.0).powf(-1.5)
+    })
+}
+
+/// Steps of a field that has only a few.
+fn few_steps(reception: &Reception) -> Option<f64> {
+    let steps = of_the_field(reception)?.steps();
+    (steps < FEW_STEPS).then_some(steps)
+}
+
 fn few_bits(reception: &Reception) -> Option<Finding> {
-    let levels = of_the_field(reception)?;
-    let steps = levels.steps();
-    (steps < FEW_STEPS).then(|| {
+    let step = of_the_field(reception)?.step;
+    few_steps(reception).map(|steps| {
         Finding::new(
             "few-bits",
             format!(
@@ -85,7 +101,7 @@ fn few_bits(reception: &Reception) -> Option<Finding> {
             ),
             &[
                 ("steps", steps),
-                ("step", levels.step),
+                ("step", step),
                 ("bits_used", (steps + 1.0).log2()),
             ],
         )

@@ -1,7 +1,8 @@
 //! Findings about the field: whether it is there, on what frequency, for how long, how steady.
 
 use super::{Finding, khz};
-use crate::receiver::{Kind, NOMINAL_HZ, Reception};
+use crate::receiver::survey::Hum;
+use crate::receiver::{Kind, NOMINAL_HZ, Reception, TELEGRAM};
 
 /// Ten times a reader's own tolerance of ±13.42 Hz (ISO 11785, from memory): a tuning or clock fault.
 const FAR_OFF_HZ: f64 = 134.2;
@@ -59,7 +60,7 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     // Hum moves the level too, and is the better name for it.
     if hum.is_none()
         && carrier
-        && let Some(swing) = reception.field.level_swing
+        && let Some(swing) = slow_swing(reception)
         && swing > UNSTEADY
     {
         found.push(Finding::new(
@@ -74,6 +75,17 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     }
     found.extend(hum);
     found
+}
+
+/// Largest departure of the level from its mean in stretches of a telegram and more: in shorter ones the ripple does not
+/// average out of it.
+fn slow_swing(reception: &Reception) -> Option<f64> {
+    let pieces = &reception.seen.as_ref()?.pieces;
+    pieces
+        .iter()
+        .filter(|piece| piece.ripple.len() >= TELEGRAM)
+        .map(|piece| piece.field.level_swing)
+        .max_by(f64::total_cmp)
 }
 
 fn too_short(reception: &Reception) -> Option<Finding> {
@@ -121,11 +133,19 @@ fn too_short(reception: &Reception) -> Option<Finding> {
     })
 }
 
+fn told(hum: &&Hum) -> bool {
+    hum.ratio > HUM_RATIO && hum.explained > HUM_EXPLAINS
+}
+
+/// Hum in the field's level that is worth a word.
+pub(super) fn field_hum(reception: &Reception) -> Option<&Hum> {
+    let hum = reception.survey.as_ref()?.field_hum.as_ref();
+    hum.filter(told).filter(|hum| hum.amplitude > FIELD_HUM)
+}
+
 fn hum(reception: &Reception) -> Option<Finding> {
     let survey = reception.survey.as_ref()?;
-    let told =
-        |hum: &&crate::receiver::survey::Hum| hum.ratio > HUM_RATIO && hum.explained > HUM_EXPLAINS;
-    let finding = |hum: &crate::receiver::survey::Hum, share: f64, text: String| {
+    let finding = |hum: &Hum, share: f64, text: String| {
         Finding::new(
             "hum",
             text,
@@ -137,9 +157,7 @@ fn hum(reception: &Reception) -> Option<Finding> {
         )
         .with_false_alarm(1e-6)
     };
-    if let Some(hum) = survey.field_hum.as_ref().filter(told)
-        && hum.amplitude > FIELD_HUM
-    {
+    if let Some(hum) = field_hum(reception) {
         return Some(finding(
             hum,
             hum.amplitude,

@@ -25,10 +25,11 @@ const WAYS: usize = STARTS.len() * 2 * 2 * 3;
 
 pub(super) fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut found = Vec::new();
-    if reception.readings.is_empty() {
+    found.extend(restarts(reception));
+    // A telegram that is broken off garbles the fold: nothing else is to be said of that.
+    if reception.readings.is_empty() && found.is_empty() {
         found.extend(unread(reception, odds));
     }
-    found.extend(restarts(reception));
     found
 }
 
@@ -212,7 +213,7 @@ fn other_stream(stream: &Stream) -> Option<Finding> {
     let mut evidence = evidence;
     evidence.extend([
         ("bits", stream.bits.len() as f64),
-        ("scatter", stream.scatter[0].max(stream.scatter[1])),
+        ("scatter", stream.worst()),
     ]);
     Some(
         Finding::new(

@@ -1,6 +1,7 @@
 //! Findings about what else is in the air or on the supply.
 
-use super::capture::clipped_share;
+use super::capture::{clipped_share, rounding};
+use super::field::field_hum;
 use super::{Finding, power_db};
 use crate::receiver::survey::{Line, Survey, folded_hz};
 use crate::receiver::{Kind, Reception, needed_db};
@@ -46,10 +47,19 @@ const LEAST_MULTIPLES: usize = 3;
 /// Lines of a supply are looked for down to −110 dB of the field, below any ripple.
 const SUPPLY_LEVEL: f64 = 3e-6;
 
-/// Impulses that are a habit and not an accident.
-const LEAST_IMPULSES: usize = 3;
+/// Where the field hums, tones that lie so near to a multiple of the mains beside it are the hum's sidebands, …
+const HUM_HZ: f64 = 3.0;
+/// … up to this multiple.
+const HUM_SIDEBANDS: f64 = 20.5;
 
-pub(super) fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
+/// A ripple's own lines lie this near to the field.
+const RIPPLE_HZ: f64 = 30_000.0;
+
+/// Impulses that are a habit and not an accident.
+const LEAST_IMPULSES: usize = 5;
+
+/// `own_lines`: something answers that does not repeat as an animal's tag does, so its own lines look like tones.
+pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec<Finding> {
     let Some(survey) = &reception.survey else {
         return Vec::new();
     };
@@ -66,6 +76,16 @@ pub(super) fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     for finding in &transmitters {
         let centre_hz = finding.evidence["frequency_hz"].as_f64().unwrap_or(0.0);
         rest.retain(|line| (line.frequency_hz - centre_hz).abs() > TRANSMITTER_HZ);
+    }
+    if own_lines {
+        let field_hz = reception.field.frequency_hz.unwrap_or(0.0);
+        rest.retain(|line| (line.frequency_hz - field_hz).abs() > RIPPLE_HZ);
+    }
+    if let (Some(hum), Some(field_hz)) = (field_hum(reception), reception.field.frequency_hz) {
+        rest.retain(|line| {
+            let times = (line.frequency_hz - field_hz) / hum.mains_hz;
+            times.abs() > HUM_SIDEBANDS || (times - times.round()).abs() * hum.mains_hz > HUM_HZ
+        });
     }
     if let Some((_, fundamental_hz)) = &supply {
         rest.retain(|line| multiple_of(line.frequency_hz, *fundamental_hz).is_none());
@@ -90,6 +110,7 @@ fn outside_ones(reception: &Reception, survey: &Survey) -> Vec<Line> {
         return Vec::new();
     };
     let clipped = clipped_share(reception).is_some();
+    let rounding = rounding(reception);
     let highest = if clipped {
         CLIPPED_HARMONICS
     } else {
@@ -102,13 +123,14 @@ fn outside_ones(reception: &Reception, survey: &Survey) -> Vec<Line> {
         }
         let seen_hz = folded_hz(line.frequency_hz, rate_hz);
         let near = if line.near { HARMONIC_HZ } else { 40.0 };
-        (2..=highest).any(|n| (folded_hz(field_hz * f64::from(n), rate_hz) - seen_hz).abs() < near)
+        // The first is the field's own image.
+        (1..=highest).any(|n| (folded_hz(field_hz * f64::from(n), rate_hz) - seen_hz).abs() < near)
     };
     survey
         .lines
         .iter()
         // Flattened tops make more than harmonics: what is weak then says nothing.
-        .filter(|line| !harmonic(line) && (!clipped || line.level > 0.01))
+        .filter(|line| !harmonic(line) && (!clipped || line.level > 0.01) && line.level > rounding)
         .copied()
         .collect()
 }

@@ -98,14 +98,13 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut all = field::findings(reception);
     all.extend(capture::findings(reception));
     all.extend(antenna::findings(reception));
-    all.extend(interference::findings(reception, odds));
-    all.extend(foreign::findings(reception, odds));
-    let explained = all.iter().any(|finding| {
-        matches!(
-            finding.code,
-            "check-of-another-kind" | "biphase-no-header" | "telegram-does-not-fit"
-        )
-    });
+    let sent = foreign::findings(reception, odds);
+    let holds = |codes: &[&str]| sent.iter().any(|finding| codes.contains(&finding.code));
+    let own_lines = holds(&["biphase-no-header", "tag-restarts"]);
+    // Something else already says why what is there is no number.
+    let explained = reception.readings.is_empty() && !sent.is_empty();
+    all.extend(interference::findings(reception, odds, own_lines));
+    all.extend(sent);
     all.extend(ripple::findings(reception, odds, explained));
     all.sort_by_key(|finding| {
         ORDER

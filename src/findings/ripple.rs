@@ -1,5 +1,6 @@
 //! Findings about the ripple: how much of it there is, whose, and at which angle.
 
+use super::capture::{clipped_share, rounding};
 use super::field::{FAST_HZ, LEAST_TELEGRAMS};
 use super::{Finding, power_db};
 use crate::receiver::{Kind, Reading, Reception, needed_db};
@@ -9,6 +10,9 @@ const PHASE_ONLY_DEG: f64 = 76.0;
 
 /// Candidates likelier wrong than this say nothing: noise alone gives some candidate every time.
 const TELLING_ODDS: f64 = 0.01;
+
+/// Standard deviations above noise that say something in a clipped capture.
+const CLEAR_OF_CLIPPING: f64 = 12.0;
 
 /// A margin below this is worth a warning: 3 dB is the reading distance by a tenth or less.
 const LITTLE_SPARE_DB: f64 = 3.0;
@@ -107,7 +111,15 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
 
 fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
     let survey = reception.survey.as_ref();
-    let presence = survey.and_then(|survey| survey.presence);
+    // Flattened tops and rounding make tones that repeat as a tag does, a little above noise.
+    let clear = if clipped_share(reception).is_some() {
+        CLEAR_OF_CLIPPING
+    } else {
+        0.0
+    };
+    let presence = survey
+        .and_then(|survey| survey.presence)
+        .filter(|presence| presence.above > clear && presence.depth() > rounding(reception));
     let likely = reception
         .candidate
         .as_ref()

@@ -256,14 +256,14 @@ const fn scene(
     }
 }
 
-/// A given ripple of 1 % at 30°, 200 ms at 500 kS/s, with more lines of a scenario.
+/// A given ripple of 1 % at 30°, 140 ms, with more lines of a scenario.
 macro_rules! given {
     ($more:literal) => {
         given!("", $more)
     };
     ($direct:literal, $more:literal) => {
         concat!(
-            "duration_s = 0.2\n[direct]\n",
+            "duration_s = 0.14\n[direct]\n",
             $direct,
             "\n[[direct.tag]]\n",
             $more,
@@ -274,7 +274,7 @@ macro_rules! given {
 /// The same without a tag.
 macro_rules! bare_field {
     ($direct:literal, $more:literal) => {
-        concat!("duration_s = 0.2\n[direct]\n", $direct, "\n", $more)
+        concat!("duration_s = 0.14\n[direct]\n", $direct, "\n", $more)
     };
 }
 
@@ -817,7 +817,7 @@ pub const SCENES: &[Scene] = &[
     scene(
         "second reader 1.3 kHz down, -40 dB",
         &["second-reader"],
-        &[],
+        &["no-ripple"],
         Make::Bench(given!(
             "[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 15\n[[tone]]\nfrequency_hz = 132905\nlevel_db = -40"
         )),
@@ -875,7 +875,7 @@ pub const SCENES: &[Scene] = &[
     scene(
         "radio ripple control at 135.6 kHz",
         &["in-band-transmitter"],
-        &[],
+        &["no-ripple"],
         Make::Bench(given!(
             "[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 15\n[[fsk]]\ncentre_hz = 135600\nlevel_db = -45"
         )),
@@ -961,25 +961,25 @@ pub const SCENES: &[Scene] = &[
         ),
     ),
     scene(
-        "folded Eb/N0 0 dB (0.2 s)",
+        "folded Eb/N0 0 dB (0.14 s)",
         &["ripple-too-weak"],
         &[],
         Make::Bench(given!(
-            "[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = -8.2"
+            "[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = -6.6"
         )),
     ),
     scene(
-        "folded Eb/N0 -0.5 dB (0.2 s, 1 MS/s)",
+        "folded Eb/N0 -0.5 dB (0.14 s, 1 MS/s)",
         &["ripple-too-weak"],
         &[],
-        Make::Bench(given!("angle_deg = 80\n[noise]\nebn0_db = -8.7")),
+        Make::Bench(given!("angle_deg = 80\n[noise]\nebn0_db = -7.1")),
     ),
     scene(
-        "folded Eb/N0 0.3 dB (0.2 s, depth 0.1 %)",
+        "folded Eb/N0 0.3 dB (0.14 s, depth 0.1 %)",
         &["ripple-too-weak"],
         &[],
         Make::Bench(given!(
-            "depth = 0.001\n[digitiser]\nrate_hz = 500000\nbits = 32\n[noise]\nebn0_db = -7.9"
+            "depth = 0.001\n[digitiser]\nrate_hz = 500000\nbits = 32\n[noise]\nebn0_db = -6.3"
         )),
     ),
     scene(
@@ -987,21 +987,21 @@ pub const SCENES: &[Scene] = &[
         &["little-margin"],
         &[],
         Make::Bench(given!(
-            "[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = -3.7"
+            "[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = -2.1"
         )),
     ),
     scene(
         "folded Eb/N0 4.8 dB, 1 MS/s",
         &["little-margin"],
         &[],
-        Make::Bench(given!("angle_deg = -45\n[noise]\nebn0_db = -3.4")),
+        Make::Bench(given!("angle_deg = -45\n[noise]\nebn0_db = -1.8")),
     ),
     scene(
         "folded Eb/N0 4.6 dB, depth 0.1 %",
         &["little-margin"],
         &[],
         Make::Bench(given!(
-            "depth = 0.001\n[digitiser]\nrate_hz = 500000\nbits = 32\n[noise]\nebn0_db = -3.6"
+            "depth = 0.001\n[digitiser]\nrate_hz = 500000\nbits = 32\n[noise]\nebn0_db = -2.0"
         )),
     ),
     scene(
@@ -1053,7 +1053,7 @@ pub const SCENES: &[Scene] = &[
     scene(
         "three tags",
         &["several-tags"],
-        &[],
+        &["phase-only"],
         Make::Bench(given!(
             "[[direct.tag]]\ndepth = 0.006\nangle_deg = -40\n[[direct.tag]]\ndepth = 0.0035\nangle_deg = 80\n[noise]\nebn0_db = 18"
         )),

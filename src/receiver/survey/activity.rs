@@ -18,6 +18,40 @@ const LEAST_COMPARED: usize = 64;
 /// Boundaries in one window of activity: 16 bits, 3.8 ms.
 const WINDOW_BITS: usize = 16;
 
+/// Bits of a telegram from the header to the eighth control bit.
+const HEADED_BITS: usize = 11 + 72;
+/// Boundaries of a header scatter less than this; noise does not.
+const HEADED_SCATTER: f64 = 0.4;
+/// Headers nearer to each other than this (cycles) are one: correlations up to 20 cycles off show it too.
+const ONE_HEADER: usize = 200;
+
+/// Cycles at which a telegram begins whose header and control bits are seen without folding.
+pub fn headers(ripple: &[Complex32], real: bool) -> Vec<usize> {
+    let ripple = &ripple[..ripple.len().min((MOST_BITS + 1) * BIT)];
+    let mut found: Vec<(usize, f64)> = Vec::new();
+    for timing in 0..BIT {
+        let pulses = pulses(ripple, timing);
+        for (index, window) in pulses.windows(HEADED_BITS + 1).enumerate() {
+            // Two neighbours of like sign are a 0: the cheap test first.
+            let same = |k: usize| (window[k] * window[k + 1].conj()).re > 0.0;
+            if !(0..10).all(same) || same(10) {
+                continue;
+            }
+            let controlled = (1..=8).all(|group| !same(10 + 9 * group));
+            let (_, scatter) = power_and_scatter(window, real);
+            if controlled && scatter < HEADED_SCATTER {
+                // A boundary lies in the middle of its pulse.
+                found.push((index * BIT + timing + HALF, scatter));
+            }
+        }
+    }
+    found.sort_unstable_by_key(|header| header.0);
+    let near = found.chunk_by(|first, next| next.0 - first.0 < ONE_HEADER);
+    near.filter_map(|one| one.iter().min_by(|a, b| a.1.total_cmp(&b.1)))
+        .map(|header| header.0)
+        .collect()
+}
+
 /// Biphase data as they stand.
 #[derive(Clone, Debug)]
 pub struct Stream {
@@ -27,6 +61,13 @@ pub struct Stream {
     pub scatter: [f64; 2],
     /// Bits after which the stream repeats.
     pub period_bits: Option<usize>,
+}
+
+impl Stream {
+    /// The larger of the two scatters.
+    pub fn worst(&self) -> f64 {
+        self.scatter[0].max(self.scatter[1])
+    }
 }
 
 /// When a ripple was there: its power in windows of 16 bits.

@@ -1,11 +1,16 @@
 //! Steady tones in all of the capture: what a switching supply or another transmitter leaves far from the field too.
 
+use std::cmp::Ordering;
+
 use super::super::reception::Reception;
 use super::super::signal::{Kind, Samples};
 use super::super::tones::spectrum;
 
 /// Tones nearer to the field than this are the ripple's own lines, or found more finely between them.
 const NEAR_FIELD_HZ: f64 = 16_000.0;
+
+/// Farther from the field the values, one a cycle, cannot tell a tone from its mirror image at their rate.
+const BESIDE_HZ: f64 = 45_000.0;
 
 /// Tones asked for; a supply in bursts has many around each harmonic.
 const MOST: usize = 256;
@@ -46,6 +51,9 @@ pub fn lines(samples: Samples<'_>, reception: &Reception) -> Vec<Line> {
     let mut found: Vec<Line> = Vec::new();
     for piece in &seen.pieces {
         for tone in &piece.tones {
+            if (tone.per_value * seen.clock_hz).abs() > BESIDE_HZ {
+                continue;
+            }
             found.push(Line {
                 frequency_hz: piece.field.frequency_hz + tone.per_value * seen.clock_hz,
                 level: tone.amplitude.norm() / piece.field.amplitude.max(f64::MIN_POSITIVE),
@@ -67,7 +75,12 @@ pub fn lines(samples: Samples<'_>, reception: &Reception) -> Vec<Line> {
             }
         }
     }
-    found.sort_by(|a, b| b.level.total_cmp(&a.level));
+    // What was found finely beside the field stands for what the coarse spectrum shows of it.
+    found.sort_by(|a, b| {
+        (b.near, b.level)
+            .partial_cmp(&(a.near, a.level))
+            .unwrap_or(Ordering::Equal)
+    });
     let mut kept: Vec<Line> = Vec::new();
     for line in found {
         let reach = if line.near { 5.0 } else { CLUSTER_HZ };
@@ -78,5 +91,6 @@ pub fn lines(samples: Samples<'_>, reception: &Reception) -> Vec<Line> {
             kept.push(line);
         }
     }
+    kept.sort_by(|a, b| b.level.total_cmp(&a.level));
     kept
 }

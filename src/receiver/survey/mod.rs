@@ -12,22 +12,25 @@ mod restarts;
 mod ring;
 mod step;
 
-pub use activity::{Activity, Stream, activity, stream};
+pub use activity::{Activity, Stream, activity, headers, stream};
 pub use around::{Around, Hump, around};
 pub use bare::{Bare, bare};
 pub use digitiser::{Levels, levels};
 pub use hum::{Hum, of_amplitudes, of_samples};
 pub use lines::{Line, folded_hz, lines};
 pub use presence::{Presence, presence};
-pub use restarts::{Restarts, restarts};
+pub use restarts::{Restarts, between_headers, restarts};
 pub use ring::{Edges, Ring, edges};
 pub use step::{Step, step};
+
+use num_complex::{Complex32, Complex64};
 
 use super::acquire::BoundaryPulses;
 use super::fold::TELEGRAM;
 use super::pieces::Piece;
 use super::reception::{Reception, Seen};
 use super::signal::{Kind, Samples, Signal};
+use super::track::{BLOCK, block_means, track};
 
 /// Candidates likelier wrong than this are noise's own, and nothing is measured along them.
 const WORTH_FOLLOWING: f64 = 0.01;
@@ -55,7 +58,7 @@ pub struct Survey {
     pub stream: Option<Stream>,
     /// When a ripple was there.
     pub activity: Option<Activity>,
-    /// Restarts of the telegram of the first number.
+    /// Restarts of the telegram: of the one number read, or between headers seen.
     pub restarts: Option<Restarts>,
     /// How the ripple passes from one load state to the other.
     pub step: Option<Step>,
@@ -110,8 +113,7 @@ impl Survey {
             self.field_hum = of_amplitudes(raw, seen.clock_hz);
         }
         self.presence = presence(&piece.ripple, real);
-        self.stream = stream(&piece.ripple, real);
-        self.activity = activity(&piece.ripple, real, seen.clock_hz);
+        self.unfolded(seen, piece, reception.readings.is_empty(), real);
         let best = reception.readings.first().or_else(|| {
             reception
                 .candidate
@@ -131,8 +133,69 @@ impl Survey {
     }
 }
 
+impl Survey {
+    /// What is seen without folding. With tones taken off it is tried on the untouched ripple as well.
+    fn unfolded(&mut self, seen: &Seen, piece: &Piece, unread: bool, real: bool) {
+        let whole = (!real && !piece.tones.is_empty()).then(|| untouched(raw_values(seen, piece)));
+        let views = std::iter::once(piece.ripple.as_slice()).chain(whole.as_deref());
+        for ripple in views {
+            let steadier = |this: &Stream, other: &Stream| this.worst() < other.worst();
+            if let Some(this) = stream(ripple, real)
+                && self
+                    .stream
+                    .as_ref()
+                    .is_none_or(|other| steadier(&this, other))
+            {
+                self.stream = Some(this);
+            }
+            if let Some(this) = activity(ripple, real, seen.clock_hz)
+                && self
+                    .activity
+                    .as_ref()
+                    .is_none_or(|other| this.scatter < other.scatter)
+            {
+                self.activity = Some(this);
+            }
+            if unread
+                && let Some(this) = between_headers(&headers(ripple, real), seen.clock_hz)
+                && self
+                    .restarts
+                    .as_ref()
+                    .is_none_or(|other| this.windows > other.windows)
+            {
+                self.restarts = Some(this);
+            }
+        }
+    }
+}
+
+/// The ripple with nothing but the field taken off: lines of a ripple that does not repeat pass for stray tones, and what
+/// is left without them is no ripple any more.
+fn untouched(raw: &[Complex32]) -> Vec<Complex32> {
+    let means = block_means(raw, BLOCK);
+    let advance: Complex64 = means.windows(2).map(|pair| pair[1] * pair[0].conj()).sum();
+    let slope = advance.arg() / BLOCK as f64;
+    let turned: Vec<Complex32> = raw
+        .iter()
+        .enumerate()
+        .map(|(i, v)| {
+            let turn = Complex64::cis(-slope * i as f64);
+            v * Complex32::new(turn.re as f32, turn.im as f32)
+        })
+        .collect();
+    let track = track(&turned);
+    turned
+        .iter()
+        .enumerate()
+        .map(|(i, v)| {
+            let field = track.at(i);
+            Complex32::new(v.re, v.im) / Complex32::new(field.re as f32, field.im as f32) - 1.0
+        })
+        .collect()
+}
+
 /// The field's own values over a piece.
-fn raw_values<'a>(seen: &'a Seen, piece: &Piece) -> &'a [num_complex::Complex32] {
+fn raw_values<'a>(seen: &'a Seen, piece: &Piece) -> &'a [Complex32] {
     let values = &seen.cycles.values;
     let from = (piece.from_s * seen.cycles.field_hz).round() as usize;
     let from = from.saturating_sub(seen.cycles.first).min(values.len());

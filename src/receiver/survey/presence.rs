@@ -42,6 +42,13 @@ pub struct Presence {
     pub telegrams: f64,
 }
 
+impl Presence {
+    /// Rms of the ripple relative to the field: Eb/N0 of a ripple r is r²/(2·noise of a boundary pulse).
+    pub fn depth(&self) -> f64 {
+        (2.0 * self.noise_var * self.folded / self.telegrams).sqrt()
+    }
+}
+
 /// Looks for a repeating ripple; `None` where none stands out, or where there is nothing to take the noise from.
 pub fn presence(ripple: &[Complex32], real: bool) -> Option<Presence> {
     if ripple.len() < TELEGRAM {

@@ -93,6 +93,21 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
     Some(found)
 }
 
+/// Restarts between headers that are seen without folding: they are whole telegrams apart otherwise. `None` with fewer
+/// than two of them.
+pub fn between_headers(headers: &[usize], field_hz: f64) -> Option<Restarts> {
+    /// Cycles by which a header's place is known.
+    const PLACE: usize = 24;
+    let broken = headers.windows(2).filter(|pair| {
+        let over = (pair[1] - pair[0]) % TELEGRAM;
+        over.min(TELEGRAM - over) > PLACE
+    });
+    (headers.len() >= 2).then(|| Restarts {
+        at_s: broken.map(|pair| pair[1] as f64 / field_hz).collect(),
+        windows: headers.len(),
+    })
+}
+
 fn distance(a: usize, b: usize) -> usize {
     let apart = a.abs_diff(b);
     apart.min(TELEGRAM - apart)
