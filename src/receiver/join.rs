@@ -12,6 +12,7 @@ use super::decision::{Boundaries, Decision, Signs, decide};
 use super::fold::{BoundarySums, Fold, TELEGRAM};
 use super::pieces::Piece;
 use super::read::{Attempt, ReadLimits};
+use super::shape::Shape;
 use crate::telegram::TELEGRAM_BITS;
 
 /// Ways of laying the pieces together carried from one piece to the next.
@@ -216,7 +217,7 @@ fn fixed_bits(layout: &Layout, inverts: bool, real: bool) -> f64 {
     let axis = if real { 0.0 } else { layout.sums.axis() };
     let llr = layout.sums.llr(axis);
     (0..TELEGRAM_BITS)
-        .map(|start| Signs::rotated(&llr, start, inverts).log_without_crc())
+        .map(|start| Signs::rotated(&llr, &[0.0; TELEGRAM_BITS], start, inverts).log_without_crc())
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
@@ -226,6 +227,7 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decisi
     let boundaries = |noise_var: f64| Boundaries {
         sums: along,
         energies: layout.sums.energies,
+        overlap: 0.0,
         noise_var,
         inverts,
         amplitude: None,
@@ -269,6 +271,7 @@ fn describe(
     Attempt {
         timing: 0.0,
         inverts,
+        shape: Shape::ideal(),
         angle: if limits.real { 0.0 } else { sums.axis() },
         depth,
         telegrams,

@@ -6,6 +6,7 @@ use super::acquire::acquire;
 use super::decision::Decision;
 use super::pieces::Piece;
 use super::refine::{Band, Refined, refine};
+use super::shape::Shape;
 
 /// A telegram contradicted by more than noise this improbable does not fit. Of right ones one in 2000 is lost.
 const LEAST_FIT: f64 = 5e-4;
@@ -41,6 +42,8 @@ pub struct Attempt {
     pub angle: f64,
     /// Rms ripple relative to the field.
     pub depth: f64,
+    /// What the tanks do to an edge, as far as the decision took it into account.
+    pub shape: Shape,
     /// Telegrams that were added up.
     pub telegrams: f64,
     /// Eb/N0 of a single telegram's bits, as a ratio.
@@ -84,16 +87,7 @@ pub fn read_piece(piece: &Piece, field_hz: f64, limits: &ReadLimits) -> PieceRea
     let mut left = None;
     while tags.len() < MOST_TAGS {
         let residual = without(&piece.ripple, tags.iter());
-        let Some(found) = acquire(&residual, limits).and_then(|found| {
-            refine(
-                &residual,
-                &found.decision,
-                found.timing,
-                found.inverts,
-                &band,
-                limits,
-            )
-        }) else {
+        let Some(found) = find(&residual, &band, limits) else {
             break;
         };
         let mut trial = tags.clone();
@@ -121,6 +115,28 @@ pub fn read_piece(piece: &Piece, field_hz: f64, limits: &ReadLimits) -> PieceRea
     }
 }
 
+/// The best number in a stretch: with ideal edges, and where that does not do with those that slow tanks leave.
+fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Refined> {
+    let with = |shapes: &[Shape]| {
+        let found = acquire(ripple, shapes, limits)?;
+        refine(ripple, &found, band, limits)
+    };
+    let ideal = with(&[Shape::ideal()]);
+    if ideal
+        .as_ref()
+        .is_some_and(|found| found.attempt.is_read(limits))
+    {
+        return ideal;
+    }
+    let shaped = with(&Shape::bank(limits.real));
+    [ideal, shaped].into_iter().flatten().min_by(|a, b| {
+        a.attempt
+            .decision
+            .odds_wrong
+            .total_cmp(&b.attempt.decision.odds_wrong)
+    })
+}
+
 /// Several tags disturb each other's measurement: each is fitted again with the others taken off, in turns.
 fn fit_together(ripple: &[Complex32], tags: &mut [Refined], band: &Band<'_>, limits: &ReadLimits) {
     for _ in 0..ROUNDS {
@@ -131,15 +147,7 @@ fn fit_together(ripple: &[Complex32], tags: &mut [Refined], band: &Band<'_>, lim
                 .filter(|(k, _)| *k != index)
                 .map(|(_, tag)| tag);
             let target = without(ripple, others);
-            let attempt = &tags[index].attempt;
-            if let Some(again) = refine(
-                &target,
-                &attempt.decision,
-                attempt.timing,
-                attempt.inverts,
-                band,
-                limits,
-            ) {
+            if let Some(again) = refine(&target, &tags[index].as_found(), band, limits) {
                 tags[index] = again;
             }
         }
