@@ -1,7 +1,8 @@
 //! What differs from another capture: one without a tag, or a known good one.
 
+use super::ripple::least_depth;
 use super::{Finding, power_db};
-use crate::receiver::{Reception, needed_db};
+use crate::receiver::Reception;
 
 /// Changes of the field below this are within what a hand on the table does.
 const FIELD_DB: f64 = 0.3;
@@ -37,8 +38,12 @@ fn ripple(reception: &Reception) -> Option<(f64, bool)> {
 
 /// The weakest ripple (mean square) that could be read in a capture.
 fn readable(reception: &Reception, odds: f64) -> Option<f64> {
-    let folded = 10f64.powf(needed_db(odds) / 10.0);
-    Some(2.0 * noise(reception)? * folded / reception.telegrams.max(1.0))
+    let level = if reception.level_known {
+        reception.field.amplitude?
+    } else {
+        1.0
+    };
+    Some((least_depth(reception, odds)? * level).powi(2))
 }
 
 /// Compares a capture with another, called `name`.
@@ -113,7 +118,6 @@ pub fn compare(this: &Reception, other: &Reception, name: &str, odds: f64) -> Fi
         ),
         &evidence,
     )
-    .with_false_alarm(1e-3)
 }
 
 fn missing_in_both(this: &Reception, odds: f64, field_db: f64) -> String {

@@ -48,11 +48,11 @@ fn mistuned(reception: &Reception) -> Option<Finding> {
         Finding::new(
             "antenna-mistuned",
             format!(
-                "When the field is switched, the antenna rings at {} ± {:.1} kHz with a Q of {:.0} ± {:.0}, not at the field's {}: it is tuned too \
+                "When the field is switched, the antenna rings at {:.2} ± {:.2} kHz with a Q of {:.0} ± {:.0}, not at the field's {}: it is tuned too \
                  {}, which takes {loss_db:.1} dB of field. {:.0} % {direction} capacitance (or {:.0} % {direction} inductance: turns) puts it \
                  right.",
-                khz(natural_hz),
-                INTERVAL * ring.offset_sd_hz / 1e3,
+                natural_hz / 1e3,
+                (INTERVAL * ring.offset_sd_hz / 1e3).max(0.01),
                 ring.q,
                 (INTERVAL * ring.q_sd).max(1.0),
                 khz(field_hz),

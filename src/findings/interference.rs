@@ -2,9 +2,10 @@
 
 use super::capture::{clipped_share, rounding};
 use super::field::field_hum;
+use super::ripple::least_depth;
 use super::{Finding, power_db};
 use crate::receiver::survey::{Line, Survey, folded_hz};
-use crate::receiver::{Kind, Reception, needed_db};
+use crate::receiver::{Kind, Reception};
 
 /// Tones weaker than this against the field (−60 dB) are worth a word only where the ripple is as weak.
 const LEAST_STRAY: f64 = 1e-3;
@@ -191,10 +192,7 @@ fn ripple_db(reception: &Reception, odds: f64) -> Option<f64> {
     if let Some(reading) = reception.readings.first() {
         return Some(20.0 * reading.attempt.depth.max(1e-9).log10());
     }
-    let noise_var = reception.survey.as_ref()?.noise_var?;
-    let folded = 10f64.powf(needed_db(odds) / 10.0) / reception.telegrams.max(1.0);
-    // Eb/N0 of a ripple r is r²/(2·noise of a boundary pulse).
-    Some(power_db(2.0 * folded * noise_var))
+    least_depth(reception, odds).map(|depth| 20.0 * depth.max(1e-9).log10())
 }
 
 fn transmitters(survey: &Survey) -> Vec<Finding> {

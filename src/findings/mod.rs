@@ -102,7 +102,8 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let holds = |codes: &[&str]| sent.iter().any(|finding| codes.contains(&finding.code));
     let own_lines = holds(&["biphase-no-header", "tag-restarts"]);
     // Something else already says why what is there is no number.
-    let explained = reception.readings.is_empty() && !sent.is_empty();
+    let explained = reception.readings.is_empty()
+        && (!sent.is_empty() || all.iter().any(|finding| finding.code == "pulses-too-short"));
     all.extend(interference::findings(reception, odds, own_lines));
     all.extend(sent);
     all.extend(ripple::findings(reception, odds, explained));

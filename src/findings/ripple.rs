@@ -146,8 +146,7 @@ fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
     if !reception.field.present {
         return None;
     }
-    let candidate = reception.candidate.as_ref()?;
-    Some(no_ripple(candidate, reception, odds))
+    Some(no_ripple(reception, odds))
 }
 
 fn too_weak(reception: &Reception, missing_db: f64, folded_db: f64) -> Finding {
@@ -184,8 +183,16 @@ fn garbled(folded_db: f64, spare_db: f64) -> Finding {
     )
 }
 
-fn no_ripple(candidate: &Reading, reception: &Reception, odds: f64) -> Finding {
-    let least_depth = candidate.attempt.depth * 10f64.powf(-candidate.spare_db / 20.0);
+/// Rms of the weakest ripple that half of all captures of this noise and length could be read with: Eb/N0 of a ripple r is
+/// r²/(2·noise of a boundary pulse).
+pub(super) fn least_depth(reception: &Reception, odds: f64) -> Option<f64> {
+    let noise_var = reception.survey.as_ref()?.noise_var?;
+    let folded = 10f64.powf(needed_db(odds) / 10.0);
+    Some((2.0 * noise_var * folded / reception.telegrams.max(1.0)).sqrt())
+}
+
+fn no_ripple(reception: &Reception, odds: f64) -> Finding {
+    let least_depth = least_depth(reception, odds).unwrap_or(0.0);
     let limit = if reception.level_known {
         format!("of {:.4} % of the field", (100.0 * least_depth).max(1e-4))
     } else {

@@ -321,7 +321,7 @@ pub const SCENES: &[Scene] = &[
         &[],
         &[],
         Make::Bench(
-            "duration_s = 0.3\n[reader]\non_ms = 50\noff_ms = 3\n[[tag]]\ndistance_mm = 60\n[digitiser]\nrate_hz = 500000",
+            "duration_s = 0.17\n[reader]\non_ms = 50\noff_ms = 3\n[[tag]]\ndistance_mm = 60\n[digitiser]\nrate_hz = 500000",
         ),
     ),
     scene(
@@ -338,7 +338,7 @@ pub const SCENES: &[Scene] = &[
         &[],
         &[],
         Make::Bench(
-            "duration_s = 0.4\n[probe]\nat = \"pickup\"\ndetector = \"diode\"\ndistance_mm = 30\n[digitiser]\nac_corner_hz = 10\n[noise]\nwhite_nv_per_rthz = 300\n[[tag]]\ndistance_mm = 50",
+            "duration_s = 0.25\n[probe]\nat = \"pickup\"\ndetector = \"diode\"\ndistance_mm = 30\n[digitiser]\nac_corner_hz = 10\n[noise]\nwhite_nv_per_rthz = 300\n[[tag]]\ndistance_mm = 50",
         ),
     ),
     // Field.
@@ -491,7 +491,7 @@ pub const SCENES: &[Scene] = &[
         &["pulses-too-short"],
         &["no-ripple", "ripple-too-weak"],
         Make::Bench(
-            "duration_s = 0.3\n[reader]\non_ms = 20\noff_ms = 5\n[[tag]]\ndistance_mm = 60\n[digitiser]\nrate_hz = 500000",
+            "duration_s = 0.17\n[reader]\non_ms = 20\noff_ms = 5\n[[tag]]\ndistance_mm = 60\n[digitiser]\nrate_hz = 500000",
         ),
     ),
     scene(
@@ -727,7 +727,7 @@ pub const SCENES: &[Scene] = &[
         &["envelope-narrow"],
         &[],
         Make::Bench(
-            "duration_s = 0.4\n[probe]\nat = \"pickup\"\ndetector = \"diode\"\ndetector_corner_hz = 1000\ndistance_mm = 30\n[digitiser]\nac_corner_hz = 10\n[noise]\nwhite_nv_per_rthz = 100\n[[tag]]\ndistance_mm = 40",
+            "duration_s = 0.25\n[probe]\nat = \"pickup\"\ndetector = \"diode\"\ndetector_corner_hz = 1000\ndistance_mm = 30\n[digitiser]\nac_corner_hz = 10\n[noise]\nwhite_nv_per_rthz = 100\n[[tag]]\ndistance_mm = 40",
         ),
     ),
     scene(
@@ -735,7 +735,7 @@ pub const SCENES: &[Scene] = &[
         &["envelope-narrow"],
         &[],
         Make::Bench(
-            "duration_s = 0.4\n[probe]\nat = \"pickup\"\ndetector = \"diode\"\ndetector_corner_hz = 1500\ndistance_mm = 30\n[noise]\nwhite_nv_per_rthz = 100\n[[tag]]\ndistance_mm = 40",
+            "duration_s = 0.25\n[probe]\nat = \"pickup\"\ndetector = \"diode\"\ndetector_corner_hz = 1500\ndistance_mm = 30\n[noise]\nwhite_nv_per_rthz = 100\n[[tag]]\ndistance_mm = 40",
         ),
     ),
     scene(
@@ -743,7 +743,7 @@ pub const SCENES: &[Scene] = &[
         &["envelope-narrow"],
         &[],
         Make::Bench(
-            "duration_s = 0.4\n[probe]\nat = \"pickup\"\ndetector = \"diode\"\ndetector_corner_hz = 700\ndistance_mm = 30\n[noise]\nwhite_nv_per_rthz = 100\n[[tag]]\ndistance_mm = 40",
+            "duration_s = 0.25\n[probe]\nat = \"pickup\"\ndetector = \"diode\"\ndetector_corner_hz = 700\ndistance_mm = 30\n[noise]\nwhite_nv_per_rthz = 100\n[[tag]]\ndistance_mm = 40",
         ),
     ),
     // Tuned circuits.
@@ -757,7 +757,7 @@ pub const SCENES: &[Scene] = &[
             "little-margin",
         ],
         Make::Bench(
-            "duration_s = 0.3\n[reader]\non_ms = 50\noff_ms = 3\ntuned_hz = 129200\n[[tag]]\ndistance_mm = 60\n[digitiser]\nrate_hz = 500000",
+            "duration_s = 0.17\n[reader]\non_ms = 50\noff_ms = 3\ntuned_hz = 129200\n[[tag]]\ndistance_mm = 60\n[digitiser]\nrate_hz = 500000",
         ),
     ),
     scene(
@@ -770,7 +770,7 @@ pub const SCENES: &[Scene] = &[
             "little-margin",
         ],
         Make::Bench(
-            "duration_s = 0.3\n[reader]\non_ms = 50\noff_ms = 3\ntuned_hz = 142200\n[[tag]]\ndistance_mm = 60\n[digitiser]\nrate_hz = 500000",
+            "duration_s = 0.17\n[reader]\non_ms = 50\noff_ms = 3\ntuned_hz = 142200\n[[tag]]\ndistance_mm = 60\n[digitiser]\nrate_hz = 500000",
         ),
     ),
     scene(
@@ -778,7 +778,7 @@ pub const SCENES: &[Scene] = &[
         &["antenna-mistuned"],
         &["no-ripple"],
         Make::Bench(
-            "duration_s = 0.3\n[reader]\non_ms = 40\noff_ms = 5\ninductance_uh = 820\ncoil_ohm = 8\ncapacitance_pf = 2557.25\n[digitiser]\nrate_hz = 500000",
+            "duration_s = 0.17\n[reader]\non_ms = 40\noff_ms = 5\ninductance_uh = 820\ncoil_ohm = 8\ncapacitance_pf = 2557.25\n[digitiser]\nrate_hz = 500000",
         ),
     ),
     scene(

@@ -12,6 +12,12 @@ const NEAR_FIELD_HZ: f64 = 16_000.0;
 /// Farther from the field the values, one a cycle, cannot tell a tone from its mirror image at their rate.
 const BESIDE_HZ: f64 = 45_000.0;
 
+/// A tone as strong as this beside the field is another reader's field, taken off before anything else: a ripple's own lines
+/// are weaker.
+const ANOTHER_FIELD: f64 = 0.15;
+/// Nearer to the field than this the window's main lobe does not part two tones of a coarse spectrum.
+const APART_HZ: f64 = 60.0;
+
 /// Tones asked for; a supply in bursts has many around each harmonic.
 const MOST: usize = 256;
 
@@ -66,11 +72,14 @@ pub fn lines(samples: Samples<'_>, reception: &Reception) -> Vec<Line> {
     {
         for tone in spectrum.tones(MOST) {
             let frequency_hz = tone.per_sample * reception.rate_hz;
-            if (frequency_hz - field_hz).abs() > NEAR_FIELD_HZ {
+            let level = tone.amplitude / amplitude;
+            let offset_hz = (frequency_hz - field_hz).abs();
+            let another_field = offset_hz > APART_HZ && level > ANOTHER_FIELD;
+            if offset_hz > NEAR_FIELD_HZ || another_field {
                 found.push(Line {
                     frequency_hz,
-                    level: tone.amplitude / amplitude,
-                    near: false,
+                    level,
+                    near: another_field,
                 });
             }
         }

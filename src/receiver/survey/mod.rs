@@ -106,7 +106,9 @@ impl Survey {
         self.noise_var = [false, true]
             .into_iter()
             .filter_map(|inverts| pulses.noise_between_telegrams(inverts, real))
-            .min_by(f64::total_cmp);
+            .min_by(f64::total_cmp)
+            // Too short to compare telegrams: everything counts as noise.
+            .or_else(|| Some(pulses.variance(real)));
         if !real {
             let raw = raw_values(seen, piece);
             self.around = around(raw, piece, seen.clock_hz);
