@@ -39,9 +39,11 @@ struct Part {
 
 /// One way of laying parts together.
 #[derive(Clone)]
-struct Layout {
-    sums: BoundarySums,
-    gain: f64,
+pub struct Layout {
+    /// Boundary sums of all parts, each scaled to noise variance 1 per whole pulse.
+    pub sums: BoundarySums,
+    /// How much likelier the parts are together than apart, natural logarithm.
+    pub gain: f64,
 }
 
 /// The number in several pieces together; `None` where fewer than two pieces are of use.
@@ -96,8 +98,19 @@ fn join_with_parity(
             })
             .collect();
     }
+    likeliest(&beam, inverts, pieces, field_hz, limits)
+}
+
+/// The number in the likeliest of several ways of laying pieces together.
+pub fn likeliest(
+    layouts: &[Layout],
+    inverts: bool,
+    pieces: &[Piece],
+    field_hz: f64,
+    limits: &ReadLimits,
+) -> Option<Attempt> {
     // What the fixed bits say decides between layouts that agree equally well.
-    let mut ranked: Vec<(f64, &Layout)> = beam
+    let mut ranked: Vec<(f64, &Layout)> = layouts
         .iter()
         .map(|layout| {
             (
@@ -269,6 +282,7 @@ fn describe(
     // The energies carry the scale of the noise: amplitude²·energy is the signal-to-noise ratio of all pulses.
     let folded = depth * depth * kept.of_noise() * energy / (2.0 * TELEGRAM_BITS as f64);
     Attempt {
+        span: 0..cycles,
         timing: 0.0,
         inverts,
         shape: Shape::ideal(),

@@ -1,5 +1,7 @@
 //! With a number's signs known: timing, amplitude, pulse shape and noise once more, and the odds that follow.
 
+use std::ops::Range;
+
 use num_complex::{Complex32, Complex64};
 
 use super::acquire::{Acquired, BoundaryPulses};
@@ -18,7 +20,7 @@ use crate::telegram::TELEGRAM_BITS;
 pub struct Refined {
     /// The number with its measurements.
     pub attempt: Attempt,
-    /// The number's part of the ripple.
+    /// The number's part of the ripple, over its span.
     pub wave: Vec<Complex32>,
 }
 
@@ -59,9 +61,10 @@ impl<'a> Band<'a> {
     }
 }
 
-/// Refines a number found in `ripple` (with other tags' waveforms already taken off).
+/// Refines a number found in `ripple` (with other tags' waveforms already taken off), which is `span` of a stretch.
 pub fn refine(
     ripple: &[Complex32],
+    span: Range<usize>,
     found: &Acquired,
     band: &Band<'_>,
     limits: &ReadLimits,
@@ -139,6 +142,7 @@ pub fn refine(
     })?;
     let attempt = Attempt {
         decision,
+        span,
         timing,
         inverts,
         shape,
