@@ -10,6 +10,7 @@ use super::pieces::{Piece, with_carrier, without_carrier};
 use super::read::{Attempt, ReadLimits, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
+use super::survey::Survey;
 use super::views::{CLOCKS, NOMINAL_HZ, View, views};
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
@@ -18,6 +19,12 @@ const OTHER_CLOCK: f64 = 0.16;
 
 /// Reads a capture. `odds` is the largest probability of a wrong number that counts as read.
 pub fn receive(signal: &Signal<'_>, odds: f64) -> Reception {
+    let mut reception = receive_views(signal, odds);
+    reception.survey = Some(Survey::of(signal, &reception));
+    reception
+}
+
+fn receive_views(signal: &Signal<'_>, odds: f64) -> Reception {
     let mut best: Option<Reception> = None;
     let (views, rate_hz, rate_assumed) = views(signal);
     for view in &views {
@@ -43,6 +50,7 @@ pub fn receive(signal: &Signal<'_>, odds: f64) -> Reception {
         band_hz: 0.0,
         telegrams: 0.0,
         seen: None,
+        survey: None,
     })
 }
 
@@ -194,6 +202,7 @@ fn prepare(
         band_hz: cycles.band_hz,
         telegrams: 0.0,
         seen: None,
+        survey: None,
     };
     let clocks = if view.kind.has_carrier() {
         let pieces = with_carrier(cycles);
