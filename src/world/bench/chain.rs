@@ -5,6 +5,7 @@ use super::super::interferer::{
     Adder, PhaseWander, PinkNoise, band_noise, fsk, hum, impulses, supply, tone,
 };
 use super::super::normal::NormalDeviates;
+use super::super::other_tag::{half_duplex, load};
 use super::super::random::{Stream, generator};
 use super::{BLOCK_SAMPLES, Bench, DETECTOR_OVERSAMPLING, Field, level_v};
 use num_complex::Complex64;
@@ -54,6 +55,32 @@ impl Smoother {
     }
 }
 
+/// Tags of other kinds, before anything else is added: load switched by them turns the field alone.
+fn other_tags(bench: &Bench, rate_hz: f64) -> Vec<Adder> {
+    let scenario = &bench.scenario;
+    let (seed, pulses) = (scenario.seed.0, scenario.field_pulses());
+    let mut tags: Vec<_> = scenario
+        .other_tag
+        .iter()
+        .zip(&bench.derived.others)
+        .enumerate()
+        .collect();
+    tags.sort_by_key(|(_, (tag, _))| tag.kind == "hdx");
+    tags.into_iter()
+        .map(|(index, (tag, sent))| match pulses {
+            Some(pulses) if tag.kind == "hdx" => half_duplex(
+                tag,
+                &tag.sends.telegram(seed, index),
+                pulses,
+                sent.amplitude_v,
+                rate_hz,
+                generator(seed, Stream::OtherTag(index as u8)),
+            ),
+            _ => load(tag, seed, index, scenario.field_hz(), pulses, rate_hz),
+        })
+        .collect()
+}
+
 impl std::fmt::Debug for BenchSource<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("BenchSource")
@@ -72,7 +99,7 @@ impl<'a> BenchSource<'a> {
             generator(scenario.seed.0, Stream::Interferer(kind, index as u8))
         };
         let level = |amplitude_v, level_db| level_v(amplitude_v, level_db, bench.derived.field_v);
-        let mut radio: Vec<Adder> = Vec::new();
+        let mut radio = other_tags(bench, inner);
         for (index, keys) in scenario.tone.iter().enumerate() {
             radio.push(tone(
                 keys,
