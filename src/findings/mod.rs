@@ -4,6 +4,7 @@
 //! and the measured evidence as numbers with units in their names.
 
 mod field;
+mod other_kinds;
 mod ripple;
 
 use serde_json::{Map, Value};
@@ -38,5 +39,6 @@ impl Finding {
 pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut all = field::findings(reception);
     all.extend(ripple::findings(reception, odds));
+    other_kinds::settle(&mut all, reception);
     all
 }
