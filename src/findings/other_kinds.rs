@@ -105,7 +105,7 @@ fn half_duplex_unread(unread: &HalfDuplexUnread) -> Finding {
 /// Why a reader for animals is silent.
 fn why_silent(field_hz: f64) -> String {
     format!(
-        "Its field here is {:.1} kHz. A reader for animal transponders stays silent with this tag: its field is 134.2 kHz, and what \
+        "The reader's field here is {:.1} kHz. A reader for animal transponders stays silent with this tag: its field is 134.2 kHz, and what \
          it waits for is a telegram of 128 bits in another code.",
         1e-3 * field_hz
     )

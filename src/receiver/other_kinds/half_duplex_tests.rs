@@ -220,24 +220,3 @@ fn half_of_all_answers_are_read_at_the_level_spare_db_counts_from() {
     let (above, ..) = trial(super::half_duplex::NEEDED_DB.0 + 1.0, 60, 8);
     assert!(below <= 20 && above >= 40, "{below} and {above} of 60");
 }
-
-#[test]
-fn zz_sweep() {
-    for db in [7.75, 8.0, 8.25, 8.5] {
-        let mut random = Random::new(78);
-        let (mut reads, mut wrong) = ([0; 4], [0; 4]);
-        for _ in 0..150 {
-            let sent = Sent::random(&mut random, db);
-            let cycles = capture(&mut random, Some(&sent));
-            for reading in half_duplex(&cycles, 1e-3).0 {
-                for (k, odds) in [1e-3, 1e-4, 1e-5, 1e-6].into_iter().enumerate() {
-                    if reading.odds_wrong <= odds {
-                        reads[k] += 1;
-                        wrong[k] += i32::from(reading.telegram.code != code(&sent.bits));
-                    }
-                }
-            }
-        }
-        println!("{db}: {reads:?} wrong {wrong:?}");
-    }
-}
