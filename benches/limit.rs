@@ -1,8 +1,11 @@
 //! How near the receiver comes to the exact limit in white noise, both on the same captures.
 //!
 //! ```text
-//! cargo bench --bench limit -- SECONDS TRIALS EBN0_DB,EBN0_DB,…
+//! cargo bench --bench limit -- SECONDS TRIALS EBN0_DB,EBN0_DB,… [BANDWIDTH_HZ DETUNING_HZ]
 //! ```
+//!
+//! With a bandwidth the ripple passes a tank of that bandwidth, whose resonance lies the detuning off the field, and the
+//! decoder is told the tank as well; Eb/N0 counts the ripple behind it.
 //!
 //! Captures: 500 kS/s, ripple 1 %, random number, angle, start and phase, field within ±300 Hz of 134.2 kHz. A line per
 //! level: the share the receiver reads at odds ≤ 1e-5, the share in which a decoder told frequency, phase, timing, parity,
@@ -11,13 +14,14 @@
 
 use std::f64::consts::TAU;
 
+use num_complex::Complex64;
 use rand::{RngExt, SeedableRng};
 use rayon::prelude::*;
 use ripplemark::linecode;
 use ripplemark::receiver::decision::{Boundaries, decide};
 use ripplemark::receiver::{BIT, HALF, Samples, Signal, receive};
 use ripplemark::telegram::{TELEGRAM_BITS, Telegram};
-use ripplemark::world::{DirectSignal, RippleTag, View, noise_sigma, ripple_rms};
+use ripplemark::world::{DirectSignal, View, noise_sigma};
 
 const RATE_HZ: f64 = 500e3;
 const DEPTH: f64 = 0.01;
@@ -28,9 +32,17 @@ fn main() {
         .skip(1)
         .filter(|argument| !argument.starts_with("--"))
         .collect();
-    let [seconds, trials, levels] = arguments.as_slice() else {
-        println!("give SECONDS TRIALS EBN0_DB,…; nothing was run");
-        return;
+    let (seconds, trials, levels, tank) = match arguments.as_slice() {
+        [seconds, trials, levels] => (seconds, trials, levels, None),
+        [seconds, trials, levels, bandwidth, detuning] => {
+            let hz = |text: &String| text.parse::<f64>().expect("Hz as a number");
+            let pole = Complex64::new(hz(bandwidth), hz(detuning)) * TAU;
+            (seconds, trials, levels, Some(pole))
+        }
+        _ => {
+            println!("give SECONDS TRIALS EBN0_DB,… [BANDWIDTH_HZ DETUNING_HZ]; nothing was run");
+            return;
+        }
     };
     let seconds: f64 = seconds.parse().expect("seconds as a number");
     let trials: u64 = trials.parse().expect("trials as a whole number");
@@ -39,7 +51,7 @@ fn main() {
         let ebn0_db: f64 = level.parse().expect("Eb/N0 in dB as a number");
         let outcomes: Vec<Outcome> = (0..trials)
             .into_par_iter()
-            .map(|trial| run(trial, seconds, ebn0_db))
+            .map(|trial| run(trial, seconds, ebn0_db, tank))
             .collect();
         report(ebn0_db, &outcomes);
     }
@@ -53,41 +65,48 @@ struct Outcome {
     errors: [f64; 4],
 }
 
-fn run(trial: u64, seconds: f64, ebn0_db: f64) -> Outcome {
+fn run(trial: u64, seconds: f64, ebn0_db: f64, tank: Option<Complex64>) -> Outcome {
     let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(20_261);
     rng.set_stream(trial);
     let field_hz = 134_200.0 + rng.random_range(-300.0..300.0);
-    let angle_deg = rng.random_range(-90.0..90.0);
-    let tag = RippleTag {
+    let angle_deg: f64 = rng.random_range(-90.0..90.0);
+    let tag = Tag {
         telegram: Telegram::new(rng.random()),
-        depth: DEPTH,
-        angle_deg,
-        start_cycles: rng.random_range(0.0..4096.0),
-        sign: 1,
+        start: rng.random_range(0.0..4096.0),
+        pole: tank.map(|pole| pole / field_hz),
+        ripple: Complex64::from_polar(DEPTH, angle_deg.to_radians()),
     };
-    let sigma = noise_sigma(
-        View::Real,
-        ebn0_db,
-        ripple_rms(View::Real, 1.0, DEPTH, angle_deg),
-        field_hz,
-        RATE_HZ,
-    );
+    let samples = (seconds * RATE_HZ) as usize;
+    let ripple = tag.phasors(samples, field_hz / RATE_HZ);
+    let power = ripple.iter().map(|r| r.norm_sqr()).sum::<f64>() / samples as f64;
+    let square = ripple.iter().map(|r| r * r).sum::<Complex64>();
+    let sigma = noise_sigma(View::Real, ebn0_db, power.sqrt(), field_hz, RATE_HZ);
     let signal = DirectSignal {
         view: View::Real,
         rate_hz: RATE_HZ,
         clock_ppm: 0.0,
-        samples: (seconds * RATE_HZ) as u64,
+        samples: samples as u64,
         field_hz,
         amplitude: 1.0,
         phase_deg: rng.random_range(0.0..360.0),
         offset: 0.0,
-        tags: vec![tag],
+        tags: Vec::new(),
         pulses: None,
         noise_sigma: sigma,
         seed: rng.random(),
     };
-    let samples = signal.samples().0;
-    let singles: Vec<f32> = samples.iter().map(|&x| x as f32).collect();
+    let field = |n: usize| {
+        let turns = (field_hz / RATE_HZ * n as f64).fract();
+        Complex64::cis(TAU * turns + signal.phase_deg.to_radians())
+    };
+    let received: Vec<f64> = signal
+        .samples()
+        .0
+        .iter()
+        .enumerate()
+        .map(|(n, x)| x + (ripple[n] * field(n)).re)
+        .collect();
+    let singles: Vec<f32> = received.iter().map(|&x| x as f32).collect();
     let reception = receive(
         &Signal {
             samples: Samples::Real(&singles),
@@ -102,56 +121,131 @@ fn run(trial: u64, seconds: f64, ebn0_db: f64) -> Outcome {
         .iter()
         .find(|reading| reading.attempt.decision.telegram.code == tag.telegram.code);
     let errors = right.map_or([0.0; 4], |reading| {
-        let angle = reading.attempt.angle.to_degrees() - angle_deg;
+        let angle = reading.attempt.angle.to_degrees() - 0.5 * square.arg().to_degrees();
         [
             10.0 * reading.attempt.ebn0.log10() - ebn0_db,
-            reading.attempt.depth / DEPTH - 1.0,
+            reading.attempt.depth / power.sqrt() - 1.0,
             angle - 180.0 * (angle / 180.0).round(),
             reception.field.frequency_hz.unwrap_or(0.0) - field_hz,
         ]
     });
+    // The field itself is known and taken off.
+    let ripple_only = received.iter().enumerate().map(|(n, x)| x - field(n).re);
+    let told = told(ripple_only, field, field_hz / RATE_HZ, &tag, sigma);
     Outcome {
         read: right.is_some(),
         wrong: reception.readings.len() > usize::from(right.is_some()),
-        told_read: told(&samples, &signal, &tag, sigma),
+        told_read: told,
         errors,
     }
 }
 
+/// A tag behind one tank.
+struct Tag {
+    telegram: Telegram,
+    /// Field cycles from the first sample to a telegram's start.
+    start: f64,
+    /// The tank's pole per field cycle; `None` = ideal edges.
+    pole: Option<Complex64>,
+    ripple: Complex64,
+}
+
+impl Tag {
+    /// The ripple's phasor at each sample: from one change of the load to the next an exponential.
+    fn phasors(&self, samples: usize, cycles_per_sample: f64) -> Vec<Complex64> {
+        let bits = self.telegram.bits();
+        let states = linecode::load_states(&bits, 1);
+        let inverts = linecode::inverts(&bits);
+        let half_bits = states.len() as i64;
+        let mut half = (-self.start / HALF as f64).floor() as i64 - 2 * half_bits;
+        let change = |half: i64| self.start + (half * HALF as i64) as f64;
+        let state = |half: i64| {
+            let odd = half.div_euclid(half_bits).rem_euclid(2) == 1;
+            let state = f64::from(states[half.rem_euclid(half_bits) as usize]);
+            if odd && inverts { -state } else { state }
+        };
+        let within = |at_change: Complex64, half: i64, cycle: f64| match self.pole {
+            None => Complex64::new(state(half), 0.0),
+            Some(pole) => {
+                let left = (-pole * (cycle - change(half))).exp();
+                state(half) + (at_change - state(half)) * left
+            }
+        };
+        let mut at_change = Complex64::default();
+        (0..samples)
+            .map(|n| {
+                let cycle = n as f64 * cycles_per_sample;
+                while change(half + 1) <= cycle {
+                    at_change = within(at_change, half, change(half + 1));
+                    half += 1;
+                }
+                self.ripple * within(at_change, half, cycle)
+            })
+            .collect()
+    }
+
+    /// What one boundary adds to the ripple, this many cycles after it, for a ripple of ±1.
+    fn pulse(&self, after: f64) -> Complex64 {
+        let half = HALF as f64;
+        let Some(pole) = self.pole else {
+            let inside = (-half..half).contains(&after);
+            return Complex64::new(if inside { after.signum() } else { 0.0 }, 0.0);
+        };
+        let left = |cycles: f64| (-pole * cycles).exp();
+        if after < -half {
+            Complex64::default()
+        } else if after < 0.0 {
+            left(after + half) - 1.0
+        } else if after < half {
+            1.0 + (left(half) - 2.0) * left(after)
+        } else {
+            (1.0 + (left(half) - 2.0) * left(half)) * left(after - half)
+        }
+    }
+}
+
+/// Bits that a boundary's pulse is followed for.
+const PULSE_BITS: i64 = 5;
+
 /// The exact decoder, told everything but the number and the telegram's start: plain sums over the samples.
-fn told(samples: &[f64], signal: &DirectSignal, tag: &RippleTag, sigma: f64) -> bool {
+fn told(
+    ripple: impl Iterator<Item = f64>,
+    field: impl Fn(usize) -> Complex64,
+    cycles_per_sample: f64,
+    tag: &Tag,
+    sigma: f64,
+) -> bool {
     let inverts = linecode::inverts(&tag.telegram.bits());
     // A start that the decoder is not told: boundary 0 is the first after the first sample.
-    let first = tag.start_cycles % BIT as f64;
+    let first = tag.start % BIT as f64;
     let (mut sums, mut energies) = ([0.0; TELEGRAM_BITS], [0.0; TELEGRAM_BITS]);
-    let phase = (signal.phase_deg + tag.angle_deg).to_radians();
-    let mean_phase = signal.phase_deg.to_radians();
-    for (n, &x) in samples.iter().enumerate() {
-        let cycle = signal.field_hz * n as f64 / RATE_HZ;
-        let turns = TAU * cycle.fract();
-        // The field itself is known and taken off.
-        let ripple = x - (turns + mean_phase).cos();
-        let reference = (turns + phase).cos();
-        let half = ((cycle - first) / HALF as f64).floor() as i64;
-        // A half bit after boundary j belongs to j, one before it too, with the other sign.
-        let (boundary, sign) = (half.div_euclid(2), 1.0);
-        let (boundary, sign) = if half.rem_euclid(2) == 1 {
-            (boundary + 1, -sign)
-        } else {
-            (boundary, sign)
-        };
-        let odd = boundary.div_euclid(TELEGRAM_BITS as i64) % 2 != 0;
-        let sign = if odd && inverts { -sign } else { sign };
-        let index = boundary.rem_euclid(TELEGRAM_BITS as i64) as usize;
-        sums[index] += sign * ripple * reference;
-        energies[index] += reference * reference;
+    let (mut shared, mut energy) = (0.0, 0.0);
+    let behind = if tag.pole.is_some() { PULSE_BITS } else { 0 };
+    for (n, x) in ripple.enumerate() {
+        let cycle = cycles_per_sample * n as f64;
+        let turn = field(n) * tag.ripple;
+        let nearest = ((cycle - first) / BIT as f64).round() as i64;
+        let mut before = 0.0;
+        for boundary in nearest - behind..=nearest + 1 {
+            let odd = boundary.div_euclid(TELEGRAM_BITS as i64) % 2 != 0;
+            let sign = if odd && inverts { -1.0 } else { 1.0 };
+            let index = boundary.rem_euclid(TELEGRAM_BITS as i64) as usize;
+            let after = cycle - first - (boundary * BIT as i64) as f64;
+            let wave = (tag.pulse(after) * turn).re;
+            sums[index] += sign * wave * x;
+            energies[index] += wave * wave;
+            shared += wave * before;
+            energy += wave * wave;
+            before = wave;
+        }
     }
     let decision = decide(&Boundaries {
         sums,
         energies,
+        overlap: shared / energy,
         noise_var: sigma * sigma,
         inverts,
-        amplitude: Some(DEPTH),
+        amplitude: Some(1.0),
     });
     decision.is_some_and(|decision| {
         decision.odds_wrong <= ODDS && decision.telegram.code == tag.telegram.code

@@ -1,15 +1,23 @@
 //! Blind search: timing within the bit, parity of the telegram, ripple angle; then the first decision.
 
-use num_complex::Complex32;
+use std::ops::Range;
+use std::rc::Rc;
+
+use num_complex::{Complex32, Complex64};
 
 use super::decision::{Boundaries, Decision, decide};
 use super::fold::{BIT, Fold, HALF, TELEGRAM};
 use super::read::ReadLimits;
+use super::shape::Shape;
 use crate::telegram::TELEGRAM_BITS;
-use num_complex::Complex64;
 
-/// Hypotheses of timing and parity that are decoded.
+/// Hypotheses of timing, parity and shape that are decoded.
 const HYPOTHESES: usize = 4;
+
+/// Energy of the boundary sums relative to noise, at and above which a hypothesis is worth decoding. Noise alone gives
+/// 142 ± 14 (128 signs, the better of two axes), so 230 is six standard deviations; a telegram that half of the time can
+/// be read gives 650.
+const WORTH_DECODING: f64 = 230.0;
 
 /// Where a number was found.
 pub struct Acquired {
@@ -19,29 +27,50 @@ pub struct Acquired {
     pub timing: f64,
     /// Each telegram is inverted against the one before.
     pub inverts: bool,
+    /// What the tanks were taken to do to an edge.
+    pub shape: Shape,
 }
 
-/// The likeliest number over the most promising timings and both parities.
-pub fn acquire(ripple: &[Complex32], limits: &ReadLimits) -> Option<Acquired> {
+struct Hypothesis {
+    score: f64,
+    timing: f64,
+    fold: Rc<Fold>,
+    shape: Shape,
+    noise_var: Option<f64>,
+}
+
+/// The likeliest number over the most promising timings, both parities and the shapes given.
+pub fn acquire(ripple: &[Complex32], shapes: &[Shape], limits: &ReadLimits) -> Option<Acquired> {
     let pulses = BoundaryPulses::new(ripple);
-    let folds = [false, true].map(|inverts| Fold::new(ripple, inverts));
-    let mut hypotheses: Vec<(f64, f64, bool)> = Vec::new();
-    for fold in &folds {
-        let peaks = timing_peaks(&fold.timing_scores());
-        hypotheses.extend(
-            peaks
-                .into_iter()
-                .map(|(score, timing)| (score, timing, fold.inverts)),
-        );
-    }
-    hypotheses.sort_by(|a, b| b.0.total_cmp(&a.0));
-    hypotheses.truncate(HYPOTHESES);
-    let mut best: Option<Acquired> = None;
-    for (_, timing, inverts) in hypotheses {
-        let fold = &folds[usize::from(inverts)];
+    let telegrams = ripple.len() as f64 / TELEGRAM as f64;
+    let mut hypotheses: Vec<Hypothesis> = Vec::new();
+    for inverts in [false, true] {
+        let fold = Fold::new(ripple, inverts);
         // Before anything is known: from one telegram to the next only the noise differs.
         let noise_var = pulses.noise_between_telegrams(inverts, limits.real);
-        let Some(decision) = decide_at(fold, timing, noise_var, limits.real) else {
+        for &shape in shapes {
+            let fold = Rc::new(shape.matched_fold(&fold));
+            let unit = (BIT * BIT) as f64 * shape.energy * telegrams;
+            for (score, timing) in timing_peaks(&fold.timing_scores()) {
+                // A ripple without a second telegram shows no noise to compare with: it is always tried.
+                let score = score / (unit * noise_var.unwrap_or(1e-300));
+                if score >= WORTH_DECODING {
+                    hypotheses.push(Hypothesis {
+                        score,
+                        timing,
+                        fold: Rc::clone(&fold),
+                        shape,
+                        noise_var,
+                    });
+                }
+            }
+        }
+    }
+    hypotheses.sort_by(|a, b| b.score.total_cmp(&a.score));
+    hypotheses.truncate(HYPOTHESES);
+    let mut best: Option<Acquired> = None;
+    for hypothesis in hypotheses {
+        let Some(decision) = decide_at(&hypothesis, limits.real) else {
             continue;
         };
         let better = best.as_ref().is_none_or(|other| {
@@ -51,8 +80,9 @@ pub fn acquire(ripple: &[Complex32], limits: &ReadLimits) -> Option<Acquired> {
         if better {
             best = Some(Acquired {
                 decision,
-                timing,
-                inverts,
+                timing: hypothesis.timing,
+                inverts: hypothesis.fold.inverts,
+                shape: hypothesis.shape,
             });
         }
     }
@@ -80,22 +110,61 @@ pub fn timing_peaks(scores: &[f64; BIT]) -> Vec<(f64, f64)> {
     peaks
 }
 
-fn decide_at(fold: &Fold, timing: f64, noise_var: Option<f64>, real: bool) -> Option<Decision> {
-    let sums = fold.boundaries(timing);
+/// Lengths tried for the time that a tag was there, as shares of the stretch.
+const SPANS: [f64; 5] = [0.7, 0.5, 0.35, 0.25, 0.15];
+
+/// Fewer telegrams than this are not searched for a part that holds the tag.
+const LEAST_TO_SEARCH: usize = 4;
+
+/// Where in a stretch the ripple stands out most: an animal walks by, and the rest of the record is noise. Parts of
+/// several lengths are laid half over each other, which for a rise and fall like a cosine's finds all but 0.6 dB of what
+/// weighting by its height would.
+pub fn strongest_span(ripple: &[Complex32], limits: &ReadLimits) -> Option<Range<usize>> {
+    let telegrams = ripple.len() / TELEGRAM;
+    if telegrams < LEAST_TO_SEARCH {
+        return None;
+    }
+    let pulses = BoundaryPulses::new(ripple);
+    let mut best: Option<(f64, Range<usize>)> = None;
+    for inverts in [false, true] {
+        let noise_var = pulses.noise_between_telegrams(inverts, limits.real)?;
+        for share in SPANS {
+            let length = ((share * telegrams as f64).round() as usize).max(1) * TELEGRAM;
+            // Whole telegrams, so that all parts count parity alike.
+            let step = (length / 2).div_ceil(TELEGRAM) * TELEGRAM;
+            for from in (0..ripple.len() - length).step_by(step) {
+                let span = from..from + length;
+                let scores = Fold::new(&ripple[span.clone()], inverts).timing_scores();
+                let unit = (BIT * BIT * length / TELEGRAM) as f64 * noise_var;
+                let score = scores.into_iter().fold(0.0, f64::max) / unit;
+                if score >= WORTH_DECODING && best.as_ref().is_none_or(|(old, _)| score > *old) {
+                    best = Some((score, span));
+                }
+            }
+        }
+    }
+    best.map(|(_, span)| span)
+}
+
+fn decide_at(hypothesis: &Hypothesis, real: bool) -> Option<Decision> {
+    let shape = &hypothesis.shape;
+    let sums = hypothesis.fold.boundaries(hypothesis.timing);
     let axis = if real { 0.0 } else { sums.axis() };
     let (along, across) = sums.along(axis);
-    let noise_var = noise_var.unwrap_or_else(|| {
+    let energies = sums.energies.map(|energy| energy * shape.energy);
+    let noise_var = hypothesis.noise_var.unwrap_or_else(|| {
         if real {
-            scatter_of_levels(&along, &sums.energies)
+            scatter_of_levels(&along, &energies)
         } else {
-            across
+            across / shape.energy
         }
     });
     decide(&Boundaries {
         sums: along,
-        energies: sums.energies,
+        energies,
+        overlap: shape.overlap,
         noise_var,
-        inverts: fold.inverts,
+        inverts: hypothesis.fold.inverts,
         amplitude: None,
     })
 }

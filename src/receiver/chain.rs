@@ -1,12 +1,14 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
+use super::bursts::join_bursts;
 use super::clock::on_own_clock;
 use super::front::{Cycles, Tuning, to_cycles};
-use super::interference::{clock_lines, remove_line};
+use super::interference::clock_lines;
 use super::join::join;
+use super::other_field::remove_other_field;
 use super::other_kinds::{OtherKinds, other_kinds};
 use super::pieces::{Piece, with_carrier, without_carrier};
-use super::read::{ReadLimits, read_piece};
+use super::read::{Attempt, ReadLimits, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::views::{CLOCKS, NOMINAL_HZ, View, views};
@@ -133,7 +135,7 @@ fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Rece
         let mut cycles = to_cycles(signal.samples, &tuning);
         // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
         for other in lines.iter().filter(|other| **other != line) {
-            remove_line(
+            remove_other_field(
                 &mut cycles.values,
                 (other - line) * view.tuning.field_hz / tuning.field_hz,
             );
@@ -293,31 +295,34 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
     let mut candidates: Vec<Reading> = Vec::new();
     for piece in pieces {
         let result = read_piece(piece, field_hz, limits);
+        let seconds = |attempt: &Attempt| {
+            let cycle = (piece.to_s - piece.from_s) / piece.ripple.len() as f64;
+            let at = |index: usize| piece.from_s + index as f64 * cycle;
+            (at(attempt.span.start), at(attempt.span.end))
+        };
         for attempt in result.read {
-            merge(
-                &mut reception.readings,
-                attempt,
-                (piece.from_s, piece.to_s),
-                limits.odds,
-            );
+            let span = seconds(&attempt);
+            merge(&mut reception.readings, attempt, span, limits.odds);
         }
         if let Some(attempt) = result.left {
             let mut one = Vec::new();
-            merge(&mut one, attempt, (piece.from_s, piece.to_s), limits.odds);
+            let span = seconds(&attempt);
+            merge(&mut one, attempt, span, limits.odds);
             candidates.append(&mut one);
         }
     }
-    if reception.readings.is_empty()
-        && pieces.len() > 1
-        && let Some(attempt) = join(pieces, field_hz, limits)
-    {
+    if reception.readings.is_empty() && pieces.len() > 1 {
         let span = (pieces[0].from_s, pieces[pieces.len() - 1].to_s);
-        let found = if attempt.is_read(limits) {
-            &mut reception.readings
-        } else {
-            &mut candidates
-        };
-        merge(found, attempt, span, limits.odds);
+        for joined in [join, join_bursts] {
+            let Some(attempt) = joined(pieces, field_hz, limits) else {
+                continue;
+            };
+            if attempt.is_read(limits) {
+                merge(&mut reception.readings, attempt, span, limits.odds);
+                break;
+            }
+            merge(&mut candidates, attempt, span, limits.odds);
+        }
     }
     reception
         .readings

@@ -8,6 +8,7 @@ use num_complex::{Complex32, Complex64};
 use rustfft::FftPlanner;
 
 use super::fold::TELEGRAM;
+use super::hills::Hills;
 use super::tones::{floor_of, window};
 
 /// Below this there is no second telegram to take the difference with.
@@ -40,18 +41,22 @@ pub struct StrayTone {
     pub amplitude: Complex64,
 }
 
-/// Finds steady tones in a stretch of field phasors and takes them off; the field itself (the steady part) stays.
-pub fn remove_tones(values: &mut [Complex32]) -> Vec<StrayTone> {
+/// Finds steady tones in a stretch of field phasors and takes them off; the field itself (the steady part) stays. Beside
+/// the tones comes what the rest is to be weighted with, if its noise is not the same everywhere.
+pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>) {
     let mut tones: Vec<StrayTone> = Vec::new();
     if values.len() < LEAST_VALUES {
-        return tones;
+        return (tones, None);
     }
+    let mut hills = None;
     // The field's skirts hide what is near; it is put back in the end.
     let field = measure(values, 0.0);
     subtract(values, &field);
     for _ in 0..PASSES {
         let mut differences = [1.0, -1.0].map(|sign| difference(values, sign));
-        let lines = stray_lines(&differences);
+        let between = Between::new(&differences);
+        hills = Hills::in_noise(&between.power, between.count);
+        let lines = between.stray_lines();
         if lines.is_empty() {
             break;
         }
@@ -88,7 +93,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> Vec<StrayTone> {
     };
     subtract(values, &back);
     tones.sort_by(|a, b| b.amplitude.norm().total_cmp(&a.amplitude.norm()));
-    tones
+    (tones, hills)
 }
 
 /// Offsets (cycles per value) of the lines that could be the tag's clock, strongest first: the strongest line of all and
@@ -156,70 +161,99 @@ fn after_a_telegram(per_value: f64) -> Complex64 {
     Complex64::cis(std::f64::consts::TAU * (per_value * TELEGRAM as f64).fract())
 }
 
-/// A line that stands out of both differences, and the one in which it is seen better.
+/// What there is between a tag's lines: the spectra of both differences, and the smaller one's power at each line.
+struct Between {
+    same: Vec<Complex32>,
+    turned: Vec<Complex32>,
+    /// Power of noise and strays, 0 where neither difference passes them.
+    power: Vec<f64>,
+    /// Length of the differences before padding.
+    count: usize,
+}
+
+impl Between {
+    fn new(differences: &[Vec<Complex32>; 2]) -> Self {
+        let count = differences[0].len();
+        let lines = count.next_power_of_two();
+        let shape = window(count);
+        let fft = FftPlanner::new().plan_fft_forward(lines);
+        let [same, turned] = [0, 1].map(|k| {
+            let windowed = differences[k].iter().zip(&shape).map(|(v, w)| v * w);
+            let mut buffer: Vec<Complex32> = windowed.collect();
+            buffer.resize(lines, Complex32::default());
+            fft.process(&mut buffer);
+            buffer
+        });
+        let power = (0..lines)
+            .map(|line| {
+                let angle =
+                    std::f64::consts::TAU * (line as f64 / lines as f64 * TELEGRAM as f64).fract();
+                let gains = [2.0 - 2.0 * angle.cos(), 2.0 + 2.0 * angle.cos()];
+                let powers = [same[line], turned[line]].map(|v| f64::from(v.norm_sqr()));
+                let distance = line.min(lines - line) as f64 / lines as f64 * count as f64;
+                match gains.map(|gain| gain > LEAST_GAIN && distance > NEAR_FIELD_LINES) {
+                    [true, true] => (powers[0] / gains[0]).min(powers[1] / gains[1]),
+                    // On a line of one comb: the other difference holds that comb's ripple too, so nothing is said
+                    // here; a tone's skirts beside the line are seen.
+                    _ => 0.0,
+                }
+            })
+            .collect();
+        Self {
+            same,
+            turned,
+            power,
+            count,
+        }
+    }
+
+    /// Which difference shows a line better.
+    fn is_better_turned(&self, line: usize) -> bool {
+        let turn = after_a_telegram(line as f64 / self.power.len() as f64);
+        let corrected =
+            |v: Complex32, gain: Complex64| f64::from(v.norm_sqr()) / gain.norm_sqr().max(1e-9);
+        corrected(self.turned[line], 1.0 + turn) < corrected(self.same[line], 1.0 - turn)
+    }
+
+    /// Lines that stand out of their surroundings, strongest first.
+    fn stray_lines(&self) -> Vec<StrayLine> {
+        let lines = self.power.len();
+        // The front end's band is not flat, so lines are compared with their surroundings.
+        let strongest = self.power.iter().copied().fold(0.0, f64::max);
+        let floor = floor_of(&self.power);
+        let standing_out: Vec<f64> = self
+            .power
+            .iter()
+            .zip(&floor)
+            .map(|(p, floor)| if *p > STANDS_OUT * floor { *p } else { 0.0 })
+            .collect();
+        // Main lobe of the window: four lines of the unpadded transform to each side.
+        let reach = (4.0 * lines as f64 / self.count as f64).ceil() as usize + 1;
+        peaks(
+            &standing_out,
+            reach as isize,
+            BELIEVED * strongest,
+            TONES_A_PASS,
+        )
+        .into_iter()
+        .map(|per_value| StrayLine {
+            per_value,
+            turned: self.is_better_turned(
+                (per_value * lines as f64).round().rem_euclid(lines as f64) as usize,
+            ),
+        })
+        .collect()
+    }
+}
+
+/// A tone's line, and the difference in which it is seen better.
 struct StrayLine {
     per_value: f64,
     turned: bool,
 }
 
-/// Lines that stand out of both differences, strongest first.
-fn stray_lines(differences: &[Vec<Complex32>; 2]) -> Vec<StrayLine> {
-    let count = differences[0].len();
-    let lines = count.next_power_of_two();
-    let shape = window(count);
-    let fft = FftPlanner::new().plan_fft_forward(lines);
-    let [same, turned] = [0, 1].map(|k| {
-        let windowed = differences[k].iter().zip(&shape).map(|(v, w)| v * w);
-        let mut buffer: Vec<Complex32> = windowed.collect();
-        buffer.resize(lines, Complex32::default());
-        fft.process(&mut buffer);
-        buffer
-    });
-    let turned_is_smaller = |line: usize| {
-        let turn = after_a_telegram(line as f64 / lines as f64);
-        let corrected =
-            |v: Complex32, gain: Complex64| f64::from(v.norm_sqr()) / gain.norm_sqr().max(1e-9);
-        corrected(turned[line], 1.0 + turn) < corrected(same[line], 1.0 - turn)
-    };
-    let power: Vec<f64> = (0..lines)
-        .map(|line| {
-            let angle =
-                std::f64::consts::TAU * (line as f64 / lines as f64 * TELEGRAM as f64).fract();
-            let gains = [2.0 - 2.0 * angle.cos(), 2.0 + 2.0 * angle.cos()];
-            let powers = [same[line], turned[line]].map(|v| f64::from(v.norm_sqr()));
-            let distance = line.min(lines - line) as f64 / lines as f64 * count as f64;
-            match gains.map(|gain| gain > LEAST_GAIN && distance > NEAR_FIELD_LINES) {
-                [true, true] => (powers[0] / gains[0]).min(powers[1] / gains[1]),
-                // On a line of one comb: the other difference holds that comb's ripple too, so nothing is said here;
-                // a tone's skirts beside the line are seen.
-                _ => 0.0,
-            }
-        })
-        .collect();
-    // The front end's band is not flat, so lines are compared with their surroundings.
-    let strongest = power.iter().copied().fold(0.0, f64::max);
-    let floor = floor_of(&power);
-    let power: Vec<f64> = power
-        .iter()
-        .zip(&floor)
-        .map(|(p, floor)| if *p > STANDS_OUT * floor { *p } else { 0.0 })
-        .collect();
-    let threshold = BELIEVED * strongest;
-    // Main lobe of the window: four lines of the unpadded transform to each side.
-    let reach = (4.0 * lines as f64 / count as f64).ceil() as usize + 1;
-    peaks(&power, reach as isize, threshold, TONES_A_PASS)
-        .into_iter()
-        .map(|per_value| StrayLine {
-            per_value,
-            turned: turned_is_smaller(
-                (per_value * lines as f64).round().rem_euclid(lines as f64) as usize
-            ),
-        })
-        .collect()
-}
-
 /// Frequency and amplitude of the tone nearest to `place`, by the peak of the windowed transform.
-fn measure(values: &[Complex32], place: f64) -> StrayTone {
+pub(super) fn measure(values: &[Complex32], place: f64) -> StrayTone {
     let shape = window(values.len());
     let weight: f64 = shape.iter().map(|&w| f64::from(w)).sum();
     let correlate = |per_value: f64| -> Complex64 {
@@ -320,7 +354,7 @@ mod tests {
                     std::f64::consts::TAU * per_value * n as f64 + 1.0,
                 ));
             }
-            let tones = remove_tones(&mut values);
+            let (tones, _) = remove_tones(&mut values);
             assert!(
                 ((tones[0].per_value - per_value) * 134_200.0).abs() < 0.1,
                 "{offset_hz}: {tones:?}"
@@ -337,6 +371,6 @@ mod tests {
                 "{offset_hz} Hz, level {level}: {left:e}, {tones:?}"
             );
         }
-        assert!(remove_tones(&mut clean.clone()).is_empty());
+        assert!(remove_tones(&mut clean.clone()).0.is_empty());
     }
 }

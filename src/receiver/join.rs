@@ -12,6 +12,7 @@ use super::decision::{Boundaries, Decision, Signs, decide};
 use super::fold::{BoundarySums, Fold, TELEGRAM};
 use super::pieces::Piece;
 use super::read::{Attempt, ReadLimits};
+use super::shape::Shape;
 use crate::telegram::TELEGRAM_BITS;
 
 /// Ways of laying the pieces together carried from one piece to the next.
@@ -38,9 +39,11 @@ struct Part {
 
 /// One way of laying parts together.
 #[derive(Clone)]
-struct Layout {
-    sums: BoundarySums,
-    gain: f64,
+pub struct Layout {
+    /// Boundary sums of all parts, each scaled to noise variance 1 per whole pulse.
+    pub sums: BoundarySums,
+    /// How much likelier the parts are together than apart, natural logarithm.
+    pub gain: f64,
 }
 
 /// The number in several pieces together; `None` where fewer than two pieces are of use.
@@ -95,8 +98,19 @@ fn join_with_parity(
             })
             .collect();
     }
+    likeliest(&beam, inverts, pieces, field_hz, limits)
+}
+
+/// The number in the likeliest of several ways of laying pieces together.
+pub fn likeliest(
+    layouts: &[Layout],
+    inverts: bool,
+    pieces: &[Piece],
+    field_hz: f64,
+    limits: &ReadLimits,
+) -> Option<Attempt> {
     // What the fixed bits say decides between layouts that agree equally well.
-    let mut ranked: Vec<(f64, &Layout)> = beam
+    let mut ranked: Vec<(f64, &Layout)> = layouts
         .iter()
         .map(|layout| {
             (
@@ -216,7 +230,7 @@ fn fixed_bits(layout: &Layout, inverts: bool, real: bool) -> f64 {
     let axis = if real { 0.0 } else { layout.sums.axis() };
     let llr = layout.sums.llr(axis);
     (0..TELEGRAM_BITS)
-        .map(|start| Signs::rotated(&llr, start, inverts).log_without_crc())
+        .map(|start| Signs::rotated(&llr, &[0.0; TELEGRAM_BITS], start, inverts).log_without_crc())
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
@@ -226,6 +240,7 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decisi
     let boundaries = |noise_var: f64| Boundaries {
         sums: along,
         energies: layout.sums.energies,
+        overlap: 0.0,
         noise_var,
         inverts,
         amplitude: None,
@@ -267,8 +282,10 @@ fn describe(
     // The energies carry the scale of the noise: amplitude²·energy is the signal-to-noise ratio of all pulses.
     let folded = depth * depth * kept.of_noise() * energy / (2.0 * TELEGRAM_BITS as f64);
     Attempt {
+        span: 0..cycles,
         timing: 0.0,
         inverts,
+        shape: Shape::ideal(),
         angle: if limits.real { 0.0 } else { sums.axis() },
         depth,
         telegrams,

@@ -19,8 +19,8 @@ const ON_SHARE: f64 = 0.5;
 /// A stretch of field shorter than this holds no usable part of a telegram: 16 bits.
 const SHORTEST: usize = 512;
 
-/// Left out after the field comes on: 1 ms, seven time constants of an antenna of Q 60, by when its ring-up is 1e-3.
-const RING_UP: usize = 134;
+/// Left out after the field comes on: 1.5 ms, seven time constants of an antenna of Q 90, by when its ring-up is 1e-3.
+const RING_UP: usize = 201;
 
 /// Left out before the field goes off.
 const RING_DOWN: usize = 16;
@@ -107,9 +107,12 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
                 return None;
             }
             let mut values = cycles.values[inner_from..inner_to].to_vec();
-            let tones = remove_tones(&mut values);
+            let (tones, hills) = remove_tones(&mut values);
             let (mut ripple, field) = divide_out(&values, cycles.field_hz);
             blank_impulses(&mut ripple);
+            if let Some(hills) = hills {
+                hills.weigh(&mut ripple);
+            }
             let time = |index: usize| (cycles.first + index) as f64 / cycles.field_hz;
             Some(Piece {
                 ripple,

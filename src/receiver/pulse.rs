@@ -4,6 +4,7 @@ use num_complex::{Complex32, Complex64};
 
 use super::edge::Edge;
 use super::fold::{BIT, HALF};
+use super::shape::Shape;
 
 /// Pulse values before the boundary: half a bit, and as much again as the receiver's band smears it.
 const BEFORE: usize = 2 * BIT;
@@ -19,17 +20,19 @@ pub struct Pulse {
 }
 
 impl Pulse {
-    /// Sudden changes between +R and −R, half a bit each, as the receiver's band passes them. `fraction` (0…1) is where
-    /// between two cells the boundary lies.
-    pub fn ideal(amplitude: Complex64, fraction: f64, edge: &Edge) -> Self {
+    /// Changes of the load between its two states, half a bit each, as the tanks and the receiver's band pass them, for a
+    /// ripple of ±1. `fraction` (0…1) is where between two cells the boundary lies.
+    pub fn of(shape: &Shape, fraction: f64, edge: &Edge) -> Self {
         let half = HALF as f64;
-        let values = (0..BEFORE + AFTER)
+        let mut values: Vec<Complex64> = (0..BEFORE + AFTER)
             .map(|cell| {
                 // A boundary "at" cell n comes between the values of cells n − 1 and n.
                 let time = cell as f64 + 0.5 - BEFORE as f64 - fraction;
-                amplitude * (2.0 * edge.at(time) - edge.at(time + half) - edge.at(time - half))
+                let step = 2.0 * edge.at(time) - edge.at(time + half) - edge.at(time - half);
+                Complex64::new(step, 0.0)
             })
             .collect();
+        shape.smear(&mut values);
         Self { values, free: 1 }
     }
 
@@ -166,7 +169,11 @@ mod tests {
                 }
             })
             .collect();
-        let pulse = Pulse::ideal(Complex64::new(0.01, -0.003), 0.37, &Edge::ideal());
+        let mut pulse = Pulse::of(&Shape::ideal(), 0.37, &Edge::ideal());
+        pulse
+            .values
+            .iter_mut()
+            .for_each(|v| *v *= Complex64::new(0.01, -0.003));
         let mut ripple = vec![Complex32::default(); 300 * BIT];
         pulse.add_to(&mut ripple, 11, &signs, 1.0);
         let fitted = &Pulse::fits(&ripple, 11, &signs)[0];

@@ -1,11 +1,15 @@
 //! One piece of ripple → the numbers in it, strongest first: find, fit, take off, go on.
 
+use std::ops::Range;
+
 use num_complex::Complex32;
 
-use super::acquire::acquire;
+use super::acquire::{acquire, strongest_span};
 use super::decision::Decision;
+use super::fold::{BIT, TELEGRAM};
 use super::pieces::Piece;
 use super::refine::{Band, Refined, refine};
+use super::shape::Shape;
 
 /// A telegram contradicted by more than noise this improbable does not fit. Of right ones one in 2000 is lost.
 const LEAST_FIT: f64 = 5e-4;
@@ -33,7 +37,9 @@ pub struct ReadLimits {
 pub struct Attempt {
     /// The number and its odds.
     pub decision: Decision,
-    /// Boundary timing: cycles from the piece's first value to the boundary with index 0.
+    /// Values of the piece that were used: those in which the tag was there.
+    pub span: Range<usize>,
+    /// Boundary timing: cycles from the span's first value to the boundary with index 0.
     pub timing: f64,
     /// Each telegram is inverted against the one before.
     pub inverts: bool,
@@ -41,6 +47,8 @@ pub struct Attempt {
     pub angle: f64,
     /// Rms ripple relative to the field.
     pub depth: f64,
+    /// What the tanks do to an edge, as far as the decision took it into account.
+    pub shape: Shape,
     /// Telegrams that were added up.
     pub telegrams: f64,
     /// Eb/N0 of a single telegram's bits, as a ratio.
@@ -56,8 +64,6 @@ pub struct PieceReading {
     pub read: Vec<Attempt>,
     /// The best that was left and did not qualify.
     pub left: Option<Attempt>,
-    /// The ripple with every read tag taken off.
-    pub residual: Vec<Complex32>,
 }
 
 impl Attempt {
@@ -77,23 +83,50 @@ impl Attempt {
     }
 }
 
+/// A tag sends its first telegram this soon after the field came on, or it was not silent until then (10 ms: three
+/// times what charging takes; common practice, no source).
+const LONGEST_SILENCE: f64 = 0.01;
+
 /// Reads all tags in a piece.
 pub fn read_piece(piece: &Piece, field_hz: f64, limits: &ReadLimits) -> PieceReading {
     let band = Band::of(piece, field_hz);
+    let all = 0..piece.ripple.len();
+    let result = read_span(piece, all.clone(), &band, limits);
+    if !piece.after_start {
+        return result;
+    }
+    // Until its first telegram a tag is silent, which is not a ripple that is missing.
+    let silence = result
+        .read
+        .iter()
+        .map(|tag| {
+            let start = (tag.decision.start * BIT) as f64 + tag.timing;
+            start.rem_euclid(TELEGRAM as f64) as usize
+        })
+        .min()
+        .filter(|cells| (*cells as f64) < LONGEST_SILENCE * field_hz);
+    let Some(silence) = silence else {
+        return result;
+    };
+    let after = read_span(piece, silence..all.end, &band, limits);
+    if after.read.len() < result.read.len() {
+        return result;
+    }
+    after
+}
+
+fn read_span(
+    piece: &Piece,
+    span: Range<usize>,
+    band: &Band<'_>,
+    limits: &ReadLimits,
+) -> PieceReading {
+    let ripple = &piece.ripple[span.clone()];
     let mut tags: Vec<Refined> = Vec::new();
     let mut left = None;
     while tags.len() < MOST_TAGS {
-        let residual = without(&piece.ripple, tags.iter());
-        let Some(found) = acquire(&residual, limits).and_then(|found| {
-            refine(
-                &residual,
-                &found.decision,
-                found.timing,
-                found.inverts,
-                &band,
-                limits,
-            )
-        }) else {
+        let residual = without(ripple, tags.iter());
+        let Some(found) = find(&residual, band, limits) else {
             break;
         };
         let mut trial = tags.clone();
@@ -105,7 +138,7 @@ pub fn read_piece(piece: &Piece, field_hz: f64, limits: &ReadLimits) -> PieceRea
         if trial.len() > 1
             && trial[trial.len() - 1].attempt.decision.odds_wrong < WORTH_FITTING_TOGETHER
         {
-            fit_together(&piece.ripple, &mut trial, &band, limits);
+            fit_together(ripple, &mut trial, band, limits);
         }
         let last = &trial[trial.len() - 1].attempt;
         if again || !last.is_read(limits) {
@@ -114,11 +147,42 @@ pub fn read_piece(piece: &Piece, field_hz: f64, limits: &ReadLimits) -> PieceRea
         }
         tags = trial;
     }
+    let in_piece = |attempt: Attempt| Attempt {
+        span: attempt.span.start + span.start..attempt.span.end + span.start,
+        ..attempt
+    };
     PieceReading {
-        residual: without(&piece.ripple, tags.iter()),
-        read: tags.into_iter().map(|tag| tag.attempt).collect(),
-        left,
+        read: tags.into_iter().map(|tag| in_piece(tag.attempt)).collect(),
+        left: left.map(in_piece),
     }
+}
+
+/// The best number in a stretch: with ideal edges; where that does not do, with those that slow tanks leave; and then in
+/// the part of it in which the ripple is strongest.
+fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Refined> {
+    let ideal = [Shape::ideal()];
+    let bank = Shape::bank(limits.real);
+    let all = 0..ripple.len();
+    let mut best: Option<Refined> = None;
+    let mut attempt = |span: Range<usize>, shapes: &[Shape]| {
+        let part = &ripple[span.clone()];
+        let found = acquire(part, shapes, limits)
+            .and_then(|found| refine(part, span, &found, band, limits));
+        if let Some(found) = found {
+            let odds = |refined: &Refined| refined.attempt.decision.odds_wrong;
+            if best.as_ref().is_none_or(|old| odds(&found) < odds(old)) {
+                best = Some(found);
+            }
+        }
+        best.as_ref()
+            .is_some_and(|best| best.attempt.is_read(limits))
+    };
+    if !attempt(all.clone(), &ideal) && !attempt(all, &bank) {
+        if let Some(span) = strongest_span(ripple, limits) {
+            let _ = attempt(span.clone(), &ideal) || attempt(span, &bank);
+        }
+    }
+    best
 }
 
 /// Several tags disturb each other's measurement: each is fitted again with the others taken off, in turns.
@@ -130,16 +194,9 @@ fn fit_together(ripple: &[Complex32], tags: &mut [Refined], band: &Band<'_>, lim
                 .enumerate()
                 .filter(|(k, _)| *k != index)
                 .map(|(_, tag)| tag);
-            let target = without(ripple, others);
-            let attempt = &tags[index].attempt;
-            if let Some(again) = refine(
-                &target,
-                &attempt.decision,
-                attempt.timing,
-                attempt.inverts,
-                band,
-                limits,
-            ) {
+            let span = tags[index].attempt.span.clone();
+            let target = &without(ripple, others)[span.clone()];
+            if let Some(again) = refine(target, span, &tags[index].as_found(), band, limits) {
                 tags[index] = again;
             }
         }
@@ -149,7 +206,7 @@ fn fit_together(ripple: &[Complex32], tags: &mut [Refined], band: &Band<'_>, lim
 fn without<'a>(ripple: &[Complex32], tags: impl Iterator<Item = &'a Refined>) -> Vec<Complex32> {
     let mut residual = ripple.to_vec();
     for tag in tags {
-        residual
+        residual[tag.attempt.span.clone()]
             .iter_mut()
             .zip(&tag.wave)
             .for_each(|(r, w)| *r -= w);

@@ -1,15 +1,18 @@
 //! With a number's signs known: timing, amplitude, pulse shape and noise once more, and the odds that follow.
 
+use std::ops::Range;
+
 use num_complex::{Complex32, Complex64};
 
-use super::acquire::BoundaryPulses;
+use super::acquire::{Acquired, BoundaryPulses};
 use super::band::Kept;
-use super::decision::{Boundaries, Decision, decide};
+use super::decision::{Boundaries, decide};
 use super::edge::Edge;
 use super::fold::{BIT, Fold, TELEGRAM};
 use super::pieces::Piece;
 use super::pulse::Pulse;
 use super::read::{Attempt, ReadLimits};
+use super::shape::Shape;
 use crate::telegram::TELEGRAM_BITS;
 
 /// A number with everything measured, and the waveform it explains.
@@ -17,8 +20,20 @@ use crate::telegram::TELEGRAM_BITS;
 pub struct Refined {
     /// The number with its measurements.
     pub attempt: Attempt,
-    /// The number's part of the ripple.
+    /// The number's part of the ripple, over its span.
     pub wave: Vec<Complex32>,
+}
+
+impl Refined {
+    /// Where to begin refining it again.
+    pub fn as_found(&self) -> Acquired {
+        Acquired {
+            decision: self.attempt.decision.clone(),
+            timing: self.attempt.timing,
+            inverts: self.attempt.inverts,
+            shape: self.attempt.shape,
+        }
+    }
 }
 
 /// Ideal edges explain this much of the ripple's power where its shape departs from them only in small things, such as
@@ -46,20 +61,21 @@ impl<'a> Band<'a> {
     }
 }
 
-/// Refines a decision made on `ripple` (with other tags' waveforms already taken off).
+/// Refines a number found in `ripple` (with other tags' waveforms already taken off), which is `span` of a stretch.
 pub fn refine(
     ripple: &[Complex32],
-    first: &Decision,
-    timing: f64,
-    inverts: bool,
+    span: Range<usize>,
+    found: &Acquired,
     band: &Band<'_>,
     limits: &ReadLimits,
 ) -> Option<Refined> {
+    let inverts = found.inverts;
     let telegrams = ripple.len() as f64 / TELEGRAM as f64;
     let fold = Fold::new(ripple, inverts);
-    let timing = best_timing(&fold, &first.signs, timing);
+    let known = &found.decision.signs;
+    let (shape, timing) = best_shape(&fold, known, found.shape, found.timing, limits.real);
     let whole = timing.floor();
-    let signs = signs_along(&first.signs, inverts, ripple.len() / BIT + 4);
+    let signs = signs_along(known, inverts, ripple.len() / BIT + 4);
     // Two bits early, so that the pulses of boundaries before the first value are laid out too.
     let begin = whole as isize - 2 * BIT as isize;
     let lay_out = |pulse: &Pulse| {
@@ -68,22 +84,22 @@ pub fn refine(
         wave
     };
 
-    let unit = lay_out(&Pulse::ideal(
-        Complex64::new(1.0, 0.0),
-        timing - whole,
-        band.edge,
-    ));
+    let unit = lay_out(&Pulse::of(&shape, timing - whole, band.edge));
     let amplitude = along(ripple, &unit, limits.real);
-    let ideal: Vec<Complex32> = unit
-        .iter()
-        .map(|u| single(amplitude * f64::from(u.re)))
-        .collect();
+    let shaped: Vec<Complex32> = unit.iter().map(|&u| single(amplitude * wide(u))).collect();
     let count = ripple.len() as f64;
-    // The band takes a share of the ripple; of ideal edges it is known.
     let unit_power = unit.iter().map(|u| f64::from(u.norm_sqr())).sum::<f64>() / count;
-    let (mut wave, mut ideal_edges) = (ideal, true);
+    let unit_square = unit.iter().map(|&u| wide(u) * wide(u)).sum::<Complex64>() / count;
+    let (mut wave, mut ideal_edges) = (shaped, shape.is_ideal());
     let (mut mean_power, mut square) = (amplitude.norm_sqr(), amplitude * amplitude);
     let mut free = 1;
+    if !ideal_edges {
+        mean_power *= unit_power;
+        square *= unit_square;
+        // Bandwidth and detuning are two real numbers.
+        free += 1;
+    }
+    // Of ideal edges the receiver's band takes a share that is known: their depth is the amplitude.
     for pulse in Pulse::fits(ripple, begin, &signs) {
         let fitted = lay_out(&pulse);
         let (left_before, left_fitted) = (power_left(ripple, &wave), power_left(ripple, &fitted));
@@ -107,20 +123,29 @@ pub fn refine(
     let left: Vec<Complex32> = ripple.iter().zip(&wave).map(|(r, w)| r - w).collect();
     let noise_var = noise_left(&left, inverts, telegrams, limits.real).max(1e-14 * mean_power);
 
-    let sums = fold.boundaries(timing);
+    let sums = shape.matched_fold(&fold).boundaries(timing);
     let axis = if limits.real { 0.0 } else { amplitude.arg() };
     let (sums_along, _) = sums.along(axis);
+    let noise_seen = if shape.is_ideal() {
+        noise_var
+    } else {
+        let left = shape.matched(&left);
+        noise_left(&left, inverts, telegrams, limits.real).max(1e-14 * mean_power) / shape.energy
+    };
     let decision = decide(&Boundaries {
         sums: sums_along,
-        energies: sums.energies,
-        noise_var,
+        energies: sums.energies.map(|energy| energy * shape.energy),
+        overlap: shape.overlap,
+        noise_var: noise_seen,
         inverts,
         amplitude: None,
     })?;
     let attempt = Attempt {
         decision,
+        span,
         timing,
         inverts,
+        shape,
         angle: if limits.real {
             0.0
         } else {
@@ -147,12 +172,12 @@ fn signs_along(signs: &[i8; TELEGRAM_BITS], inverts: bool, count: usize) -> Vec<
         .collect()
 }
 
-/// Complex amplitude of a real waveform of unit size in the ripple, least squares.
+/// Complex amplitude of a waveform of unit size in the ripple, least squares.
 fn along(ripple: &[Complex32], unit: &[Complex32], real: bool) -> Complex64 {
     let (mut sum, mut energy) = (Complex64::default(), 0.0);
     for (r, u) in ripple.iter().zip(unit) {
-        sum += wide(*r) * f64::from(u.re);
-        energy += f64::from(u.re) * f64::from(u.re);
+        sum += wide(*r) * wide(*u).conj();
+        energy += f64::from(u.norm_sqr());
     }
     let amplitude = sum / energy.max(1e-300);
     if real {
@@ -180,8 +205,44 @@ fn noise_left(left: &[Complex32], inverts: bool, telegrams: f64, real: bool) -> 
     if folded > 1.3 * each { folded } else { each }
 }
 
-/// Timing at which the signed boundary sums are largest, near `timing`.
-fn best_timing(fold: &Fold, signs: &[i8; TELEGRAM_BITS], timing: f64) -> f64 {
+/// Steps of bandwidth and detuning tried from a shape of the bank, as shares of the bandwidth; the last is far below
+/// what noise lets see.
+const SHAPE_STEPS: [f64; 3] = [0.4, 0.2, 0.1];
+
+/// The shape near `shape` and the timing that explain most of the ripple, its signs known.
+fn best_shape(
+    fold: &Fold,
+    signs: &[i8; TELEGRAM_BITS],
+    shape: Shape,
+    timing: f64,
+    real: bool,
+) -> (Shape, f64) {
+    let at = |shape: Shape, timing: f64| {
+        let seen = shape.matched_fold(fold);
+        let (strength, timing) = best_timing(&seen, signs, timing);
+        (strength * strength / shape.energy, shape, timing)
+    };
+    let mut best = at(shape, timing);
+    for share in SHAPE_STEPS {
+        let mut moved = true;
+        let mut turns = 0;
+        while moved && turns < 4 {
+            moved = false;
+            turns += 1;
+            for near in best.1.neighbours(share, real) {
+                let trial = at(near, best.2);
+                if trial.0 > best.0 {
+                    best = trial;
+                    moved = true;
+                }
+            }
+        }
+    }
+    (best.1, best.2)
+}
+
+/// Timing at which the signed boundary sums are largest, near `timing`, and how large.
+fn best_timing(fold: &Fold, signs: &[i8; TELEGRAM_BITS], timing: f64) -> (f64, f64) {
     let strength = |timing: f64| {
         let sums = fold.boundaries(timing);
         let signed = sums.sums.iter().zip(signs).map(|(y, &b)| y * f64::from(b));
@@ -213,7 +274,7 @@ fn best_timing(fold: &Fold, signs: &[i8; TELEGRAM_BITS], timing: f64) -> f64 {
             (_, place) = consider(place + step * shift.clamp(-1.0, 1.0));
         }
     }
-    place
+    consider(place)
 }
 
 /// Folds an angle into (−π/2, π/2]: the axis has no direction.

@@ -3,7 +3,7 @@
 use super::code::{CODE, CODED_SIGNS};
 use super::evidence::Signs;
 use super::misfit::misfit_probability;
-use super::ordered::ordered_statistics;
+use super::ordered::{Soft, ordered_statistics};
 use crate::linecode;
 use crate::telegram::{TELEGRAM_BITS, Telegram};
 
@@ -16,14 +16,17 @@ const START_SHARE: f64 = 1e-6;
 /// Most starts decoded; at the limit of reading the fixed bits leave one or two.
 const STARTS: usize = 6;
 
-/// Soft boundary signs of a folded telegram: `sums[j] = amplitude·energies[j]·sign_j + noise`, the noise normal with
-/// variance `noise_var·energies[j]`.
+/// Soft boundary signs of a folded telegram: `sums[j] = amplitude·(energies[j]·sign_j + what the neighbours' pulses
+/// overlap) + noise`, the noise normal with variance `noise_var·energies[j]` and as correlated as the pulses overlap.
 #[derive(Clone, Debug)]
 pub struct Boundaries {
     /// Correlation with the boundary pulse, summed over the telegrams folded.
     pub sums: [f64; TELEGRAM_BITS],
     /// Number of whole boundary pulses in each sum.
     pub energies: [f64; TELEGRAM_BITS],
+    /// Correlation of a pulse with its neighbour, as a share of its energy: 0 for ideal edges, down to −⅓ for tanks
+    /// slower than the bits.
+    pub overlap: f64,
     /// Noise variance of one whole boundary pulse's correlation.
     pub noise_var: f64,
     /// The fold took each telegram as inverted against the one before.
@@ -56,7 +59,7 @@ pub struct Decision {
 }
 
 impl Boundaries {
-    /// Amplitude from the sums alone, signs unknown: E y² = a²e² + noise_var·e.
+    /// Amplitude from the sums alone, signs unknown: E y² = a²e²(1 + 2·overlap²) + noise_var·e.
     fn blind_amplitude(&self) -> f64 {
         let excess: f64 = self
             .sums
@@ -64,7 +67,8 @@ impl Boundaries {
             .zip(&self.energies)
             .map(|(y, e)| y * y - self.noise_var * e)
             .sum();
-        let weight: f64 = self.energies.iter().map(|e| e * e).sum();
+        let squares: f64 = self.energies.iter().map(|e| e * e).sum();
+        let weight = squares * (1.0 + 2.0 * self.overlap * self.overlap);
         // At least a quarter of what noise alone suggests, so that hopeless captures stay well-defined.
         let least = 0.25 * self.noise_var * self.energies.iter().sum::<f64>() / weight.max(1e-300);
         (excess / weight.max(1e-300)).max(least).sqrt()
@@ -81,7 +85,50 @@ impl Boundaries {
             .zip(signs)
             .map(|(y, &b)| y * f64::from(b))
             .sum();
-        along / self.energies.iter().sum::<f64>().max(1e-300)
+        along / self.energy_of(signs).max(1e-300)
+    }
+
+    /// Energy that boundaries j and j + 1 share.
+    fn shared(&self, j: usize) -> f64 {
+        let next = self.energies[(j + 1) % TELEGRAM_BITS];
+        self.overlap * (self.energies[j] * next).max(0.0).sqrt()
+    }
+
+    /// Energy of the ripple of unit amplitude with these signs.
+    fn energy_of(&self, signs: &[i8; TELEGRAM_BITS]) -> f64 {
+        let own: f64 = self.energies.iter().sum();
+        let pairs: f64 = (0..TELEGRAM_BITS)
+            .map(|j| self.shared(j) * f64::from(signs[j] * self.after(signs, j)))
+            .sum();
+        own + 2.0 * pairs
+    }
+
+    /// Sign after boundary j, across the seam with its change.
+    fn after(&self, signs: &[i8; TELEGRAM_BITS], j: usize) -> i8 {
+        match signs.get(j + 1) {
+            Some(&sign) => sign,
+            None if self.inverts => -signs[0],
+            None => signs[0],
+        }
+    }
+
+    /// How the log-likelihood depends on neighbouring signs: −overlap for equal, + for unequal ones.
+    fn overlaps(&self, amplitude: f64) -> [f64; TELEGRAM_BITS] {
+        std::array::from_fn(|j| amplitude * amplitude * self.shared(j) / self.noise_var)
+    }
+
+    /// Log-likelihood ratios once the signs are known: what neighbours add is taken off.
+    fn llr_given(&self, signs: &[i8; TELEGRAM_BITS], amplitude: f64) -> [f64; TELEGRAM_BITS] {
+        let mut llr = self.llr(amplitude);
+        let overlaps = self.overlaps(amplitude);
+        for j in 0..TELEGRAM_BITS {
+            let next = (j + 1) % TELEGRAM_BITS;
+            let after = self.after(signs, j);
+            let turned = after * signs[next];
+            llr[j] -= 2.0 * overlaps[j] * f64::from(after);
+            llr[next] -= 2.0 * overlaps[j] * f64::from(signs[j] * turned);
+        }
+        llr
     }
 }
 
@@ -121,7 +168,7 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
     let odds_wrong = (-(log_word - total).min(0.0).exp_m1()).max(ODDS_FLOOR);
 
     let signs = found.signs_of(boundaries);
-    let llr = boundaries.llr(amplitude);
+    let llr = boundaries.llr_given(&signs, amplitude);
     let rotated = rotate(&llr, found.start, boundaries.inverts);
     let (mut cost, mut contradicted) = (0.0, 0);
     for (j, value) in rotated[..CODED_SIGNS].iter().enumerate() {
@@ -135,8 +182,19 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
         2.0 * amplitude * amplitude * energy / boundaries.noise_var
     });
     let (trailer, trailer_sure) = found.signs.trailer(found.word);
+    // `total` counts each sign and bit as a share of both its values.
+    let signs_aside: f64 = boundaries
+        .llr(amplitude)
+        .iter()
+        .map(|l| log_two_cosh(0.5 * l))
+        .sum();
+    let bits_aside: f64 = boundaries
+        .overlaps(amplitude)
+        .iter()
+        .map(|o| log_two_cosh(*o) - std::f64::consts::LN_2)
+        .sum();
     let energy: f64 = boundaries.energies.iter().sum();
-    let log_likelihood = total + llr.iter().map(|l| log_two_cosh(0.5 * l)).sum::<f64>()
+    let log_likelihood = total + signs_aside + bits_aside
         - 0.5 * amplitude * amplitude * energy / boundaries.noise_var;
     Some(Decision {
         telegram: Telegram {
@@ -183,8 +241,10 @@ impl Found {
 
 fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<Found> {
     let llr = boundaries.llr(amplitude);
+    let overlaps = boundaries.overlaps(amplitude);
+    let signs_from = |start| Signs::rotated(&llr, &overlaps, start, boundaries.inverts);
     let starts: Vec<f64> = (0..TELEGRAM_BITS)
-        .map(|start| Signs::rotated(&llr, start, boundaries.inverts).log_without_crc())
+        .map(|start| signs_from(start).log_without_crc())
         .collect();
     let mut order: Vec<usize> = (0..TELEGRAM_BITS).collect();
     order.sort_by(|&a, &b| starts[b].total_cmp(&starts[a]));
@@ -195,11 +255,15 @@ fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<Found> {
         .take(STARTS)
         .filter(|&&start| starts[start] >= least)
     {
-        let signs = Signs::rotated(&llr, start, boundaries.inverts);
+        let signs = signs_from(start);
         let rotated = rotate(&llr, start, boundaries.inverts);
-        let coded = std::array::from_fn(|j| rotated[j]);
+        let soft = Soft {
+            llr: std::array::from_fn(|j| rotated[j]),
+            overlap: std::array::from_fn(|j| overlaps[(start + j) % TELEGRAM_BITS]),
+            posterior: signs.posterior(),
+        };
         // The trailer's closing sign, which the ordering does not see, may prefer a word that is not the cheapest.
-        for candidate in ordered_statistics(&coded, 3) {
+        for candidate in ordered_statistics(&soft, 3) {
             let log = signs.log_word(candidate.word);
             if best.as_ref().is_none_or(|(other, _)| log > *other) {
                 let found = Found {
@@ -242,6 +306,7 @@ fn log_two_cosh(x: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::code::word_of;
     use super::*;
     use rand::{RngExt, SeedableRng};
     use rand_distr::{Distribution, StandardNormal};
@@ -271,6 +336,7 @@ mod tests {
         Boundaries {
             sums,
             energies: [1.0; TELEGRAM_BITS],
+            overlap: 0.0,
             noise_var,
             inverts,
             amplitude: None,
@@ -320,12 +386,55 @@ mod tests {
             let found = decide(&Boundaries {
                 sums,
                 energies: [1.0; 128],
+                overlap: 0.0,
                 noise_var: 0.0225,
                 inverts,
                 amplitude: None,
             })
             .unwrap();
             assert!(found.misfit < 1e-6, "bit {flip}: {found:?}");
+        }
+    }
+    /// The chain of signs and bits against the plain quadratic form: log p(y|b) = a·b·y/σ² − a²·bᵀCb/2σ² + constant.
+    #[test]
+    fn overlapping_pulses_count_as_the_quadratic_form_does() {
+        let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(19);
+        let (amplitude, noise_var, overlap) = (0.7, 0.4, -0.24);
+        let mut telegram = || Telegram::new(rng.random());
+        let (one, other) = (telegram(), telegram());
+        let mut boundaries = noisy(&one, 0, 3.0, &mut rng);
+        boundaries.noise_var = noise_var;
+        boundaries.overlap = overlap;
+        let plain = |word: u128| {
+            let sign = |j: usize| if (word >> j) & 1 == 1 { -1.0 } else { 1.0 };
+            let (mut along, mut energy) = (0.0, 0.0);
+            for j in 0..CODED_SIGNS {
+                along += boundaries.sums[j] * sign(j);
+                energy += 1.0;
+                if j > 0 {
+                    energy += 2.0 * overlap * sign(j) * sign(j - 1);
+                }
+            }
+            amplitude * along / noise_var - 0.5 * amplitude * amplitude * energy / noise_var
+        };
+        let (llr, overlaps) = (boundaries.llr(amplitude), boundaries.overlaps(amplitude));
+        let signs = Signs::rotated(&llr, &overlaps, 0, boundaries.inverts);
+        let tail = signs.tail();
+        let chain = |word: u128| {
+            let (first, last) = (
+                (word & 1) as usize,
+                (word >> (CODED_SIGNS - 1) & 1) as usize,
+            );
+            signs.log_word(word) - tail[first][last].ln()
+        };
+        let words = [
+            word_of(&one, false),
+            word_of(&other, false),
+            word_of(&other, true),
+        ];
+        for word in words {
+            let (slow, fast) = (plain(word) - plain(words[0]), chain(word) - chain(words[0]));
+            assert!((slow - fast).abs() < 1e-9, "{slow} {fast}");
         }
     }
 }

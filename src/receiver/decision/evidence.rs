@@ -7,31 +7,48 @@
 //! signs each dual word is one product of 1s and `tanh(llr/2)`s (MacWilliams' identity for a posteriori sums, Hartmann
 //! & Rudolph, IEEE Trans. Inf. Theory 22(5), 1976), so the sum takes milliseconds. The trellis over CRC register ×
 //! sign stays in the tests as the slow version.
+//!
+//! Slow tanks let neighbouring boundary pulses overlap. The energy of a pair then depends on whether their signs are
+//! equal, which is to say on the bit between them: the memory is a bias of each bit, and the sums go through with it
+//! (the metric that needs no whitening: Ungerboeck, IEEE Trans. Commun. 22(5), 1974).
 
-use super::code::{CHECKED_BITS, CODE, CODED_SIGNS, Step};
+use super::code::{CODE, CODED_SIGNS, Step};
+use super::dual::{DualChain, DualProduct};
 use crate::telegram::{CODED_BITS, TELEGRAM_BITS};
 
-/// `P(+)`, `P(−)` of each boundary sign of one telegram that starts at index 0.
+/// What is known of the boundary signs of one telegram that starts at index 0.
 #[derive(Clone, Debug)]
 pub struct Signs {
-    weights: [[f64; 2]; TELEGRAM_BITS],
+    /// `P(+)`, `P(−)` of each sign by itself.
+    pub(super) weights: [[f64; 2]; TELEGRAM_BITS],
+    /// Weights of a 0 and a 1 after each sign, summing to 1; ½ each where pulses do not overlap.
+    pub(super) bits: [[f64; 2]; TELEGRAM_BITS],
     closes_inverted: bool,
 }
 
 impl Signs {
     /// From log-likelihood ratios (positive = +) of the 128 boundaries of a folded telegram, rotated so that boundary
     /// `start` comes first. `inverts` says that the fold assumed each telegram inverted against the one before: the
-    /// signs that wrap around change with it, and so does the closing sign.
-    pub fn rotated(llr: &[f64; TELEGRAM_BITS], start: usize, inverts: bool) -> Self {
+    /// signs that wrap around change with it, and so does the closing sign. `overlap[j]` is how much equal signs at
+    /// boundaries j and j + 1 take from the log-likelihood and unequal ones add to it.
+    pub fn rotated(
+        llr: &[f64; TELEGRAM_BITS],
+        overlap: &[f64; TELEGRAM_BITS],
+        start: usize,
+        inverts: bool,
+    ) -> Self {
         let weights = std::array::from_fn(|j| {
             let index = start + j;
             let wrapped = index >= TELEGRAM_BITS;
             let value = llr[index % TELEGRAM_BITS];
             let value = if wrapped && inverts { -value } else { value };
-            [1.0 / (1.0 + (-value).exp()), 1.0 / (1.0 + value.exp())]
+            two_weights(value)
         });
+        let bits =
+            std::array::from_fn(|j| two_weights(-2.0 * overlap[(start + j) % TELEGRAM_BITS]));
         Self {
             weights,
+            bits,
             closes_inverted: inverts,
         }
     }
@@ -44,7 +61,7 @@ impl Signs {
             let mut after = [0.0; 2];
             after[first ^ usize::from(self.closes_inverted)] = 1.0;
             for index in (CODED_BITS..TELEGRAM_BITS).rev() {
-                let through = across(CODE.steps[index], after);
+                let through = across(CODE.steps[index], after, self.bits[index]);
                 after = if index > CODED_BITS {
                     std::array::from_fn(|sign| through[sign] * self.weights[index][sign])
                 } else {
@@ -67,7 +84,7 @@ impl Signs {
         for index in 0..CODED_BITS {
             let mut sum = 0.0;
             for of_first in &mut state {
-                let through = across(CODE.steps[index], *of_first);
+                let through = across(CODE.steps[index], *of_first, self.bits[index]);
                 *of_first =
                     std::array::from_fn(|sign| through[sign] * self.weights[index + 1][sign]);
                 sum += of_first[0] + of_first[1];
@@ -91,24 +108,66 @@ impl Signs {
 
     /// Natural logarithm of the exact probability over all telegrams with a right CRC.
     pub fn log_exact(&self) -> f64 {
-        let tail = self.tail();
-        // Between two free bits lie fixed ones; a step of the product carries the signs across them.
-        let mut total = 0.0;
-        for (first, tail) in tail.iter().enumerate() {
-            let product = DualProduct::new(self, first, tail);
-            total += 0.5 * product.sum();
-        }
-        total.max(0.0).ln()
+        let overlaps = self.bits.iter().any(|[zero, one]| zero != one);
+        let total: f64 = self
+            .tail()
+            .iter()
+            .enumerate()
+            .map(|(first, tail)| {
+                if overlaps {
+                    DualChain::new(self, first, tail).sum()
+                } else {
+                    DualProduct::new(self, first, tail).sum()
+                }
+            })
+            .sum();
+        (0.5 * total).max(0.0).ln()
     }
 
     /// Natural logarithm of the probability of one word of the code, summed over every trailer.
     pub fn log_word(&self, word: u128) -> f64 {
         let sign = |j: usize| ((word >> j) & 1) as usize;
-        let mut log = (0.5f64).ln() * (1.0 + crate::telegram::CODE_BITS as f64);
-        for j in 0..CODED_SIGNS {
-            log += self.weights[j][sign(j)].ln();
+        let mut log = (0.5f64).ln() + self.weights[0][sign(0)].ln();
+        for j in 0..CODED_BITS {
+            let bit = sign(j) ^ sign(j + 1);
+            log += (self.weights[j + 1][sign(j + 1)] * 2.0 * self.bits[j][bit]).ln();
         }
+        log += (0.5f64).ln() * crate::telegram::CODE_BITS as f64;
         log + self.tail()[sign(0)][sign(CODED_SIGNS - 1)].ln()
+    }
+
+    /// Log-likelihood ratio of each coded sign given all of them and the fixed bits (the CRC aside): forwards and
+    /// backwards through the two signs, for either sign of boundary 0.
+    pub fn posterior(&self) -> [f64; CODED_SIGNS] {
+        let tail = self.tail();
+        let mut posterior = [[0.0; 2]; CODED_SIGNS];
+        for (first, tail) in tail.iter().enumerate() {
+            let mut behind = [[0.0; 2]; CODED_SIGNS];
+            behind[CODED_BITS] = *tail;
+            for index in (0..CODED_BITS).rev() {
+                let after = behind[index + 1];
+                let weights = self.weights[index + 1];
+                behind[index] = across(
+                    CODE.steps[index],
+                    [after[0] * weights[0], after[1] * weights[1]],
+                    self.bits[index],
+                );
+            }
+            let mut before = [0.0; 2];
+            before[first] = self.weights[0][first];
+            for index in 0..CODED_SIGNS {
+                if index > 0 {
+                    let through = across(CODE.steps[index - 1], before, self.bits[index - 1]);
+                    before = std::array::from_fn(|sign| through[sign] * self.weights[index][sign]);
+                }
+                for sign in 0..2 {
+                    posterior[index][sign] += before[sign] * behind[index][sign];
+                }
+            }
+        }
+        posterior.map(|[plus, minus]| {
+            plus.max(f64::MIN_POSITIVE).ln() - minus.max(f64::MIN_POSITIVE).ln()
+        })
     }
 
     /// The most likely trailer bits' signs for a word: boundary signs 102…127 by Viterbi, as the 24 trailer bits with
@@ -130,7 +189,7 @@ impl Signs {
                     } else {
                         1.0
                     };
-                    weight * best[index + 1][next]
+                    2.0 * self.bits[index][usize::from(bit)] * weight * best[index + 1][next]
                 };
                 let (bit, probability) = match CODE.steps[index] {
                     Step::Fixed(bit) => (bit, value(bit)),
@@ -160,142 +219,17 @@ impl Signs {
     }
 }
 
+/// e^{x/2} and e^{−x/2}, scaled to sum 1.
+fn two_weights(x: f64) -> [f64; 2] {
+    [1.0 / (1.0 + (-x).exp()), 1.0 / (1.0 + x.exp())]
+}
+
 /// Sign probabilities carried across one bit; the same forwards and backwards.
-fn across(step: Step, [plus, minus]: [f64; 2]) -> [f64; 2] {
+pub(super) fn across(step: Step, [plus, minus]: [f64; 2], [zero, one]: [f64; 2]) -> [f64; 2] {
     match step {
-        Step::Fixed(false) => [plus, minus],
-        Step::Fixed(true) => [minus, plus],
-        _ => [0.5 * (plus + minus); 2],
-    }
-}
-
-/// The sum over dual words for one starting sign.
-///
-/// After a free bit with dual sign d the two states are `w0·t` and `w1·d·t` of one number t, and the next free bit
-/// with sign d' makes t' = t·(w0' + w1'·d·d')/2, so a dual word is a product of 80 factors with two values each.
-struct DualProduct {
-    /// Value before the first free bit.
-    start: f64,
-    /// Sign of the state before the first free bit (0 = +).
-    start_sign: usize,
-    /// For free bit k ≥ 1: factor for d·d' = +1 and −1.
-    factors: [[f64; 2]; CHECKED_BITS],
-    /// A control bit stands before free bit k: it swaps the states, which costs a further sign d of the bit before.
-    swapped: [bool; CHECKED_BITS],
-    /// Closing factor for d = +1 and −1 of the last free bit.
-    closing: [f64; 2],
-}
-
-impl DualProduct {
-    fn new(signs: &Signs, first: usize, tail: &[f64; 2]) -> Self {
-        let mut start = signs.weights[0][first];
-        let mut sign = first;
-        let mut index = 0;
-        while let Step::Fixed(bit) = CODE.steps[index] {
-            sign ^= usize::from(bit);
-            start *= signs.weights[index + 1][sign];
-            index += 1;
-        }
-        let mut factors = [[0.0; 2]; CHECKED_BITS];
-        let mut swapped_before = [false; CHECKED_BITS];
-        // (plus, minus) of the state after the last free bit, as multiples of t and d·t.
-        let mut state = [1.0, 0.0];
-        let mut swapped = false;
-        let mut free = 0;
-        for index in index..CODED_BITS {
-            let weights = signs.weights[index + 1];
-            match CODE.steps[index] {
-                Step::Checked(_) => {
-                    if free > 0 {
-                        // plus = state[0]·(d if swapped), minus = state[1]·(d unless swapped)
-                        factors[free] = [0.5 * (state[0] + state[1]), 0.5 * (state[0] - state[1])];
-                        swapped_before[free] = swapped;
-                    }
-                    state = weights;
-                    swapped = false;
-                    free += 1;
-                }
-                Step::Fixed(true) => {
-                    state = [state[1] * weights[0], state[0] * weights[1]];
-                    swapped = !swapped;
-                }
-                Step::Fixed(false) => {
-                    state = [state[0] * weights[0], state[1] * weights[1]];
-                }
-                Step::Free => unreachable!("trailer bits lie behind the coded ones"),
-            }
-        }
-        debug_assert_eq!(free, CHECKED_BITS);
-        let (plus, minus) = (state[0] * tail[0], state[1] * tail[1]);
-        let closing = [
-            plus + minus,
-            if swapped { minus - plus } else { plus - minus },
-        ];
-        Self {
-            start,
-            start_sign: sign,
-            factors,
-            swapped: swapped_before,
-            closing,
-        }
-    }
-
-    fn sum(&self) -> f64 {
-        const LANES: usize = 8;
-        // Sign patterns of the dual word's low three bits.
-        let mut low = [[0.0f64; LANES]; 8];
-        for (mask, pattern) in low.iter_mut().enumerate() {
-            for (lane, sign) in pattern.iter_mut().enumerate() {
-                *sign = if (lane & mask).count_ones() % 2 == 1 {
-                    -1.0
-                } else {
-                    1.0
-                };
-            }
-        }
-        let syndromes = &CODE.syndromes;
-        // Mean and half difference of each pair of factors: value = mean + half·(d·d').
-        let mut total = [0.0f64; LANES];
-        let parity = |value: u16| f64::from(1 - 2 * (value.count_ones() as i32 & 1));
-        for high in 0..(1u32 << 13) {
-            let upper = (high << 3) as u16;
-            let first = syndromes[0];
-            let first_high = parity(upper & first);
-            // The first free bit: t = ½·start·(1 or d); only one state is occupied.
-            let mut value = [0.5 * self.start; LANES];
-            if self.start_sign == 1 {
-                for lane in 0..LANES {
-                    value[lane] *= first_high * low[usize::from(first & 7)][lane];
-                }
-            }
-            for k in 1..CHECKED_BITS {
-                let across = syndromes[k] ^ syndromes[k - 1];
-                let [same, other] = self.factors[k];
-                let (mean, half) = (0.5 * (same + other), 0.5 * (same - other));
-                let half = half * parity(upper & across);
-                let pattern = &low[usize::from(across & 7)];
-                if self.swapped[k] {
-                    let before = syndromes[k - 1];
-                    let before_high = parity(upper & before);
-                    let flip = &low[usize::from(before & 7)];
-                    for lane in 0..LANES {
-                        value[lane] *= (mean + half * pattern[lane]) * (before_high * flip[lane]);
-                    }
-                } else {
-                    for lane in 0..LANES {
-                        value[lane] *= mean + half * pattern[lane];
-                    }
-                }
-            }
-            let last = syndromes[CHECKED_BITS - 1];
-            let last_high = parity(upper & last);
-            let [same, other] = self.closing;
-            for lane in 0..LANES {
-                let sign = last_high * low[usize::from(last & 7)][lane];
-                total[lane] += value[lane] * if sign > 0.0 { same } else { other };
-            }
-        }
-        total.iter().sum()
+        Step::Fixed(false) => [2.0 * zero * plus, 2.0 * zero * minus],
+        Step::Fixed(true) => [2.0 * one * minus, 2.0 * one * plus],
+        _ => [zero * plus + one * minus, zero * minus + one * plus],
     }
 }
 
@@ -324,6 +258,7 @@ mod tests {
                     let (register, sign) = (state >> 1, state & 1);
                     let mut go = |bit: usize, register: usize, share: f64| {
                         let sign = sign ^ bit;
+                        let share = share * 2.0 * signs.bits[index][bit];
                         next[register << 1 | sign] += value * share * weights[sign];
                     };
                     match CODE.steps[index] {
@@ -349,7 +284,8 @@ mod tests {
     #[test]
     fn the_dual_sum_is_the_trellis_sum() {
         let mut rng = rand_chacha_rng(5);
-        for round in 0..3 {
+        for round in 0..4 {
+            let overlap = if round % 2 == 0 { 0.0 } else { 1.3 };
             let telegram = Telegram {
                 code: rng.random(),
                 trailer: rng.random::<u32>() & 0xFF_FFFF,
@@ -361,7 +297,8 @@ mod tests {
             let states = crate::linecode::boundary_signs(&telegram.bits(), first);
             let llr: [f64; 128] =
                 std::array::from_fn(|j| f64::from(states[j]) * 4.0 + rng.random_range(-6.0..6.0));
-            let signs = Signs::rotated(&llr, 0, inverts);
+            let overlap = std::array::from_fn(|_| overlap * rng.random_range(-1.0..0.5));
+            let signs = Signs::rotated(&llr, &overlap, 0, inverts);
             let (exact, slow) = (signs.log_exact(), trellis(&signs));
             assert!((exact - slow).abs() < 1e-9, "round {round}: {exact} {slow}");
             assert!(signs.log_word(word) <= exact + 1e-12);
@@ -391,13 +328,13 @@ mod tests {
                 llr[index % 128] = 5.0 * sign * f64::from(state);
             }
             let evidence: Vec<f64> = (0..128)
-                .map(|s| Signs::rotated(&llr, s, inverts).log_without_crc())
+                .map(|s| Signs::rotated(&llr, &[0.0; 128], s, inverts).log_without_crc())
                 .collect();
             let best = (0..128)
                 .max_by(|&a, &b| evidence[a].total_cmp(&evidence[b]))
                 .unwrap();
             assert_eq!(best, start);
-            let signs = Signs::rotated(&llr, start, inverts);
+            let signs = Signs::rotated(&llr, &[0.0; 128], start, inverts);
             let word = word_of(&telegram, false);
             let (found, sure) = signs.trailer(word);
             assert_eq!(found, trailer);

@@ -2,6 +2,7 @@
 
 mod code;
 mod decide;
+mod dual;
 mod evidence;
 mod misfit;
 mod ordered;

@@ -5,25 +5,40 @@
 
 use super::code::{CODE, CODED_SIGNS, DIMENSION};
 
-/// A word of the code and what it costs: the sum of |LLR| over the signs it contradicts.
+/// A word of the code and what it costs: the sum of |LLR| over the signs it contradicts, and twice the overlap of each
+/// pair of equal signs.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Candidate {
     /// The word, bit 1 = sign −1.
     pub word: u128,
-    /// Sum of |LLR| where the word differs from the hard decisions; 0 = agrees everywhere.
+    /// Without overlap 0 = agrees with every sign.
     pub cost: f64,
 }
 
-/// Best words for the log-likelihood ratios of 102 boundary signs (positive = sign +1), cheapest first, at most
-/// `keep`.
+/// What the search is given of the 102 boundary signs.
+#[derive(Clone, Debug)]
+pub struct Soft {
+    /// Log-likelihood ratios, positive = sign +1.
+    pub llr: [f64; CODED_SIGNS],
+    /// See [`super::Signs::rotated`]: of boundaries j and j + 1; the last is not used.
+    pub overlap: [f64; CODED_SIGNS],
+    /// How sure each sign is, its neighbours considered: the order in which they are trusted.
+    pub posterior: [f64; CODED_SIGNS],
+}
+
+/// Best words, cheapest first, at most `keep`.
 ///
 /// ```text
-/// cost(word) = Σ |llr_j| over j where word and sign of llr_j differ
+/// cost(word) = Σ |llr_j| over j where word and sign of llr_j differ  +  Σ 2·overlap_j where signs j and j + 1 are equal
 /// ```
-pub fn ordered_statistics(llr: &[f64; CODED_SIGNS], keep: usize) -> Vec<Candidate> {
+pub fn ordered_statistics(soft: &Soft, keep: usize) -> Vec<Candidate> {
+    let posterior = &soft.posterior;
     let mut order: [usize; CODED_SIGNS] = std::array::from_fn(|j| j);
-    order.sort_by(|&a, &b| llr[b].abs().total_cmp(&llr[a].abs()));
-    let hard = (0..CODED_SIGNS).fold(0u128, |word, j| word | u128::from(llr[j] < 0.0) << j);
+    order.sort_by(|&a, &b| posterior[b].abs().total_cmp(&posterior[a].abs()));
+    let hard_of = |llr: &[f64; CODED_SIGNS]| {
+        (0..CODED_SIGNS).fold(0u128, |word, j| word | u128::from(llr[j] < 0.0) << j)
+    };
+    let trusted = hard_of(posterior);
 
     // Gauss–Jordan on the most reliable positions: row k ends with a 1 at pivot k only.
     let mut rows = CODE.rows;
@@ -44,16 +59,29 @@ pub fn ordered_statistics(llr: &[f64; CODED_SIGNS], keep: usize) -> Vec<Candidat
                 *row ^= pivot;
             }
         }
-        if (base ^ hard) & mask != 0 {
+        if (base ^ trusted) & mask != 0 {
             base ^= pivot;
         }
         rank += 1;
     }
-    // Later pivots never touch earlier pivot positions, so `base` agrees with the hard decisions on all of them.
-    let table = CostTable::new(llr);
+    // Later pivots never touch earlier pivot positions, so `base` agrees with the trusted signs on all of them.
+    let hard = hard_of(&soft.llr);
+    let contradictions = CostTable::new(&soft.llr.map(f64::abs));
+    let pairs: [f64; CODED_SIGNS] = std::array::from_fn(|j| {
+        if j + 1 < CODED_SIGNS {
+            soft.overlap[j]
+        } else {
+            0.0
+        }
+    });
+    let overlaps = pairs.iter().any(|overlap| *overlap != 0.0);
+    let equal_pairs = CostTable::new(&pairs.map(|overlap| 2.0 * overlap));
     let mut best: Vec<Candidate> = Vec::with_capacity(keep + 1);
     let mut offer = |word: u128| {
-        let cost = table.cost(word ^ hard);
+        let mut cost = contradictions.cost(word ^ hard);
+        if overlaps {
+            cost += equal_pairs.cost(!(word ^ (word >> 1)));
+        }
         if best.len() < keep || cost < best[best.len() - 1].cost {
             let place = best.partition_point(|other| other.cost <= cost);
             best.insert(place, Candidate { word, cost });
@@ -75,14 +103,14 @@ pub fn ordered_statistics(llr: &[f64; CODED_SIGNS], keep: usize) -> Vec<Candidat
 struct CostTable([[f32; 256]; CODED_SIGNS.div_ceil(8)]);
 
 impl CostTable {
-    fn new(llr: &[f64; CODED_SIGNS]) -> Self {
+    fn new(costs_of_signs: &[f64; CODED_SIGNS]) -> Self {
         let mut table = [[0f32; 256]; CODED_SIGNS.div_ceil(8)];
         for (byte, costs) in table.iter_mut().enumerate() {
             for pattern in 1..256usize {
                 let lowest = pattern.trailing_zeros() as usize;
                 let position = 8 * byte + lowest;
                 let own = if position < CODED_SIGNS {
-                    llr[position].abs() as f32
+                    costs_of_signs[position] as f32
                 } else {
                     0.0
                 };
@@ -120,7 +148,12 @@ mod tests {
         for j in [3, 30, 31, 64, 77, 98] {
             llr[j] *= -0.2;
         }
-        let best = ordered_statistics(&llr, 2);
+        let soft = Soft {
+            llr,
+            overlap: [0.0; CODED_SIGNS],
+            posterior: llr,
+        };
+        let best = ordered_statistics(&soft, 2);
         assert_eq!(best[0].word, word);
         assert!(best[1].cost > best[0].cost);
     }
