@@ -15,6 +15,8 @@ pub enum Stream {
     Noise,
     /// An interferer: kind and number within the kind.
     Interferer(u8, u8),
+    /// A tag of another kind: what it sends and when.
+    OtherTag(u8),
 }
 
 impl Stream {
@@ -24,6 +26,7 @@ impl Stream {
             Self::Field => 0,
             Self::Noise => 1,
             Self::Interferer(kind, index) => 0x2_0000 + 0x100 * kind as u64 + index as u64,
+            Self::OtherTag(index) => 0x3_0000 + index as u64,
             Self::Tag(index) => 0x1_0000 + index as u64,
         }
     }

@@ -3,6 +3,7 @@
 mod figure;
 mod json;
 mod load;
+mod other_kinds;
 mod picture;
 mod text;
 
@@ -92,7 +93,7 @@ pub(super) struct Report {
 
 impl Report {
     fn is_read(&self) -> bool {
-        !self.reception.readings.is_empty() && self.as_expected != Some(false)
+        !self.identities().is_empty() && self.as_expected != Some(false)
     }
 }
 
@@ -256,22 +257,22 @@ fn report(
     samples: u64,
     reception: Reception,
 ) -> Report {
-    let as_expected = arguments.expect.map(|expected| {
-        reception.readings.iter().any(|reading| {
-            let found = Identity::from_code(reading.attempt.decision.telegram.code);
-            (found.country, found.national) == (expected.country, expected.national)
-        })
-    });
-    Report {
+    let mut report = Report {
         path,
         findings: findings(&reception, arguments.odds),
         loaded,
         samples,
         reception,
         expected: arguments.expect,
-        as_expected,
+        as_expected: None,
         drawn: None,
-    }
+    };
+    report.as_expected = arguments.expect.map(|expected| {
+        let read = report.identities();
+        read.iter()
+            .any(|found| (found.country, found.national) == (expected.country, expected.national))
+    });
+    report
 }
 
 /// Said where another number than the expected one was read, or none.
@@ -279,15 +280,14 @@ fn unexpected(report: &Report) -> String {
     let expected = report
         .expected
         .map_or(String::new(), |identity| identity.to_string());
-    if report.reception.readings.is_empty() {
+    let read: Vec<String> = report
+        .identities()
+        .iter()
+        .map(ToString::to_string)
+        .collect();
+    if read.is_empty() {
         return format!("{expected} was expected; no number was read.");
     }
-    let read: Vec<String> = report
-        .reception
-        .readings
-        .iter()
-        .map(|r| Identity::from_code(r.attempt.decision.telegram.code).to_string())
-        .collect();
     format!("{expected} was expected; {} was read.", read.join(" and "))
 }
 

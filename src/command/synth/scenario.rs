@@ -1,7 +1,7 @@
 //! A capture from a scenario file.
 
 use ripplemark::world::{Bench, Digitiser};
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 
 use super::form::{check, form};
 use super::output::{self, Target};
@@ -91,7 +91,7 @@ fn truth(bench: &Bench, target: &Target, clipped: u64) -> Value {
             Value::Object(object)
         })
         .collect();
-    json!({
+    let mut truth = json!({
         "schema": "ripplemark.truth/1",
         "program": concat!("ripplemark ", env!("CARGO_PKG_VERSION")),
         "command": truth::command(),
@@ -125,5 +125,42 @@ fn truth(bench: &Bench, target: &Target, clipped: u64) -> Value {
             "steps_v2_per_hz": digitiser.map(|digitiser| digitiser.density_v2_per_hz(target.rate_hz)),
         },
         "scenario": scenario,
-    })
+    });
+    if !scenario.other_tag.is_empty() {
+        truth["other_tags"] = other_tags(bench);
+    }
+    truth
+}
+
+/// What the tags of other kinds send.
+fn other_tags(bench: &Bench) -> Value {
+    let (scenario, derived) = (bench.scenario(), bench.derived());
+    let seed = scenario.seed.0;
+    let tags = scenario.other_tag.iter().zip(&derived.others);
+    tags.enumerate()
+        .map(|(index, (tag, sent))| {
+            let mut object = match tag.kind.as_str() {
+                "hdx" => truth::sends(&tag.sends.telegram(seed, index)),
+                "manchester" => {
+                    let data = format!("{:010X}", tag.word(seed, index).data());
+                    Map::from_iter([("data_hex".to_string(), json!(data))])
+                }
+                _ => {
+                    let bits = tag.fsk_bits(seed, index).into_iter();
+                    let bits: String = bits.map(|bit| if bit { '1' } else { '0' }).collect();
+                    Map::from_iter([("bits".to_string(), json!(bits))])
+                }
+            };
+            object.insert("kind".into(), json!(tag.kind));
+            if tag.kind != "hdx" {
+                object.insert("cycles_per_bit".into(), json!(tag.cycles_per_bit()));
+                object.insert("start_cycles".into(), json!(bench.start_cycles(index)));
+            }
+            object.insert("amplitude_v".into(), json!(sent.amplitude_v));
+            let ebn0 = sent.bit_energy() / derived.noise_v2_per_hz;
+            let ebn0_db = ebn0.is_finite().then(|| 10.0 * libm::log10(ebn0));
+            object.insert("ebn0_db".into(), json!(ebn0_db));
+            Value::Object(object)
+        })
+        .collect()
 }
