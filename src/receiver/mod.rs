@@ -40,7 +40,7 @@ pub use front::{Cycles, Tuning, to_cycles};
 pub use interference::StrayTone;
 pub use join::join;
 pub use other_kinds::{HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherKinds, ReadOnlyTag};
-pub use pieces::{FieldFit, Piece};
+pub use pieces::{FieldFit, Piece, with_carrier};
 pub use pulse::Pulse;
 pub use read::{Attempt, PieceReading, ReadLimits, read_piece};
 pub use reception::{Field, Reading, Reception, Seen, needed_db};
