@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 use rayon::prelude::*;
 use serde_json::Value;
 
-const CHAPTERS: [&str; 12] = [
+const CHAPTERS: [&str; 13] = [
     "field",
     "coupling",
     "load-modulation",
@@ -21,6 +21,7 @@ const CHAPTERS: [&str; 12] = [
     "second-reader",
     "two-tags",
     "decision",
+    "hdx",
     "bench",
 ];
 
@@ -233,11 +234,9 @@ fn every_command_runs_and_makes_what_the_page_shows() {
     for folder in ["captures", "exercise"] {
         fs::create_dir(place.path().join(folder)).unwrap();
     }
-    fs::copy(
-        lesson.path().join("captures/second-carrier.toml"),
-        place.path().join("captures/second-carrier.toml"),
-    )
-    .unwrap();
+    for file in ["captures/second-carrier.toml", "captures/half-duplex.toml"] {
+        fs::copy(lesson.path().join(file), place.path().join(file)).unwrap();
+    }
     let (making, using): (Vec<&String>, Vec<&String>) = all
         .iter()
         .partition(|command| command.starts_with("ripplemark synth"));

@@ -130,6 +130,26 @@ fn several_captures_have_a_section_each_and_a_list_on_top() {
     assert_eq!(pictures(&page), 7 + 5 + 7);
 }
 
+/// The number of a half-duplex tag stands on top as well, with its own 112 bits.
+#[test]
+fn a_half_duplex_tag_is_told_as_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("report.html");
+    let output = report(&["garden-gate-hdx.wav"], &path);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let printed = String::from_utf8(output.stdout).unwrap();
+    let page = fs::read_to_string(&path).unwrap();
+    let number = printed
+        .lines()
+        .find_map(|line| line.trim().strip_prefix("number"))
+        .unwrap()
+        .trim();
+    assert!(page.contains(&format!("<p class=\"number\">{number}</p>")));
+    let bits = page.split("<p class=\"even\">").nth(1).unwrap();
+    assert_eq!(bits.split('<').next().unwrap().len(), 112);
+    assert!(bits.starts_with("01111110"));
+}
+
 #[test]
 fn names_and_words_cannot_break_the_page() {
     let folder = tempfile::tempdir().unwrap();

@@ -140,7 +140,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     if arguments.keys {
         return super::print(&key_list());
     }
-    let scenario = read_scenario(arguments.scenario.as_deref(), Path::new(""), &arguments.set)?;
+    let scenario = read_scenario(arguments.scenario.as_deref(), &arguments.set)?;
     ensure!(
         scenario.direct.is_none(),
         "link needs coils: the scenario gives its ripple outright in [direct]"
@@ -154,18 +154,13 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     super::print(&text)
 }
 
-/// A scenario with settings KEY=VALUE; without a file the defaults and one tag. Its name counts from `folder`.
-pub fn read_scenario(
-    path: Option<&Path>,
-    folder: &Path,
-    settings: &[String],
-) -> anyhow::Result<Scenario> {
+/// A scenario with settings KEY=VALUE; without a file the defaults and one tag.
+pub fn read_scenario(path: Option<&Path>, settings: &[String]) -> anyhow::Result<Scenario> {
     let (text, name) = match path {
         Some(path) => {
             let name = path.display().to_string();
             (
-                ripplemark::capture::read_description(&folder.join(path))
-                    .with_context(|| name.clone())?,
+                ripplemark::capture::read_description(path).with_context(|| name.clone())?,
                 Some(name),
             )
         }

@@ -7,6 +7,8 @@ mod decode;
 mod figure_file;
 mod lesson;
 mod link;
+mod margin;
+mod signal;
 mod synth;
 mod telegram;
 mod telegram_fields;
@@ -41,6 +43,7 @@ enum Command {
     Decode(decode::Arguments),
     Lesson(lesson::Arguments),
     Link(link::Arguments),
+    Margin(Box<margin::Arguments>),
     Synth(Box<synth::Arguments>),
     Telegram(telegram::Arguments),
 }
@@ -61,6 +64,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             Command::Synth(arguments) => synth::run(&arguments),
             Command::Lesson(arguments) => lesson::run(&arguments),
             Command::Link(arguments) => link::run(&arguments),
+            Command::Margin(arguments) => margin::run(&arguments),
             Command::Decode(arguments) => decode::run(&arguments),
             Command::Telegram(arguments) => telegram::run(&arguments),
         },

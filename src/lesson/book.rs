@@ -21,6 +21,7 @@ use super::taken::{Taken, fixed, odds_words};
 use crate::draw::palette;
 use crate::page::{CAUTIONS, environment, groups, style_sheet};
 use crate::receiver::{BIT, NOMINAL_HZ, TELEGRAM, needed_db};
+use crate::telegram::{HALF_DUPLEX_HEADER, Telegram};
 
 /// A file of the lesson: name from the folder on, and content.
 pub type PageFile = (String, Vec<u8>);
@@ -218,6 +219,7 @@ fn values(
         })
         .collect();
     json!({
+        "hdx": half_duplex(settings, taken),
         "counts": counts,
         "levels": stops("noise", 0),
         "lengths": lengths,
@@ -258,6 +260,35 @@ fn values(
         "odds": odds,
         "bench": bench,
         "c": captures,
+    })
+}
+
+/// The half-duplex telegram of the example's neighbour, and what was measured of it.
+fn half_duplex(settings: &Settings, taken: &BTreeMap<String, Taken>) -> serde_json::Value {
+    let bits = Telegram::new(settings.neighbour().code()).half_duplex_bits();
+    let ones = bits.iter().filter(|&&bit| bit).count();
+    // ISO 11785: sixteen cycles a bit of the nominal tones.
+    let (zero_us, one_us) = (16e6 / 134_200.0, 16e6 / 124_200.0);
+    let header: String = HALF_DUPLEX_HEADER
+        .iter()
+        .map(|&bit| if bit { '1' } else { '0' })
+        .collect();
+    let reading = taken.get("hdx").and_then(|taken| {
+        let mut readings = taken.decoded["readings"].as_array()?.iter();
+        readings.find(|reading| reading["kind"] == "hdx").cloned()
+    });
+    let measured = |key: &str| reading.as_ref().map(|reading| reading[key].clone());
+    json!({
+        "bits": bits.len(),
+        "ones": ones,
+        "header": header,
+        "zero_us": zero_us,
+        "one_us": one_us,
+        "telegram_ms": 1e-3 * (ones as f64 * one_us + (bits.len() - ones) as f64 * zero_us),
+        "zero_hz": measured("zero_hz"),
+        "one_hz": measured("one_hz"),
+        "delay_s": measured("delay_s"),
+        "level_db": measured("level_db"),
     })
 }
 

@@ -25,7 +25,7 @@ macro_rules! chapter {
 }
 
 /// All chapters in order.
-pub const CHAPTERS: [Chapter; 12] = [
+pub const CHAPTERS: [Chapter; 13] = [
     chapter!(1, "field", "The field, and why 125 kHz gear is silent"),
     chapter!(2, "coupling", "Coupling, tilt and range"),
     chapter!(3, "load-modulation", "Load modulation and the phasor plane"),
@@ -37,7 +37,8 @@ pub const CHAPTERS: [Chapter; 12] = [
     chapter!(9, "second-reader", "A second reader"),
     chapter!(10, "two-tags", "Two tags"),
     chapter!(11, "decision", "How the program decides, and what odds are"),
-    chapter!(12, "bench", "On your own bench"),
+    chapter!(12, "hdx", "Half duplex beside FDX-B"),
+    chapter!(13, "bench", "On your own bench"),
 ];
 
 /// A chapter by number or name.

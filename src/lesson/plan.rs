@@ -57,13 +57,31 @@ name = \"a second reader\"
 [[tone]]
 ";
 
+/// Both ways of ISO 11785 to answer, in one switched field.
+const HALF_DUPLEX: &str = "\
+# A field with pauses, a transponder that answers while it is on, and one that answers in the pauses: chapter 12.
+name = \"half duplex beside FDX-B\"
+
+[direct]
+on_ms = 50
+off_ms = 20
+
+[[direct.tag]]
+
+[[other_tag]]
+kind = \"hdx\"
+";
+
 impl Plan {
     /// The captures of all chapters.
     pub fn new(settings: &Settings) -> Self {
         let mut plan = Self {
             recipes: Vec::new(),
             explorers: Vec::new(),
-            files: vec![("captures/second-carrier.toml".into(), SECOND_CARRIER.into())],
+            files: vec![
+                ("captures/second-carrier.toml".into(), SECOND_CARRIER.into()),
+                ("captures/half-duplex.toml".into(), HALF_DUPLEX.into()),
+            ],
         };
         plan.single(settings);
         plan.tilt(settings);
@@ -139,18 +157,29 @@ impl Plan {
             &[11],
         );
         self.add(
+            "hdx",
+            format!(
+                "--scenario captures/half-duplex.toml --id {id} --set other_tag.1.id={} --set other_tag.1.level_db=-20 --rate {rate_hz} --seconds 0.2 \
+                 --seed {seed} {ripple}",
+                typed(&settings.neighbour())
+            ),
+            &[Panel::Level],
+            true,
+            &[12],
+        );
+        self.add(
             "pulsed",
             format!("--id {id} {usual} {ripple} --pulse 50:3"),
             &[Panel::Level],
             true,
-            &[12],
+            &[13],
         );
         self.add(
             "no-tag",
             format!("--no-tag {usual} {ripple}"),
             &[Panel::Spectrum],
             true,
-            &[12],
+            &[13],
         );
     }
 

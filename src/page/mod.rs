@@ -8,7 +8,7 @@ mod report;
 mod sheet;
 
 pub use bits::{Group, groups};
-pub use report::{Opinion, ReportPage, Section};
+pub use report::{NumberRead, Opinion, ReportPage, Section};
 pub use sheet::{CAUTIONS, environment, escaped, inline_svg, style_sheet};
 
 /// Why a page cannot be made.

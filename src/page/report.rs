@@ -37,8 +37,8 @@ pub struct Section<'a> {
     pub opinion: Opinion,
     /// Sentences below the numbers: how sure they are, or why there is none.
     pub outcome: Vec<String>,
-    /// Numbers read, with whether their trailer is certain.
-    pub numbers: Vec<(Telegram, bool)>,
+    /// Numbers read.
+    pub numbers: Vec<NumberRead>,
     /// What was measured: label and text.
     pub measured: Vec<(String, String)>,
     /// Named reasons.
@@ -49,6 +49,17 @@ pub struct Section<'a> {
     pub settings: Vec<(String, String)>,
     /// What is drawn; `None` where several captures were joined.
     pub view: Option<View<'a>>,
+}
+
+/// A number that was read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct NumberRead {
+    /// What was sent.
+    pub telegram: Telegram,
+    /// Its trailer is certain.
+    pub trailer_certain: bool,
+    /// It came from a half-duplex transponder, whose telegram has another layout.
+    pub half_duplex: bool,
 }
 
 /// The page as it grows, a section a capture.
@@ -73,6 +84,7 @@ struct Number {
     groups: Vec<Group>,
     fields: Vec<FieldRow>,
     trailer_certain: bool,
+    half_duplex: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -102,7 +114,9 @@ impl ReportPage {
             None => Vec::new(),
         };
         let telegram = match &section.view {
-            Some(view) if !numbers.is_empty() => Some(telegram(view)?),
+            Some(view) if section.numbers.iter().any(|number| !number.half_duplex) => {
+                Some(telegram(view)?)
+            }
             _ => None,
         };
         let findings: Vec<_> = section
@@ -114,7 +128,9 @@ impl ReportPage {
                     .iter()
                     .map(|(key, value)| (key.clone(), shown(value)))
                     .collect();
-                context! { code => finding.code, text => finding.text, evidence }
+                let false_alarm =
+                    (finding.false_alarm > 0.0).then(|| format!("{:e}", finding.false_alarm));
+                context! { code => finding.code, text => finding.text, evidence, false_alarm }
             })
             .collect();
         let place = self.sections.len() + 1;
@@ -195,7 +211,12 @@ impl ReportPage {
     }
 }
 
-fn number(&(telegram, trailer_certain): &(Telegram, bool)) -> Number {
+fn number(read: &NumberRead) -> Number {
+    let NumberRead {
+        telegram,
+        trailer_certain,
+        half_duplex,
+    } = *read;
     let identity = Identity::from_code(telegram.code);
     let row = |field: Field| FieldRow {
         bits: field.bits,
@@ -207,7 +228,17 @@ fn number(&(telegram, trailer_certain): &(Telegram, bool)) -> Number {
         digits: identity.to_string(),
         code_hex: format!("{:016X}", telegram.code),
         crc_hex: format!("{:04X}", telegram.crc()),
-        groups: groups(&telegram),
+        groups: if half_duplex {
+            Vec::new()
+        } else {
+            groups(&telegram)
+        },
+        half_duplex: half_duplex.then(|| {
+            let bits = telegram.half_duplex_bits();
+            bits.iter()
+                .map(|&bit| if bit { '1' } else { '0' })
+                .collect()
+        }),
         fields: fields(&identity).into_iter().map(row).collect(),
         trailer_certain,
     }

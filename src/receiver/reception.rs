@@ -1,9 +1,11 @@
 //! What the receiver made of a capture.
 
 use super::front::Cycles;
+use super::other_kinds::OtherKinds;
 use super::pieces::Piece;
 use super::read::Attempt;
 use super::signal::Kind;
+use super::survey::Survey;
 
 /// The number a capture holds, with the evidence.
 #[derive(Clone, Debug)]
@@ -54,8 +56,12 @@ pub struct Reception {
     pub band_hz: f64,
     /// Telegrams' worth of field in the capture.
     pub telegrams: f64,
+    /// Tags of other kinds.
+    pub others: OtherKinds,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
     pub seen: Option<Seen>,
+    /// What was measured beside the numbers, for findings.
+    pub survey: Option<Survey>,
 }
 
 /// The receiver's own view of (the first telling window of) a capture.
@@ -75,6 +81,7 @@ impl Reception {
         for on in &mut self.field.on {
             *on = (on.0 + offset_s, on.1 + offset_s);
         }
+        self.others.shift(offset_s);
         for reading in self.readings.iter_mut().chain(&mut self.candidate) {
             reading.from_s += offset_s;
             reading.to_s += offset_s;
@@ -92,12 +99,14 @@ impl Reception {
             self.kind = later.kind;
             self.level_known = later.level_known;
             self.seen = later.seen;
+            self.survey = later.survey;
             self.field = Field {
                 on: std::mem::take(&mut self.field.on),
                 ..later.field
             };
         }
         self.telegrams += later.telegrams;
+        self.others.absorb(later.others, odds);
         for on in later.field.on {
             match self.field.on.last_mut() {
                 // A field that is on across the seam of two windows: a gap of a few cycles is the filter's.

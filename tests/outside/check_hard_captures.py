@@ -139,7 +139,7 @@ def one(name, make, trial, seed):
 def main():
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--trials", type=int, default=20)
+    options.add_argument("--trials", type=int, default=12)
     options.add_argument("--only", default="")
     options.add_argument("--jobs", type=int, default=os.cpu_count())
     chosen = options.parse_args()

@@ -3,6 +3,8 @@
 mod figure;
 mod json;
 mod load;
+mod other_kinds;
+mod picture;
 mod report;
 mod text;
 
@@ -13,7 +15,7 @@ use std::process::ExitCode;
 use clap::Args;
 use ripplemark::capture::{CaptureError, ChannelChoice, RawKind};
 use ripplemark::draw::View;
-use ripplemark::findings::{Finding, findings};
+use ripplemark::findings::{Finding, compare, findings};
 use ripplemark::receiver::{Reception, Samples, Signal, receive, receive_joined};
 use ripplemark::telegram::Identity;
 
@@ -50,6 +52,9 @@ pub struct Arguments {
     /// Take all captures as pieces of one tag's signal and combine them
     #[arg(long)]
     join: bool,
+    /// Compare with this capture: one without a tag, or a known good one; the same options hold for both
+    #[arg(long, value_name = "CAPTURE")]
+    against: Option<PathBuf>,
     /// Probe factor: volts are multiplied by it
     #[arg(long, value_name = "FACTOR", default_value_t = 1.0, allow_negative_numbers = true, value_parser = within(-1e9..=1e9, ""))]
     scale: f64,
@@ -80,7 +85,7 @@ pub struct Arguments {
 }
 
 /// A capture with everything that is to be printed of it.
-pub struct Report {
+pub(super) struct Report {
     path: String,
     loaded: Loaded,
     samples: u64,
@@ -94,9 +99,9 @@ pub struct Report {
 }
 
 impl Report {
-    /// What is printed of it.
+    /// What is printed of it where no terminal is.
     pub fn printed(&self) -> String {
-        text::page(self, true)
+        text::page(self, true, text::Look::plain())
     }
 
     /// The JSON line of it.
@@ -110,7 +115,7 @@ impl Report {
     }
 
     fn is_read(&self) -> bool {
-        !self.reception.readings.is_empty() && self.as_expected != Some(false)
+        !self.identities().is_empty() && self.as_expected != Some(false)
     }
 }
 
@@ -127,21 +132,31 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     if let Some(figure) = &arguments.figure {
         figure::check(figure, &arguments.captures)?;
     }
+    // A capture to compare with that cannot be read is an error before anything is printed.
+    let other = match &arguments.against {
+        Some(path) => Some((path.display().to_string(), received(arguments, path)?.1)),
+        None => None,
+    };
     let mut page = match &arguments.report {
         Some(path) => Some(ReportOutput::new(path, &arguments.captures)?),
         None => None,
     };
+    let look = text::Look::of_output();
     let mut all_read = true;
     let mut unreadable = false;
     let mut first = true;
     let mut finish = |name: String, outcome: anyhow::Result<Report>| -> anyhow::Result<()> {
         match outcome {
-            Ok(report) => {
+            Ok(mut report) => {
                 all_read &= report.is_read();
+                if let Some((name, other)) = &other {
+                    let compared = compare(&report.reception, other, name, arguments.odds);
+                    report.findings.push(compared);
+                }
                 let text = if arguments.json {
                     json::line(&report)
                 } else {
-                    text::page(&report, std::mem::take(&mut first))
+                    text::page(&report, std::mem::take(&mut first), look)
                 };
                 super::print(&text)?;
                 if let Some(figure) = &arguments.figure
@@ -197,6 +212,27 @@ pub fn read(place: &Path, name: &str) -> anyhow::Result<Report> {
 }
 
 fn single(arguments: &Arguments, path: &Path) -> anyhow::Result<Report> {
+    let (received, reception) = received(arguments, path)?;
+    let path = path.display().to_string();
+    let mut report = report(
+        arguments,
+        path,
+        received.loaded,
+        received.samples,
+        reception,
+    );
+    report.drawn = received.drawn;
+    Ok(report)
+}
+
+/// What is left of a capture beside its reception.
+struct Received {
+    loaded: Loaded,
+    samples: u64,
+    drawn: Option<figure::Material>,
+}
+
+fn received(arguments: &Arguments, path: &Path) -> anyhow::Result<(Received, Reception)> {
     let mut loaded = Loaded::open(path, arguments)?;
     let mut whole: Option<Reception> = None;
     let mut samples = 0;
@@ -223,10 +259,12 @@ fn single(arguments: &Arguments, path: &Path) -> anyhow::Result<Report> {
         }
     }
     let reception = whole.ok_or_else(|| loaded.nothing_left())?;
-    let path = path.display().to_string();
-    let mut report = report(arguments, path, loaded, samples, reception);
-    report.drawn = drawn;
-    Ok(report)
+    let received = Received {
+        loaded,
+        samples,
+        drawn,
+    };
+    Ok((received, reception))
 }
 
 fn joined(arguments: &Arguments) -> anyhow::Result<Report> {
@@ -271,22 +309,22 @@ fn report(
     samples: u64,
     reception: Reception,
 ) -> Report {
-    let as_expected = arguments.expect.map(|expected| {
-        reception.readings.iter().any(|reading| {
-            let found = Identity::from_code(reading.attempt.decision.telegram.code);
-            (found.country, found.national) == (expected.country, expected.national)
-        })
-    });
-    Report {
+    let mut report = Report {
         path,
         findings: findings(&reception, arguments.odds),
         loaded,
         samples,
         reception,
         expected: arguments.expect,
-        as_expected,
+        as_expected: None,
         drawn: None,
-    }
+    };
+    report.as_expected = arguments.expect.map(|expected| {
+        let read = report.identities();
+        read.iter()
+            .any(|found| (found.country, found.national) == (expected.country, expected.national))
+    });
+    report
 }
 
 /// Said where another number than the expected one was read, or none.
@@ -294,15 +332,14 @@ fn unexpected(report: &Report) -> String {
     let expected = report
         .expected
         .map_or(String::new(), |identity| identity.to_string());
-    if report.reception.readings.is_empty() {
+    let read: Vec<String> = report
+        .identities()
+        .iter()
+        .map(ToString::to_string)
+        .collect();
+    if read.is_empty() {
         return format!("{expected} was expected; no number was read.");
     }
-    let read: Vec<String> = report
-        .reception
-        .readings
-        .iter()
-        .map(|r| Identity::from_code(r.attempt.decision.telegram.code).to_string())
-        .collect();
     format!("{expected} was expected; {} was read.", read.join(" and "))
 }
 

@@ -4,11 +4,11 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, ensure};
 use ripplemark::capture::write_atomically;
-use ripplemark::page::{Opinion, ReportPage, Section};
+use ripplemark::page::{NumberRead, Opinion, ReportPage, Section};
 
 use super::super::figure_file::replaces;
 use super::json::trailer;
-use super::{Arguments, Report, figure, text};
+use super::{Arguments, Report, figure, other_kinds, text};
 
 /// Rows of the printed page that stand on top of the section, and those that have a place of their own.
 const OUTCOME: [&str; 4] = ["certainty", "unread", "expected", "candidate"];
@@ -49,7 +49,7 @@ impl<'a> ReportOutput<'a> {
 
     /// Adds a capture.
     pub fn add(&mut self, report: &Report, arguments: &Arguments) -> anyhow::Result<()> {
-        let rows = text::rows(report);
+        let rows = text::rows(report, false);
         let mut measured: Vec<(String, String)> = Vec::new();
         let mut outcome = Vec::new();
         let mut last = "";
@@ -66,17 +66,17 @@ impl<'a> ReportOutput<'a> {
                 measured.push((label.into(), words));
             }
         }
-        let numbers = report
-            .reception
-            .readings
-            .iter()
-            .map(|reading| {
-                (
-                    reading.attempt.decision.telegram,
-                    trailer(reading).is_some(),
-                )
-            })
-            .collect();
+        let full = report.reception.readings.iter().map(|reading| NumberRead {
+            telegram: reading.attempt.decision.telegram,
+            trailer_certain: trailer(reading).is_some(),
+            half_duplex: false,
+        });
+        let half = report.reception.others.half_duplex.iter();
+        let half = half.map(|reading| NumberRead {
+            telegram: reading.telegram,
+            trailer_certain: other_kinds::trailer(reading).is_some(),
+            half_duplex: true,
+        });
         let section = Section {
             name: &report.path,
             opinion: if report.is_read() {
@@ -85,7 +85,7 @@ impl<'a> ReportOutput<'a> {
                 Opinion::Unread
             },
             outcome,
-            numbers,
+            numbers: full.chain(half).collect(),
             measured,
             findings: &report.findings,
             remarks: report.loaded.remarks().cloned().collect(),
@@ -157,6 +157,9 @@ fn settings(report: &Report, arguments: &Arguments) -> Vec<(String, String)> {
             "probe factor",
             format!("{}: volts were multiplied by it", arguments.scale),
         );
+    }
+    if let Some(against) = &arguments.against {
+        row("compared with", against.display().to_string());
     }
     if let Some(expected) = &report.expected {
         row("expected", expected.to_string());

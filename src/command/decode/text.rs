@@ -1,40 +1,72 @@
 //! What a person at a bench reads of a capture.
 
 use std::fmt::Write;
+use std::io::IsTerminal;
 
 use ripplemark::capture::Unit;
-use ripplemark::receiver::{NOMINAL_HZ, Reading};
-use ripplemark::telegram::{Identity, country_meaning, notes};
+use ripplemark::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
+use ripplemark::telegram::{Identity, Telegram, country_meaning, notes};
 
-use super::Report;
 use super::json::{trailer, worth_showing};
+use super::{Report, other_kinds, picture};
 
 /// Width of the labels on the left.
 const LABEL: usize = 10;
 /// Width of a line.
 const WIDTH: usize = 100;
 
+/// How the page may look: a picture and colour are for people at a terminal, not for files and pipes.
+#[derive(Clone, Copy)]
+pub struct Look {
+    picture: bool,
+    colour: bool,
+}
+
+impl Look {
+    /// As in files and pipes.
+    pub const fn plain() -> Self {
+        Self {
+            picture: false,
+            colour: false,
+        }
+    }
+
+    /// By what standard output is; colour is off where NO_COLOR says so (no-color.org: set and not empty).
+    pub fn of_output() -> Self {
+        let picture = std::io::stdout().is_terminal();
+        let unwanted = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+        let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+        Self {
+            picture,
+            colour: picture && !unwanted && !dumb,
+        }
+    }
+}
+
 /// The whole page of a capture.
-pub fn page(report: &Report, first: bool) -> String {
+pub fn page(report: &Report, first: bool, look: Look) -> String {
     let mut text = String::new();
     if !first {
         text.push('\n');
     }
     let _ = writeln!(text, "{}", report.path);
-    for (label, words) in rows(report) {
-        write_row(&mut text, label, &words);
+    for (label, words) in rows(report, look.picture) {
+        write_row(&mut text, label, &words, look.colour);
     }
     text
 }
 
 /// What the page says, label by label; a row that goes on has an empty label.
-pub fn rows(report: &Report) -> Vec<(&'static str, String)> {
+pub fn rows(report: &Report, with_picture: bool) -> Vec<(&'static str, String)> {
     let mut page = Page(Vec::new());
     let reception = &report.reception;
     for reading in &reception.readings {
         number(&mut page, reading);
     }
-    if reception.readings.is_empty() {
+    for reading in &reception.others.half_duplex {
+        half_duplex(&mut page, reading);
+    }
+    if report.identities().is_empty() {
         page.row("unread", "no number was read in this capture");
     }
     if report.as_expected == Some(false) {
@@ -56,8 +88,17 @@ pub fn rows(report: &Report) -> Vec<(&'static str, String)> {
         );
     }
     capture(&mut page, report);
+    if with_picture {
+        for (label, row) in picture::rows(reception) {
+            page.row(label, &row);
+        }
+    }
     for finding in &report.findings {
-        page.row("finding", &format!("[{}] {}", finding.code, finding.text));
+        let mut text = format!("[{}] {}", finding.code, finding.text);
+        if finding.false_alarm > 0.0 {
+            let _ = write!(text, " (False alarms: {}.)", rarity(finding.false_alarm));
+        }
+        page.row("finding", &text);
     }
     for remark in report.loaded.remarks() {
         page.row("note", remark);
@@ -65,8 +106,63 @@ pub fn rows(report: &Report) -> Vec<(&'static str, String)> {
     page.0
 }
 
+/// A rate of false alarms in words.
+fn rarity(rate: f64) -> String {
+    let one_in = 1.0 / rate;
+    if one_in >= 1e6 {
+        "fewer than one in a million".into()
+    } else {
+        // Rounded down to one digit: a bound stays a bound.
+        let digit = 10f64.powf((one_in.log10() + 1e-9).floor());
+        format!(
+            "at most one in {:.0}",
+            (one_in / digit + 1e-6).floor() * digit
+        )
+    }
+}
+
 fn number(page: &mut Page, reading: &Reading) {
-    let telegram = reading.attempt.decision.telegram;
+    let decision = &reading.attempt.decision;
+    sent(page, "", decision.telegram, trailer(reading));
+    page.row(
+        "certainty",
+        &format!(
+            "wrong with a probability of {}; {} telegrams added up",
+            probability(decision.odds_wrong),
+            short(reading.attempt.telegrams)
+        ),
+    );
+}
+
+fn half_duplex(page: &mut Page, reading: &HalfDuplexReading) {
+    sent(
+        page,
+        "half-duplex (HDX) transponder; ",
+        reading.telegram,
+        other_kinds::trailer(reading),
+    );
+    page.row(
+        "certainty",
+        &format!(
+            "wrong with a probability of {}; {} answer{} in the field's pauses",
+            probability(reading.odds_wrong),
+            reading.answers,
+            if reading.answers == 1 { "" } else { "s" }
+        ),
+    );
+    page.row("tones", &other_kinds::tones(reading));
+    page.row(
+        "noise",
+        &format!(
+            "Eb/N0 {:.1} dB in a single answer; the tones could be {:.1} dB weaker and still be read as often as not",
+            10.0 * reading.ebn0.log10(),
+            reading.spare_db
+        ),
+    );
+}
+
+/// The number and what it says of itself.
+fn sent(page: &mut Page, kind: &str, telegram: Telegram, trailer: Option<String>) {
     let identity = Identity::from_code(telegram.code);
     page.row("number", &identity.to_string());
     let mut meaning = vec![country_meaning(identity.country)];
@@ -84,7 +180,7 @@ fn number(page: &mut Page, reading: &Reading) {
     if identity.data_block {
         meaning.push("data block".into());
     }
-    match trailer(reading) {
+    match trailer {
         Some(trailer) if trailer != "000000" => meaning.push(format!("trailer {trailer}")),
         None => meaning.push("trailer not certain".into()),
         _ => {}
@@ -92,7 +188,7 @@ fn number(page: &mut Page, reading: &Reading) {
     page.row(
         "",
         &format!(
-            "{}; code {:016X}, CRC {:04X}",
+            "{kind}{}; code {:016X}, CRC {:04X}",
             meaning.join(", "),
             telegram.code,
             telegram.crc()
@@ -101,14 +197,6 @@ fn number(page: &mut Page, reading: &Reading) {
     for note in notes(&identity) {
         page.row("", &note);
     }
-    page.row(
-        "certainty",
-        &format!(
-            "wrong with a probability of {}; {} telegrams added up",
-            probability(reading.attempt.decision.odds_wrong),
-            short(reading.attempt.telegrams)
-        ),
-    );
 }
 
 fn field(page: &mut Page, report: &Report) {
@@ -229,9 +317,12 @@ impl Page {
 }
 
 /// A label on the left and wrapped text beside it.
-fn write_row(page: &mut String, label: &str, text: &str) {
+fn write_row(page: &mut String, label: &str, text: &str, coloured: bool) {
     let mut line = format!("  {label:LABEL$}");
     let mut used = line.chars().count();
+    if coloured && !label.is_empty() {
+        line = format!("  \x1b[{}m{label:LABEL$}\x1b[0m", colour(label));
+    }
     for word in text.split(' ') {
         let length = word.chars().count();
         if used + 1 + length > WIDTH && used > LABEL + 2 {
@@ -246,6 +337,15 @@ fn write_row(page: &mut String, label: &str, text: &str) {
     }
     page.push_str(line.trim_end());
     page.push('\n');
+}
+
+/// Terminal colour of a label: what was read green, what was not and why yellow, the rest bold only.
+fn colour(label: &str) -> &'static str {
+    match label {
+        "number" | "certainty" => "1;32",
+        "unread" | "expected" | "candidate" | "finding" => "1;33",
+        _ => "1",
+    }
 }
 
 fn probability(odds: f64) -> String {

@@ -10,15 +10,17 @@ use ripplemark::world::{DirectSignal, Pulses, RippleTag, View};
 use serde_json::{Map, Value, json};
 
 use super::Arguments;
-use super::output::{kind, unit};
-use super::plan::Plan;
+use super::output::{Target, kind, unit};
+use crate::command::signal::Plan;
 
 /// Writes the truth file beside the capture.
-pub fn write(plan: &Plan, arguments: &Arguments, clipped: u64) -> anyhow::Result<()> {
-    save(
-        &arguments.place(&plan.out),
-        &truth(plan, arguments, clipped),
-    )
+pub fn write(
+    plan: &Plan,
+    arguments: &Arguments,
+    target: &Target,
+    clipped: u64,
+) -> anyhow::Result<()> {
+    save(&arguments.place(), &truth(plan, arguments, target, clipped))
 }
 
 /// Writes `OUT.truth.json`.
@@ -31,7 +33,7 @@ pub fn save(out: &Path, truth: &Value) -> anyhow::Result<()> {
         .with_context(|| path.display().to_string())
 }
 
-fn truth(plan: &Plan, arguments: &Arguments, clipped: u64) -> Value {
+fn truth(plan: &Plan, arguments: &Arguments, target: &Target, clipped: u64) -> Value {
     let signal = &plan.signal;
     json!({
         "schema": "ripplemark.truth/1",
@@ -39,7 +41,7 @@ fn truth(plan: &Plan, arguments: &Arguments, clipped: u64) -> Value {
         "command": arguments.command(),
         "seed": signal.seed,
         "capture": {
-            "path": plan.out.display().to_string(),
+            "path": target.out.display().to_string(),
             "kind": plan.kind(),
             "samples": signal.samples,
             "rate_hz": signal.rate_hz,
@@ -49,8 +51,8 @@ fn truth(plan: &Plan, arguments: &Arguments, clipped: u64) -> Value {
                 View::Iq { centre_hz } => json!(centre_hz),
                 _ => Value::Null,
             },
-            "sample_type": kind(&plan.target()).1,
-            "unit": match unit(&plan.target()) {
+            "sample_type": kind(target).1,
+            "unit": match unit(target) {
                 Unit::Volt => "V",
                 Unit::FullScale => "full scale",
                 Unit::Unknown => "level",
