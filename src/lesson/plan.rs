@@ -292,7 +292,7 @@ impl Plan {
     }
 
     fn second_reader(&mut self, settings: &Settings) {
-        let offsets = [50, 300, 1000, 3300];
+        let offsets = [80, 300, 1000, 3300];
         let levels = [-40, -20, 0];
         let mut positions = Vec::new();
         for (across, offset) in offsets.iter().enumerate() {
