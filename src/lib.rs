@@ -36,6 +36,9 @@
 //! | [`telegram`] | number ↔ 64-bit code ↔ 128 bits |
 //! | [`linecode`] | bits ↔ load states ↔ boundary signs |
 //! | [`world`] | a bench in numbers → samples |
+//! | [`draw`] | what the receiver saw → figures |
+//! | [`page`] | figures, findings and numbers → a page for a browser |
+//! | [`lesson`] | captures made and read for it → pages that teach |
 //! | [`margin`] | bench × receiver, many times → how much breaks the reading |
 //!
 //! `receiver` and `world` do not know each other, so neither can be tuned to the other's mistakes.
@@ -95,8 +98,10 @@
 pub mod capture;
 pub mod draw;
 pub mod findings;
+pub mod lesson;
 pub mod linecode;
 pub mod margin;
+pub mod page;
 pub mod receiver;
 pub mod telegram;
 pub mod world;

@@ -97,7 +97,7 @@ fn offenders(rule: impl Fn(&Source) -> bool) -> Vec<String> {
 const NONE: [&str; 0] = [];
 
 /// Stage by stage, what a stage may build on. A stage that is not listed here belongs in this table first.
-const MAY_USE: [(&str, &[&str]); 13] = [
+const MAY_USE: [(&str, &[&str]); 14] = [
     ("telegram", &[]),
     ("linecode", &["telegram"]),
     ("capture", &[]),
@@ -116,17 +116,21 @@ const MAY_USE: [(&str, &[&str]); 13] = [
         ],
     ),
     (
+        "page",
+        &["telegram", "linecode", "receiver", "findings", "draw"],
+    ),
+    (
         "lesson",
         &[
             "telegram", "linecode", "receiver", "world", "findings", "margin", "link", "draw",
-            "capture",
+            "page", "capture",
         ],
     ),
     (
         "command",
         &[
             "telegram", "linecode", "capture", "receiver", "world", "findings", "margin", "link",
-            "draw", "lesson",
+            "draw", "page", "lesson",
         ],
     ),
     ("lib", &[]),

@@ -14,6 +14,7 @@
 
 mod atomic;
 mod description;
+mod folder;
 mod input;
 mod npy;
 mod npy_header;
@@ -30,6 +31,7 @@ mod write;
 
 pub use atomic::write_atomically;
 pub use description::read_description;
+pub use folder::{FolderError, Scratch, write_folder};
 pub use open::{OpenOptions, open};
 pub use pick::{ChannelChoice, PickError, Picked};
 pub use raw::{RawKind, RawKindError};

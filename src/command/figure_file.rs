@@ -35,11 +35,16 @@ pub fn figure_file(value: &str) -> Result<FigureFile, String> {
     Ok(FigureFile { path, kind })
 }
 
+/// Whether writing `output` would replace this file.
+pub fn replaces(output: &Path, path: &Path) -> bool {
+    let real = |path: &Path| fs::canonicalize(path).ok();
+    real(output).is_some_and(|output| real(path) == Some(output))
+}
+
 impl FigureFile {
     /// Whether writing the figure would replace this file.
     pub fn replaces(&self, path: &Path) -> bool {
-        let real = |path: &Path| fs::canonicalize(path).ok();
-        real(&self.path).is_some_and(|figure| real(path) == Some(figure))
+        replaces(&self.path, path)
     }
 
     /// The name as it was given.

@@ -6,7 +6,7 @@ mod setup;
 mod sums;
 mod text;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context, ensure};
@@ -155,10 +155,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
 }
 
 /// A scenario with settings KEY=VALUE; without a file the defaults and one tag.
-pub fn read_scenario(
-    path: Option<&std::path::Path>,
-    settings: &[String],
-) -> anyhow::Result<Scenario> {
+pub fn read_scenario(path: Option<&Path>, settings: &[String]) -> anyhow::Result<Scenario> {
     let (text, name) = match path {
         Some(path) => {
             let name = path.display().to_string();

@@ -5,6 +5,7 @@
 
 mod decode;
 mod figure_file;
+mod lesson;
 mod link;
 mod margin;
 mod signal;
@@ -40,6 +41,7 @@ struct Program {
 #[derive(Subcommand)]
 enum Command {
     Decode(decode::Arguments),
+    Lesson(lesson::Arguments),
     Link(link::Arguments),
     Margin(Box<margin::Arguments>),
     Synth(Box<synth::Arguments>),
@@ -60,6 +62,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let outcome = match program {
         Ok(program) => match program.command {
             Command::Synth(arguments) => synth::run(&arguments),
+            Command::Lesson(arguments) => lesson::run(&arguments),
             Command::Link(arguments) => link::run(&arguments),
             Command::Margin(arguments) => margin::run(&arguments),
             Command::Decode(arguments) => decode::run(&arguments),
@@ -81,6 +84,14 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         complain(&error);
         ExitCode::from(BAD_ARGUMENTS)
     })
+}
+
+/// The arguments of a command as another command gives them; the first word is the command's name.
+fn parsed<A: clap::Args>(
+    words: impl IntoIterator<Item = impl Into<OsString> + Clone>,
+) -> anyhow::Result<A> {
+    let command = A::augment_args(clap::Command::new("ripplemark"));
+    Ok(A::from_arg_matches(&command.try_get_matches_from(words)?)?)
 }
 
 /// One line on standard error: a message of several would break scripts that read one line for each failure.

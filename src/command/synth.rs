@@ -62,11 +62,58 @@ pub struct Arguments {
     /// Write lines with the settings (length, interval, unit) before the data; only .csv
     #[arg(long)]
     preamble: bool,
+    #[arg(skip)]
+    asked: Asked,
+}
+
+/// Where a command that asks for captures has them made. The program's own command line leaves it as it is.
+#[derive(Clone, Debug, Default)]
+pub struct Asked {
+    /// Folder that names of files count from; empty: the current one.
+    pub folder: PathBuf,
+    /// The command as the truth file states it; empty: the program's own.
+    pub command: Vec<String>,
+}
+
+impl Arguments {
+    /// The same, made for another command.
+    pub fn asked(mut self, asked: Asked) -> Self {
+        if let Some(scenario) = &mut self.signal.scenario {
+            *scenario = asked.folder.join(&*scenario);
+        }
+        self.asked = asked;
+        self
+    }
+
+    /// The file in the folder it belongs to.
+    fn place(&self) -> PathBuf {
+        self.asked.folder.join(&self.out)
+    }
+
+    /// The arguments of the program, as they were given.
+    fn command(&self) -> Vec<String> {
+        if self.asked.command.is_empty() {
+            std::env::args().skip(1).collect()
+        } else {
+            self.asked.command.clone()
+        }
+    }
 }
 
 /// Makes the capture and its truth file.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
-    let (clipped, range) = if arguments.signal.is_scenario() {
+    let (clipped, range) = make(arguments)?;
+    if clipped > 0 {
+        eprintln!(
+            "ripplemark: note: {clipped} samples are beyond the range of {range} V and were clipped"
+        );
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The same without a word; returns how many samples were clipped at what range.
+pub fn make(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
+    Ok(if arguments.signal.is_scenario() {
         scenario::write(arguments)?
     } else {
         let form = form::form(arguments)?;
@@ -84,16 +131,10 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         };
         form::check(&target, arguments.signal.seconds())?;
         let mut source = plan.signal.source();
-        let clipped = output::write(&target, |re, im| {
+        let clipped = output::write(&arguments.place(), &target, |re, im| {
             source.next_block(re, im);
         })?;
-        truth::write(&plan, &target, clipped)?;
+        truth::write(&plan, arguments, &target, clipped)?;
         (clipped, plan.range)
-    };
-    if clipped > 0 {
-        eprintln!(
-            "ripplemark: note: {clipped} samples are beyond the range of {range} V and were clipped"
-        );
-    }
-    Ok(ExitCode::SUCCESS)
+    })
 }

@@ -8,6 +8,8 @@
 
 mod aligned;
 mod contour;
+mod curve;
+mod describe;
 mod envelope;
 mod eye;
 mod figure;
@@ -28,9 +30,11 @@ mod view;
 
 use plotters::drawing::DrawingAreaErrorKind;
 
+pub use curve::{Curve, Curves, curves_svg};
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
 pub use range_map::{RangeMap, RangePoint};
 pub use share_figure::{SHARE_FIGURE_SIZE, ShareFigure, Theory, share_png, share_svg};
+pub use style::palette;
 pub use view::{About, View};
 
 /// Why a figure cannot be drawn.

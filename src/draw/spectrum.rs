@@ -11,7 +11,7 @@ use super::{DrawError, View, sentence};
 use crate::receiver::{BIT, NOMINAL_HZ, Samples, spectrum};
 
 /// Shown on each side of the field.
-const REACH_HZ: f64 = 10_000.0;
+pub(super) const REACH_HZ: f64 = 10_000.0;
 
 /// Return bands of ISO 11785, Hz (encyclopedia article "ISO 11784 and ISO 11785").
 const RETURN_BANDS_HZ: [(f64, f64); 2] = [(129_000.0, 133_200.0), (135_200.0, 139_400.0)];

@@ -37,6 +37,22 @@ pub const GRID: RGBColor = RGBColor(222, 222, 222);
 /// Remarks and tick labels: contrast 7:1 on white.
 pub const MUTED: RGBColor = RGBColor(85, 85, 85);
 
+/// The colours by name, as web pages write them: pages and figures look alike.
+pub fn palette() -> [(&'static str, String); 9] {
+    [
+        ("ink", INK),
+        ("blue", BLUE),
+        ("sky", SKY),
+        ("vermillion", VERMILLION),
+        ("orange", ORANGE),
+        ("green", GREEN),
+        ("purple", PURPLE),
+        ("grid", GRID),
+        ("muted", MUTED),
+    ]
+    .map(|(name, RGBColor(r, g, b))| (name, format!("#{r:02X}{g:02X}{b:02X}")))
+}
+
 /// Every colour with its half-tones on white, as bytes.
 pub fn inks() -> Vec<[u8; 3]> {
     let all = [

@@ -2,7 +2,6 @@
 
 use std::ops::Range;
 
-use num_complex::Complex64;
 use plotters::prelude::*;
 
 use super::aligned::Aligned;
@@ -11,13 +10,15 @@ use super::style::{
     middle, quantile, tick, width_of,
 };
 use super::{DrawError, View, sentence};
-use crate::receiver::{BIT, TELEGRAM};
+use crate::receiver::BIT;
 use crate::telegram::{Part, TELEGRAM_BITS, part_of};
 
-/// Rows, and bits in each.
-const ROWS: usize = 4;
-/// See [`ROWS`].
-const ROW_BITS: usize = TELEGRAM_BITS / ROWS;
+/// Bits in a row.
+const ROW_BITS: usize = 32;
+/// Bits in a row where 32 would have less than a digit's width each.
+const SHORT_ROW_BITS: usize = 16;
+/// Below this width rows are short, pixels.
+const NARROW: u32 = 700;
 /// Height of the strip with the fields' names and of the one with the bits, pixels.
 const STRIP: u32 = 18;
 
@@ -80,26 +81,28 @@ where
         view.ripple_unit()
     );
     let area = headed(area, heading, &remark)?;
-    let along = along(aligned, view.percent());
+    let row_bits = if area.dim_in_pixel().0 < NARROW {
+        SHORT_ROW_BITS
+    } else {
+        ROW_BITS
+    };
+    let along = view.mean_telegram().unwrap_or_default();
     let reach = 1.15 * quantile(along.iter().map(|y| y.abs()), 0.995).max(1e-9);
     let fields = fields(&aligned.bits, aligned.certain);
-    for (row, strip) in area.split_evenly((ROWS, 1)).iter().enumerate() {
-        draw_row(strip, row, aligned, &fields, &along, reach)?;
+    for (row, strip) in area
+        .split_evenly((TELEGRAM_BITS / row_bits, 1))
+        .iter()
+        .enumerate()
+    {
+        let shown = row * row_bits..(row + 1) * row_bits;
+        draw_row(strip, shown, aligned, &fields, &along, reach)?;
     }
     Ok(())
 }
 
-/// The mean telegram along the axis, smoothed where noise would hide it.
-fn along(aligned: &Aligned, percent: f64) -> Vec<f64> {
-    let turn = Complex64::cis(-aligned.angle);
-    (0..TELEGRAM as isize)
-        .map(|at| percent * (aligned.smoothed(at) * turn).re)
-        .collect()
-}
-
 fn draw_row<DB: DrawingBackend>(
     area: &Area<DB>,
-    row: usize,
+    shown: Range<usize>,
     aligned: &Aligned,
     fields: &[Field],
     along: &[f64],
@@ -110,8 +113,7 @@ where
 {
     let (width, height) = area.dim_in_pixel();
     let (left, right) = (LEFT as i32, (width - RIGHT.min(width)) as i32);
-    let per_bit = f64::from(right - left) / ROW_BITS as f64;
-    let shown = row * ROW_BITS..(row + 1) * ROW_BITS;
+    let per_bit = f64::from(right - left) / shown.len() as f64;
     let x = |bit: f64| left + ((bit - shown.start as f64) * per_bit).round() as i32;
     let strip = STRIP as i32;
     let (wave_top, wave_bottom) = (2 * strip + 2, (height as i32 - 6).max(2 * strip + 12));

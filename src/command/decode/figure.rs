@@ -35,7 +35,15 @@ pub fn check(file: &FigureFile, captures: &[PathBuf]) -> anyhow::Result<()> {
 
 /// Draws and writes.
 pub fn draw(file: &FigureFile, report: &Report) -> anyhow::Result<()> {
-    let reason = report.findings.first().map(|finding| finding.text.as_str());
+    let view = view(report);
+    file.write(
+        || figure_png(&view, FIGURE_SIZE),
+        || figure_svg(&view, FIGURE_SIZE),
+    )
+}
+
+/// What is drawn of a capture.
+pub fn view(report: &Report) -> View<'_> {
     let unit = match report.loaded.layout().channels.first().map(|c| c.unit) {
         Some(Unit::Volt) => "V",
         Some(Unit::FullScale) => "of full scale",
@@ -47,11 +55,7 @@ pub fn draw(file: &FigureFile, report: &Report) -> anyhow::Result<()> {
         unit,
         from_s: material.map_or(0.0, |material| material.from_s),
         samples: material.map(|material| report.loaded.signal(&material.window).samples),
-        reason,
+        reason: report.findings.first().map(|finding| finding.text.as_str()),
     };
-    let view = View::new(&report.reception, about);
-    file.write(
-        || figure_png(&view, FIGURE_SIZE),
-        || figure_svg(&view, FIGURE_SIZE),
-    )
+    View::new(&report.reception, about)
 }

@@ -5,13 +5,16 @@ mod json;
 mod load;
 mod other_kinds;
 mod picture;
+mod report;
 mod text;
 
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
 use ripplemark::capture::{CaptureError, ChannelChoice, RawKind};
+use ripplemark::draw::View;
 use ripplemark::findings::{Finding, compare, findings};
 use ripplemark::receiver::{Reception, Samples, Signal, receive, receive_joined};
 use ripplemark::telegram::Identity;
@@ -19,6 +22,7 @@ use ripplemark::telegram::Identity;
 use super::figure_file::{FigureFile, figure_file};
 use super::values::within;
 use load::{Loaded, Window};
+use report::ReportOutput;
 
 const AFTER_HELP: &str = "\
 A resonant reader antenna carries tens to hundreds of volts: hold a pick-up coil near it instead of
@@ -75,6 +79,9 @@ pub struct Arguments {
     /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
     #[arg(long, value_name = "FILE", value_parser = figure_file, conflicts_with = "join")]
     figure: Option<FigureFile>,
+    /// Write a page for a browser about all captures: verdict, figures, findings, the telegram bit by bit
+    #[arg(long, value_name = "FILE.html", value_parser = report::file)]
+    report: Option<PathBuf>,
 }
 
 /// A capture with everything that is to be printed of it.
@@ -92,6 +99,21 @@ pub(super) struct Report {
 }
 
 impl Report {
+    /// What is printed of it where no terminal is.
+    pub fn printed(&self) -> String {
+        text::page(self, true, text::Look::plain())
+    }
+
+    /// The JSON line of it.
+    pub fn json_line(&self) -> String {
+        json::line(self)
+    }
+
+    /// What is drawn of it.
+    pub fn view(&self) -> View<'_> {
+        figure::view(self)
+    }
+
     fn is_read(&self) -> bool {
         !self.identities().is_empty() && self.as_expected != Some(false)
     }
@@ -115,11 +137,15 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         Some(path) => Some((path.display().to_string(), received(arguments, path)?.1)),
         None => None,
     };
+    let mut page = match &arguments.report {
+        Some(path) => Some(ReportOutput::new(path, &arguments.captures)?),
+        None => None,
+    };
     let look = text::Look::of_output();
     let mut all_read = true;
     let mut unreadable = false;
     let mut first = true;
-    let mut finish = |outcome: Result<Report, anyhow::Error>| -> anyhow::Result<()> {
+    let mut finish = |name: String, outcome: anyhow::Result<Report>| -> anyhow::Result<()> {
         match outcome {
             Ok(mut report) => {
                 all_read &= report.is_read();
@@ -139,20 +165,32 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
                     unreadable = true;
                     super::complain(&error);
                 }
+                if let Some(page) = &mut page {
+                    page.add(&report, arguments)?;
+                }
             }
             Err(error) => {
                 unreadable = true;
                 super::complain(&error);
+                if let Some(page) = &mut page {
+                    page.add_unreadable(&name, &error)?;
+                }
             }
         }
         Ok(())
     };
     if arguments.join {
-        finish(joined(arguments))?;
+        finish(names(&arguments.captures), joined(arguments))?;
     } else {
         for path in &arguments.captures {
-            finish(single(arguments, path))?;
+            finish(path.display().to_string(), single(arguments, path))?;
         }
+    }
+    if let Some(page) = &page
+        && let Err(error) = page.write()
+    {
+        unreadable = true;
+        super::complain(&error);
     }
     Ok(if unreadable {
         ExitCode::from(super::BAD_ARGUMENTS)
@@ -161,6 +199,16 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     } else {
         ExitCode::from(1)
     })
+}
+
+/// Reads a capture for another command: with the usual settings, called by another name, and with all that figures need.
+pub fn read(place: &Path, name: &str) -> anyhow::Result<Report> {
+    let words = [OsString::from("decode"), place.as_os_str().into()];
+    let mut arguments: Arguments = super::parsed(words)?;
+    arguments.report = Some(PathBuf::new());
+    let mut report = single(&arguments, place)?;
+    report.path = name.into();
+    Ok(report)
 }
 
 fn single(arguments: &Arguments, path: &Path) -> anyhow::Result<Report> {
@@ -203,7 +251,7 @@ fn received(arguments: &Arguments, path: &Path) -> anyhow::Result<(Received, Rec
                 whole.absorb(reception, arguments.odds);
             }
         }
-        if telling && arguments.figure.is_some() {
+        if telling && (arguments.figure.is_some() || arguments.report.is_some()) {
             drawn = Some(figure::Material {
                 from_s: offset_s,
                 window,
@@ -235,19 +283,23 @@ fn joined(arguments: &Arguments) -> anyhow::Result<Report> {
         Some(reception) => reception,
         None => receive(&signals[0], arguments.odds),
     };
-    let paths: Vec<String> = arguments
-        .captures
-        .iter()
-        .map(|path| path.display().to_string())
-        .collect();
     let (loaded, _) = pieces.swap_remove(0);
     Ok(report(
         arguments,
-        paths.join(" + "),
+        names(&arguments.captures),
         loaded,
         samples,
         reception,
     ))
+}
+
+/// Captures that are taken as one.
+fn names(captures: &[PathBuf]) -> String {
+    let names: Vec<String> = captures
+        .iter()
+        .map(|path| path.display().to_string())
+        .collect();
+    names.join(" + ")
 }
 
 fn report(

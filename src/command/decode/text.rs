@@ -23,6 +23,14 @@ pub struct Look {
 }
 
 impl Look {
+    /// As in files and pipes.
+    pub const fn plain() -> Self {
+        Self {
+            picture: false,
+            colour: false,
+        }
+    }
+
     /// By what standard output is; colour is off where NO_COLOR says so (no-color.org: set and not empty).
     pub fn of_output() -> Self {
         let picture = std::io::stdout().is_terminal();
@@ -37,14 +45,20 @@ impl Look {
 
 /// The whole page of a capture.
 pub fn page(report: &Report, first: bool, look: Look) -> String {
-    let mut page = Page {
-        text: String::new(),
-        colour: look.colour,
-    };
+    let mut text = String::new();
     if !first {
-        page.text.push('\n');
+        text.push('\n');
     }
-    let _ = writeln!(page.text, "{}", report.path);
+    let _ = writeln!(text, "{}", report.path);
+    for (label, words) in rows(report, look.picture) {
+        write_row(&mut text, label, &words, look.colour);
+    }
+    text
+}
+
+/// What the page says, label by label; a row that goes on has an empty label.
+pub fn rows(report: &Report, with_picture: bool) -> Vec<(&'static str, String)> {
+    let mut page = Page(Vec::new());
     let reception = &report.reception;
     for reading in &reception.readings {
         number(&mut page, reading);
@@ -74,7 +88,7 @@ pub fn page(report: &Report, first: bool, look: Look) -> String {
         );
     }
     capture(&mut page, report);
-    if look.picture {
+    if with_picture {
         for (label, row) in picture::rows(reception) {
             page.row(label, &row);
         }
@@ -89,7 +103,7 @@ pub fn page(report: &Report, first: bool, look: Look) -> String {
     for remark in report.loaded.remarks() {
         page.row("note", remark);
     }
-    page.text
+    page.0
 }
 
 /// A rate of false alarms in words.
@@ -294,34 +308,35 @@ fn capture(page: &mut Page, report: &Report) {
     page.row("capture", &text);
 }
 
-struct Page {
-    text: String,
-    colour: bool,
-}
+struct Page(Vec<(&'static str, String)>);
 
 impl Page {
-    /// A label on the left and wrapped text beside it.
-    fn row(&mut self, label: &str, text: &str) {
-        let mut line = format!("  {label:LABEL$}");
-        let mut used = line.chars().count();
-        if self.colour && !label.is_empty() {
-            line = format!("  \x1b[{}m{label:LABEL$}\x1b[0m", colour(label));
-        }
-        for word in text.split(' ') {
-            let length = word.chars().count();
-            if used + 1 + length > WIDTH && used > LABEL + 2 {
-                self.text.push_str(line.trim_end());
-                self.text.push('\n');
-                line = " ".repeat(LABEL + 2);
-                used = LABEL + 2;
-            }
-            line.push(' ');
-            line.push_str(word);
-            used += 1 + length;
-        }
-        self.text.push_str(line.trim_end());
-        self.text.push('\n');
+    fn row(&mut self, label: &'static str, text: &str) {
+        self.0.push((label, text.into()));
     }
+}
+
+/// A label on the left and wrapped text beside it.
+fn write_row(page: &mut String, label: &str, text: &str, coloured: bool) {
+    let mut line = format!("  {label:LABEL$}");
+    let mut used = line.chars().count();
+    if coloured && !label.is_empty() {
+        line = format!("  \x1b[{}m{label:LABEL$}\x1b[0m", colour(label));
+    }
+    for word in text.split(' ') {
+        let length = word.chars().count();
+        if used + 1 + length > WIDTH && used > LABEL + 2 {
+            page.push_str(line.trim_end());
+            page.push('\n');
+            line = " ".repeat(LABEL + 2);
+            used = LABEL + 2;
+        }
+        line.push(' ');
+        line.push_str(word);
+        used += 1 + length;
+    }
+    page.push_str(line.trim_end());
+    page.push('\n');
 }
 
 /// Terminal colour of a label: what was read green, what was not and why yellow, the rest bold only.

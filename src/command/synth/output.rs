@@ -55,9 +55,10 @@ pub fn unit(target: &Target) -> Unit {
     }
 }
 
-/// Writes the capture; `next` fills both vectors (the second with quadrature samples, if there are any) with the next samples or nothing
+/// Writes the capture to `place`; `next` fills both vectors (the second with quadrature samples, if there are any) with the next samples or nothing
 /// at the end. Returns how many samples were beyond the digitiser's range.
 pub fn write(
+    place: &Path,
     target: &Target,
     mut next: impl FnMut(&mut Vec<f64>, &mut Vec<f64>),
 ) -> anyhow::Result<u64> {
@@ -89,7 +90,7 @@ pub fn write(
     let convert = conversion(target, unit);
     let (mut re, mut im) = (Vec::new(), Vec::new());
     let mut clipped = 0;
-    write_blocks(target.out, &heading, kind(target).0, |block| {
+    write_blocks(place, &heading, kind(target).0, |block| {
         next(&mut re, &mut im);
         for (to, from) in block.iter_mut().zip([&re, &im]) {
             to.extend(from.iter().map(|&value| {

@@ -29,14 +29,17 @@ pub fn write(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
     };
     check(&target, scenario.duration_s.0)?;
     let mut source = bench.source();
-    let clipped = output::write(&target, |re, _| {
+    let clipped = output::write(&arguments.place(), &target, |re, _| {
         source.next_block(re);
     })?;
-    truth::save(&arguments.out, &truth(&bench, &target, clipped))?;
+    truth::save(
+        &arguments.place(),
+        &truth(&bench, arguments, &target, clipped),
+    )?;
     Ok((clipped, target.range))
 }
 
-fn truth(bench: &Bench, target: &Target, clipped: u64) -> Value {
+fn truth(bench: &Bench, arguments: &Arguments, target: &Target, clipped: u64) -> Value {
     let scenario = bench.scenario();
     let derived = bench.derived();
     let digitiser: Option<Digitiser> = bench.digitiser();
@@ -94,7 +97,7 @@ fn truth(bench: &Bench, target: &Target, clipped: u64) -> Value {
     let mut truth = json!({
         "schema": "ripplemark.truth/1",
         "program": concat!("ripplemark ", env!("CARGO_PKG_VERSION")),
-        "command": truth::command(),
+        "command": arguments.command(),
         "seed": scenario.seed.0,
         "capture": {
             "path": target.out.display().to_string(),

@@ -9,12 +9,18 @@ use ripplemark::telegram::{Identity, Telegram};
 use ripplemark::world::{DirectSignal, Pulses, RippleTag, View};
 use serde_json::{Map, Value, json};
 
+use super::Arguments;
 use super::output::{Target, kind, unit};
 use crate::command::signal::Plan;
 
 /// Writes the truth file beside the capture.
-pub fn write(plan: &Plan, target: &Target, clipped: u64) -> anyhow::Result<()> {
-    save(target.out, &truth(plan, target, clipped))
+pub fn write(
+    plan: &Plan,
+    arguments: &Arguments,
+    target: &Target,
+    clipped: u64,
+) -> anyhow::Result<()> {
+    save(&arguments.place(), &truth(plan, arguments, target, clipped))
 }
 
 /// Writes `OUT.truth.json`.
@@ -27,17 +33,12 @@ pub fn save(out: &Path, truth: &Value) -> anyhow::Result<()> {
         .with_context(|| path.display().to_string())
 }
 
-/// The arguments of the program, as they were given.
-pub fn command() -> Vec<String> {
-    std::env::args().skip(1).collect()
-}
-
-fn truth(plan: &Plan, target: &Target, clipped: u64) -> Value {
+fn truth(plan: &Plan, arguments: &Arguments, target: &Target, clipped: u64) -> Value {
     let signal = &plan.signal;
     json!({
         "schema": "ripplemark.truth/1",
         "program": concat!("ripplemark ", env!("CARGO_PKG_VERSION")),
-        "command": command(),
+        "command": arguments.command(),
         "seed": signal.seed,
         "capture": {
             "path": target.out.display().to_string(),

@@ -1,0 +1,187 @@
+//! Curves that are worked out from the bench's coils and circuits, with the command that prints their points.
+
+use std::collections::BTreeMap;
+
+use serde_json::{Value, json};
+
+use super::LessonError;
+use super::taken::Picture;
+use crate::draw::{Curve, Curves, curves_svg};
+use crate::world::link::{Link, link};
+use crate::world::scenario::{PlaceKeys, Scenario, half_bits};
+
+/// Size of a figure.
+const SIZE: (u32, u32) = (400, 320);
+/// The bench without any setting: one reader and one tag.
+const BENCH: &str = "[[tag]]\n";
+/// Frequency that tags for animals are tuned to, Hz (ISO 11785).
+const TUNED_HZ: f64 = 134_200.0;
+/// The other common low frequency of readers, Hz (common practice).
+const OTHER_HZ: f64 = 125_000.0;
+
+/// Figures and the values that chapters quote.
+pub(super) struct Worked {
+    pub pictures: BTreeMap<&'static str, Picture>,
+    pub values: Value,
+}
+
+fn bench(settings: &[(String, String)]) -> Result<Scenario, LessonError> {
+    Ok(Scenario::read(BENCH, settings)?)
+}
+
+fn at(scenario: &Scenario, place: PlaceKeys) -> Result<Link, LessonError> {
+    let tag = &scenario.tag[0];
+    let transponder = tag.transponder(scenario.field_hz());
+    let station = scenario.reader.station(false)?;
+    let half_bits = half_bits(&tag.sends.telegram(scenario.seed.0, 0));
+    Ok(link(
+        &station,
+        &transponder,
+        &place.place(),
+        &scenario.listening()?,
+        &half_bits,
+    )?)
+}
+
+/// Voltage at the tag over the frequency of a field that is otherwise the same.
+fn over_frequency() -> Result<(Vec<(f64, f64)>, f64, f64), LessonError> {
+    let volts = |hz: f64| -> Result<f64, LessonError> {
+        let settings = [
+            ("reader.field_hz".to_string(), format!("{hz}")),
+            ("tag.1.tuned_hz".to_string(), format!("{TUNED_HZ}")),
+        ];
+        let scenario = bench(&settings)?;
+        Ok(at(&scenario, scenario.tag[0].place)?.tag_v)
+    };
+    let points = (0..=30)
+        .map(|step| {
+            let hz = 119_200.0 + 1000.0 * f64::from(step);
+            Ok((hz / 1e3, volts(hz)?))
+        })
+        .collect::<Result<_, LessonError>>()?;
+    Ok((points, volts(TUNED_HZ)?, volts(OTHER_HZ)?))
+}
+
+/// Works all of them out.
+pub(super) fn work_out() -> Result<Worked, LessonError> {
+    let scenario = bench(&[])?;
+    let minimum_v = scenario.tag[0].minimum_v;
+    let (points, own_v, other_v) = over_frequency()?;
+    let mut pictures = BTreeMap::new();
+    let mut put = |name, curves: &Curves, words: String| -> Result<(), LessonError> {
+        let svg = curves_svg(curves, SIZE)?;
+        pictures.insert(
+            name,
+            Picture {
+                svg,
+                narrow_svg: None,
+                words,
+            },
+        );
+        Ok(())
+    };
+    let line = |left: f64, right: f64| Curve {
+        name: format!("the chip needs {minimum_v} V"),
+        points: vec![(left, minimum_v), (right, minimum_v)],
+    };
+    put(
+        "frequency",
+        &Curves {
+            heading: "Voltage at the tag".into(),
+            x_label: "frequency of the field, kHz".into(),
+            y_label: "peak, V".into(),
+            curves: vec![
+                Curve {
+                    name: "tag tuned to 134.2 kHz".into(),
+                    points,
+                },
+                line(119.2, 149.2),
+            ],
+        },
+        format!(
+            "Voltage at a tag tuned to 134.2 kHz over the frequency of the field: a resonance with {own_v:.2} V at its top and {other_v:.2} V \
+             at 125 kHz; the chip needs {minimum_v} V."
+        ),
+    )?;
+    let distances: Vec<f64> = (1..=20).map(|step| 10.0 * f64::from(step)).collect();
+    let along = |tilt_deg: f64| -> Result<Vec<(f64, Link)>, LessonError> {
+        distances
+            .iter()
+            .map(|&distance_mm| {
+                let place = PlaceKeys {
+                    distance_mm,
+                    offset_mm: 0.0,
+                    tilt_deg,
+                };
+                Ok((distance_mm, at(&scenario, place)?))
+            })
+            .collect()
+    };
+    let (straight, turned) = (along(0.0)?, along(60.0)?);
+    let curve = |name: &str, links: &[(f64, Link)], value: fn(&Link) -> f64| Curve {
+        name: name.into(),
+        points: links.iter().map(|(mm, link)| (*mm, value(link))).collect(),
+    };
+    let reach = |links: &[(f64, Link)]| {
+        links
+            .iter()
+            .take_while(|(_, link)| link.powered)
+            .last()
+            .map_or(0.0, |(mm, _)| *mm)
+    };
+    put(
+        "power",
+        &Curves {
+            heading: "Voltage at the tag".into(),
+            x_label: "distance, mm".into(),
+            y_label: "peak, V".into(),
+            curves: vec![
+                curve("axis along the field", &straight, |link| link.tag_v),
+                curve("turned by 60°", &turned, |link| link.tag_v),
+                line(10.0, 200.0),
+            ],
+        },
+        format!(
+            "Voltage at the tag over distance: with its axis along the field enough for the chip up to {} mm, turned by 60° up to {} mm.",
+            reach(&straight),
+            reach(&turned)
+        ),
+    )?;
+    let decibel = |link: &Link| 20.0 * link.sent.depth.max(1e-12).log10();
+    put(
+        "depth",
+        &Curves {
+            heading: "Depth of the ripple".into(),
+            x_label: "distance, mm".into(),
+            y_label: "dB against the field".into(),
+            curves: vec![
+                curve("axis along the field", &straight, decibel),
+                curve("turned by 60°", &turned, decibel),
+            ],
+        },
+        format!(
+            "Depth of the ripple against the field over distance, falling from {:.0} dB at {} mm to {:.0} dB at {} mm.",
+            decibel(&straight[0].1),
+            straight[0].0,
+            decibel(&straight[straight.len() - 1].1),
+            straight[straight.len() - 1].0
+        ),
+    )?;
+    let near = &straight[1].1;
+    let double = &straight[3].1;
+    let values = json!({
+        "minimum_v": minimum_v,
+        "own_v": own_v,
+        "other_v": other_v,
+        "reach_mm": reach(&straight),
+        "reach_turned_mm": reach(&turned),
+        "near_mm": straight[1].0,
+        "near_v": near.tag_v,
+        "near_depth": near.sent.depth,
+        "double_mm": straight[3].0,
+        "double_v": double.tag_v,
+        "double_depth": double.sent.depth,
+        "antenna_v": near.antenna_v,
+    });
+    Ok(Worked { pictures, values })
+}

@@ -1,0 +1,49 @@
+//! Captures of the lesson, each by the command that makes it.
+
+use crate::draw::Panel;
+
+/// A capture that a page shows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recipe {
+    /// Name, also of the file.
+    pub name: String,
+    /// Folder of the file.
+    pub folder: &'static str,
+    /// What is given to `synth` behind the file's name.
+    pub words: Vec<String>,
+    /// Figures drawn from it.
+    pub panels: Vec<Panel>,
+    /// The file stays in the lesson; others are made anew with the command.
+    pub kept: bool,
+    /// Chapters that need it.
+    pub chapters: Vec<usize>,
+}
+
+impl Recipe {
+    /// The file, from the lesson's folder on.
+    pub fn file(&self) -> String {
+        format!("{}/{}.wav", self.folder, self.name)
+    }
+
+    /// Arguments of the program that make the capture.
+    pub fn synth_words(&self) -> Vec<String> {
+        let mut words = vec!["synth".to_string(), self.file()];
+        words.extend(self.words.iter().cloned());
+        words
+    }
+
+    /// The command that makes the capture.
+    pub fn synth_command(&self) -> String {
+        format!("ripplemark {}", self.synth_words().join(" "))
+    }
+
+    /// The command that reads it.
+    pub fn decode_command(&self) -> String {
+        format!("ripplemark decode {}", self.file())
+    }
+}
+
+/// Words of a command from one line; values have no blanks in them.
+pub(super) fn words(line: &str) -> Vec<String> {
+    line.split_whitespace().map(str::to_string).collect()
+}

@@ -1,0 +1,190 @@
+//! What came of a capture: the receiver's result as it is printed, and the figures.
+
+use std::collections::BTreeMap;
+
+use serde_json::{Value, json};
+
+use super::LessonError;
+use super::recipe::Recipe;
+use crate::draw::{Panel, View, panel_svg};
+
+/// Size of a figure: at 380 px of page it is shown nearly as large as it is drawn.
+const PANEL: (u32, u32) = (400, 320);
+/// The telegram where there is room, and on a phone.
+const TELEGRAM_WIDE: (u32, u32) = (1100, 420);
+/// See [`TELEGRAM_WIDE`].
+const TELEGRAM_NARROW: (u32, u32) = (400, 700);
+
+/// What the program said of a capture of the lesson.
+pub struct Evidence<'a> {
+    /// How it was made.
+    pub recipe: &'a Recipe,
+    /// What the receiver saw.
+    pub view: &'a View<'a>,
+    /// What `decode` prints.
+    pub printed: String,
+    /// The object of `decode --json`.
+    pub decoded: Value,
+    /// The truth file.
+    pub truth: Value,
+}
+
+/// A figure with its text alternative.
+#[derive(Clone, Debug)]
+pub struct Picture {
+    /// The drawing.
+    pub svg: String,
+    /// The drawing for narrow pages, where there is another.
+    pub narrow_svg: Option<String>,
+    /// What it shows, in words.
+    pub words: String,
+}
+
+/// A capture of the lesson with everything a page shows of it.
+#[derive(Clone, Debug)]
+pub struct Taken {
+    /// How it was made.
+    pub recipe: Recipe,
+    /// What `decode` prints.
+    pub printed: String,
+    /// The object of `decode --json`.
+    pub decoded: Value,
+    /// The truth file.
+    pub truth: Value,
+    /// Figures by panel.
+    pub pictures: BTreeMap<&'static str, Picture>,
+    /// The mean telegram along the ripple's axis, % of the field, a value a field cycle.
+    pub mean_telegram: Option<Vec<f64>>,
+}
+
+/// Name of a panel in file names and chapters.
+pub(super) fn panel_name(panel: Panel) -> &'static str {
+    match panel {
+        Panel::Level => "level",
+        Panel::Spectrum => "spectrum",
+        Panel::Phasor => "phasor",
+        Panel::Eye => "eye",
+        Panel::Envelope => "envelope",
+        Panel::Telegram => "telegram",
+    }
+}
+
+impl Taken {
+    /// Draws what the recipe asks for.
+    ///
+    /// # Errors
+    /// A figure that cannot be drawn.
+    pub fn new(evidence: Evidence<'_>) -> Result<Self, LessonError> {
+        let mut pictures = BTreeMap::new();
+        for &panel in &evidence.recipe.panels {
+            let (size, narrow) = match panel {
+                Panel::Telegram => (TELEGRAM_WIDE, Some(TELEGRAM_NARROW)),
+                _ => (PANEL, None),
+            };
+            let picture = Picture {
+                svg: panel_svg(panel, evidence.view, size)?,
+                narrow_svg: narrow
+                    .map(|size| panel_svg(panel, evidence.view, size))
+                    .transpose()?,
+                words: evidence.view.words(panel),
+            };
+            pictures.insert(panel_name(panel), picture);
+        }
+        Ok(Self {
+            recipe: evidence.recipe.clone(),
+            mean_telegram: evidence.view.mean_telegram(),
+            printed: evidence.printed,
+            decoded: evidence.decoded,
+            truth: evidence.truth,
+            pictures,
+        })
+    }
+
+    fn readings(&self) -> &[Value] {
+        self.decoded["readings"]
+            .as_array()
+            .map_or(&[], Vec::as_slice)
+    }
+
+    /// Numbers read, as they are printed.
+    pub fn numbers(&self) -> Vec<String> {
+        let spaced = |id: &str| {
+            let (country, national) = id.split_at(id.len() - 12);
+            format!("{country} {national}")
+        };
+        self.readings()
+            .iter()
+            .filter_map(|reading| reading["id"].as_str().map(spaced))
+            .collect()
+    }
+
+    /// What came of it, in a sentence or two.
+    pub fn outcome(&self) -> String {
+        let parts: Vec<String> = self
+            .readings()
+            .iter()
+            .zip(self.numbers())
+            .map(|(reading, number)| {
+                let odds = reading["odds_wrong"].as_f64().unwrap_or(1.0);
+                let spare = reading["spare_db"].as_f64().unwrap_or(f64::NAN);
+                format!(
+                    "Read: {number}, wrong with a probability of {}, {} dB to spare.",
+                    odds_words(odds),
+                    fixed(spare, 1)
+                )
+            })
+            .collect();
+        let findings: Vec<&str> = self.decoded["findings"]
+            .as_array()
+            .into_iter()
+            .flatten()
+            .filter(|finding| finding["code"] != "capture-note")
+            .filter_map(|finding| finding["text"].as_str())
+            .collect();
+        let first = findings.first().copied().unwrap_or_default();
+        match parts.is_empty() {
+            true => format!("Not read. {first}").trim_end().into(),
+            false if first.is_empty() => parts.join(" "),
+            false => format!("{} {first}", parts.join(" ")),
+        }
+    }
+
+    /// What chapters may use of it.
+    pub fn values(&self) -> Value {
+        json!({
+            "file": self.recipe.file(),
+            "synth": self.recipe.synth_command(),
+            "decode": self.recipe.decode_command(),
+            "numbers": self.numbers(),
+            "outcome": self.outcome(),
+            "printed": self.printed.trim_end(),
+            "d": self.decoded,
+            "r": self.readings().first(),
+            "truth": self.truth,
+        })
+    }
+}
+
+/// A probability as it is printed: not stated below 10⁻¹².
+pub(super) fn odds_words(odds: f64) -> String {
+    if odds <= 1e-12 {
+        return "10⁻¹² or less".into();
+    }
+    let exponent = odds.log10().floor();
+    let mantissa = odds / 10f64.powf(exponent);
+    let digits: String = format!("{}", -exponent)
+        .chars()
+        .filter_map(|c| c.to_digit(10))
+        .map(|digit| ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'][digit as usize])
+        .collect();
+    if exponent >= -1.0 {
+        format!("{odds:.2}")
+    } else {
+        format!("{mantissa:.1}·10⁻{digits}")
+    }
+}
+
+/// A number with so many decimals and a real minus sign.
+pub(super) fn fixed(value: f64, decimals: usize) -> String {
+    format!("{value:.decimals$}").replace('-', "−")
+}

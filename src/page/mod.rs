@@ -1,0 +1,26 @@
+//! Pages for a browser: the report of captures, and the frame and style that lessons share with it.
+//!
+//! A page is one HTML file that needs nothing else: style inside, figures as inline SVG, no script, no network. It reads on
+//! a phone and in print. Templates stand beside the code that fills them.
+
+mod bits;
+mod report;
+mod sheet;
+
+pub use bits::{Group, groups};
+pub use report::{NumberRead, Opinion, ReportPage, Section};
+pub use sheet::{CAUTIONS, environment, escaped, inline_svg, style_sheet};
+
+/// Why a page cannot be made.
+#[derive(Debug, thiserror::Error)]
+pub enum PageError {
+    /// A figure cannot be drawn.
+    #[error(transparent)]
+    Draw(#[from] crate::draw::DrawError),
+    /// A template cannot be filled.
+    #[error("the page cannot be filled: {0:#}")]
+    Template(#[from] minijinja::Error),
+    /// The page cannot be written.
+    #[error(transparent)]
+    Io(#[from] std::io::Error),
+}

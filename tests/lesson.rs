@@ -1,0 +1,441 @@
+//! Lessons from outside: pages, captures and commands agree, numbers follow seed and id, exercises can be solved and graded.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use std::sync::LazyLock;
+
+use rayon::prelude::*;
+use serde_json::Value;
+
+const CHAPTERS: [&str; 13] = [
+    "field",
+    "coupling",
+    "load-modulation",
+    "blind",
+    "biphase",
+    "telegram",
+    "crc",
+    "noise",
+    "second-reader",
+    "two-tags",
+    "decision",
+    "hdx",
+    "bench",
+];
+
+fn ripplemark(arguments: &[&str], folder: &Path) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+        .args(arguments)
+        .current_dir(folder)
+        .output()
+        .unwrap()
+}
+
+/// A lesson in a folder of its own, with six exercises.
+struct Lesson {
+    place: tempfile::TempDir,
+}
+
+impl Lesson {
+    fn new(arguments: &[&str]) -> Self {
+        let place = tempfile::tempdir().unwrap();
+        let mut all = vec!["lesson", "pages", "--exercise", "6"];
+        all.extend(arguments);
+        let output = ripplemark(&all, place.path());
+        assert!(output.status.success(), "{output:?}");
+        Self { place }
+    }
+
+    fn path(&self) -> PathBuf {
+        self.place.path().join("pages")
+    }
+
+    fn text(&self, file: &str) -> String {
+        fs::read_to_string(self.path().join(file)).unwrap_or_else(|e| panic!("{file}: {e}"))
+    }
+
+    fn results(&self) -> Value {
+        serde_json::from_str(&self.text("captures.json")).unwrap()
+    }
+}
+
+static COMMITTED: LazyLock<Lesson> = LazyLock::new(|| Lesson::new(&[]));
+
+/// What stands in a page between tags, with the characters that HTML writes otherwise.
+fn words(page: &str) -> String {
+    let mut text = String::new();
+    let mut inside = false;
+    for c in page.chars() {
+        match c {
+            '<' => inside = true,
+            '>' => inside = false,
+            c if !inside => text.push(c),
+            _ => {}
+        }
+    }
+    text.replace("&quot;", "\"")
+        .replace("&#x27;", "'")
+        .replace("&#x2f;", "/")
+        .replace("&lt;", "<")
+        .replace("&gt;", ">")
+        .replace("&amp;", "&")
+}
+
+/// Commands printed in a page.
+fn commands(page: &str) -> Vec<String> {
+    page.split("<pre class=\"command\">")
+        .skip(1)
+        .flat_map(|rest| {
+            words(rest.split("</pre>").next().unwrap())
+                .lines()
+                .map(str::to_string)
+                .collect::<Vec<_>>()
+        })
+        .collect()
+}
+
+fn files(folder: &Path) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            found.extend(files(&path));
+        } else {
+            found.push(path);
+        }
+    }
+    found
+}
+
+#[test]
+fn the_folder_is_complete_and_small() {
+    let lesson = &COMMITTED;
+    let bytes: u64 = files(&lesson.path())
+        .iter()
+        .map(|path| fs::metadata(path).unwrap().len())
+        .sum();
+    assert!(bytes < 10_000_000, "{bytes} bytes");
+    for path in files(&lesson.path()) {
+        if path.extension().is_none_or(|ending| ending != "html") {
+            continue;
+        }
+        let page = fs::read_to_string(&path).unwrap();
+        assert!(!page.contains("://"), "{path:?} names an address");
+        // Whatever a page asks for lies in the folder.
+        for attribute in ["src=\"", "href=\"", "srcset=\""] {
+            for rest in page.split(attribute).skip(1) {
+                let target = rest.split('"').next().unwrap();
+                if !target.starts_with("data:") {
+                    let target = path.parent().unwrap().join(target);
+                    assert!(target.is_file(), "{path:?}: {target:?}");
+                }
+            }
+        }
+    }
+    for path in files(&lesson.path().join("figures")) {
+        let svg = fs::read_to_string(&path).unwrap();
+        let document = roxmltree::Document::parse(&svg).unwrap();
+        let drawn = document
+            .descendants()
+            .filter(|node| node.has_tag_name("polyline") || node.has_tag_name("text"));
+        assert!(drawn.count() > 2, "{path:?} is blank");
+    }
+}
+
+#[test]
+fn chapters_ask_answer_and_name_their_sources() {
+    for chapter in CHAPTERS {
+        let page = COMMITTED.text(&format!("{chapter}.html"));
+        for part in ["Check yourself", "class=\"answer\"", "<h2>Sources</h2>"] {
+            assert_eq!(page.matches(part).count(), 1, "{chapter}: {part}");
+        }
+        assert!(!commands(&page).is_empty(), "{chapter}: no command");
+        assert!(
+            page.contains("<img ") || page.contains("<svg "),
+            "{chapter}: no figure"
+        );
+    }
+}
+
+#[test]
+fn numbers_follow_seed_and_number() {
+    let one = &COMMITTED;
+    let other = Lesson::new(&["--seed", "5", "--id", "756:98765432109", "--depth", "0.006"]);
+    let secret = |lesson: &Lesson| -> Vec<String> {
+        let results = lesson.results();
+        let captures = results["captures"].as_array().unwrap().clone();
+        let field = captures
+            .iter()
+            .find(|capture| capture["file"] == "captures/field.wav")
+            .unwrap();
+        let reading = &field["decoded"]["readings"][0];
+        let text = |key: &str| reading[key].as_str().unwrap().to_string();
+        vec![
+            text("id")[3..].to_string(),
+            text("code_hex"),
+            text("crc_hex"),
+        ]
+    };
+    let (first, second) = (secret(one), secret(&other));
+    for chapter in CHAPTERS {
+        let file = format!("{chapter}.html");
+        let (page, changed) = (words(&one.text(&file)), words(&other.text(&file)));
+        assert_ne!(page, changed, "{chapter}");
+        for number in &first {
+            assert!(
+                !changed.contains(number.as_str()),
+                "{chapter}: {number} stayed"
+            );
+        }
+        for number in &second {
+            assert!(!page.contains(number.as_str()), "{chapter}: {number}");
+        }
+    }
+    let crc = words(&other.text("crc.html"));
+    // CRC of this code worked out from the conventions of ISO 11785 by the division in the page and by the table in the program.
+    for number in &second {
+        assert!(
+            crc.contains(number.as_str()) || number == &second[0],
+            "{number}"
+        );
+    }
+    assert!(words(&other.text("telegram.html")).contains("Switzerland"));
+}
+
+#[test]
+fn every_command_runs_and_makes_what_the_page_shows() {
+    let lesson = &COMMITTED;
+    let mut all: Vec<String> = CHAPTERS
+        .iter()
+        .flat_map(|chapter| commands(&lesson.text(&format!("{chapter}.html"))))
+        .chain(commands(&lesson.text("teacher/answer-sheet.html")))
+        .chain(commands(&lesson.text("exercise/work-sheet.html")))
+        .collect();
+    all.sort();
+    all.dedup();
+    let results = lesson.results();
+    let captures: BTreeMap<String, Value> = results["captures"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|capture| {
+            (
+                capture["command"].as_str().unwrap().to_string(),
+                capture.clone(),
+            )
+        })
+        .collect();
+    for command in captures.keys() {
+        assert!(all.contains(command), "no page prints {command}");
+    }
+    let place = tempfile::tempdir().unwrap();
+    for folder in ["captures", "exercise"] {
+        fs::create_dir(place.path().join(folder)).unwrap();
+    }
+    for file in ["captures/second-carrier.toml", "captures/half-duplex.toml"] {
+        fs::copy(lesson.path().join(file), place.path().join(file)).unwrap();
+    }
+    let (making, using): (Vec<&String>, Vec<&String>) = all
+        .iter()
+        .partition(|command| command.starts_with("ripplemark synth"));
+    assert!(
+        making.len() > 40 && using.len() > 8,
+        "{} {}",
+        making.len(),
+        using.len()
+    );
+    making.par_iter().for_each(|command| {
+        let parts: Vec<&str> = command.split(' ').skip(1).collect();
+        let output = ripplemark(&parts, place.path());
+        assert!(output.status.success(), "{command}: {output:?}");
+        let kept = lesson.path().join(parts[1]);
+        let made = place.path().join(parts[1]);
+        if kept.is_file() {
+            assert_eq!(
+                fs::read(&kept).unwrap(),
+                fs::read(&made).unwrap(),
+                "{command}"
+            );
+        }
+        if let Some(capture) = captures.get(*command) {
+            let output = ripplemark(&["decode", "--json", parts[1]], place.path());
+            let decoded: Value = serde_json::from_slice(&output.stdout).unwrap();
+            assert_eq!(decoded, capture["decoded"], "{command}");
+        } else {
+            assert!(parts[1].starts_with("exercise/"), "{command}");
+        }
+    });
+    for command in using {
+        let parts: Vec<&str> = command.split(' ').skip(1).collect();
+        let output = ripplemark(&parts, place.path());
+        assert!(
+            matches!(output.status.code(), Some(0 | 1)),
+            "{command}: {output:?}"
+        );
+        assert!(!output.stdout.is_empty(), "{command}");
+    }
+}
+
+/// Rows of an answer sheet.
+fn sheet(lesson: &Lesson) -> Vec<[String; 3]> {
+    lesson
+        .text("teacher/answer-sheet.csv")
+        .lines()
+        .skip(1)
+        .map(|line| {
+            let parts: Vec<String> = line.split(',').map(str::to_string).collect();
+            parts.try_into().unwrap()
+        })
+        .collect()
+}
+
+#[test]
+fn the_answer_sheet_is_the_truth_and_can_be_found_out() {
+    let lesson = &COMMITTED;
+    let rows = sheet(lesson);
+    assert_eq!(rows.len(), 6);
+    let faults: std::collections::BTreeSet<&str> = rows.iter().map(|row| row[2].as_str()).collect();
+    assert_eq!(faults.len(), 6, "{faults:?}");
+    for [capture, numbers, fault] in &rows {
+        let truth: Value =
+            serde_json::from_str(&lesson.text(&format!("teacher/{capture}.truth.json"))).unwrap();
+        let truth: Vec<String> = truth["tags"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|tag| format!("{}:{}", tag["country"], tag["national"]))
+            .collect();
+        assert_eq!(*numbers, truth.join(" "), "{capture}");
+        let output = ripplemark(
+            &["decode", "--json", &format!("exercise/{capture}")],
+            &lesson.path(),
+        );
+        let decoded: Value = serde_json::from_slice(&output.stdout).unwrap();
+        let mut read: Vec<String> = decoded["readings"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|reading| format!("{}:{}", reading["country"], reading["national"]))
+            .collect();
+        let mut wanted: Vec<String> = numbers.split(' ').map(str::to_string).collect();
+        read.sort();
+        wanted.sort();
+        assert_eq!(read, wanted, "{capture}, {fault}");
+        // Nothing in the pupils' folder tells the answer.
+        assert!(
+            !lesson
+                .path()
+                .join(format!("exercise/{capture}.truth.json"))
+                .exists()
+        );
+        assert!(
+            !lesson
+                .text("exercise/work-sheet.html")
+                .contains(numbers.as_str())
+        );
+    }
+    let other = Lesson::new(&["--seed", "2"]);
+    for (row, changed) in rows.iter().zip(sheet(&other)) {
+        assert_ne!(row[1], changed[1]);
+    }
+}
+
+#[test]
+fn answers_are_graded() {
+    let place = tempfile::tempdir().unwrap();
+    let output = ripplemark(&["lesson", "pages", "--exercise", "3"], place.path());
+    assert!(output.status.success());
+    let says = |arguments: &[&str], words: &str, code: i32| {
+        let output = ripplemark(arguments, place.path());
+        assert_eq!(output.status.code(), Some(code), "{output:?}");
+        let text = [output.stdout, output.stderr].concat();
+        let text = String::from_utf8(text).unwrap();
+        assert!(text.contains(words), "{arguments:?}: {text}");
+    };
+    let full = "pages/teacher/answer-sheet.csv";
+    says(&["lesson", "--grade", full], "6 of 6 marks", 0);
+    says(
+        &["lesson", "--grade", "pages/exercise/answers.csv"],
+        "0 of 6 marks",
+        0,
+    );
+    let path = place.path().join("mine.csv");
+    fs::write(&path, "capture,numbers,fault\ncapture-01.wav,nine,none\n").unwrap();
+    says(&["lesson", "--grade", "mine.csv"], "name it with --key", 2);
+    says(
+        &["lesson", "--grade", "mine.csv", "--key", full],
+        "mine.csv: line 2: 'nine' is no number",
+        2,
+    );
+    says(&["lesson", "--grade", "none.csv"], "none.csv", 2);
+    // Filled-in answers are not lost to another run.
+    let answers = place.path().join("pages/exercise/answers.csv");
+    fs::write(&answers, "capture,numbers,fault\ncapture-01.wav,,none\n").unwrap();
+    says(
+        &["lesson", "pages"],
+        "exercise/answers.csv was changed since it was written",
+        2,
+    );
+    assert!(fs::read_to_string(&answers).unwrap().contains("none"));
+}
+
+#[test]
+fn foreign_folders_are_left_alone() {
+    let place = tempfile::tempdir().unwrap();
+    let folder = place.path().join("photos");
+    fs::create_dir(&folder).unwrap();
+    fs::write(folder.join("cat.txt"), "cat").unwrap();
+    let output = ripplemark(&["lesson", "photos"], place.path());
+    assert_eq!(output.status.code(), Some(2), "{output:?}");
+    let error = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        error.contains("cat.txt") && error.lines().count() == 1,
+        "{error}"
+    );
+    assert_eq!(fs::read_dir(&folder).unwrap().count(), 1);
+    assert_eq!(fs::read_dir(place.path()).unwrap().count(), 1);
+}
+
+#[test]
+fn chapters_print_as_text() {
+    let place = tempfile::tempdir().unwrap();
+    let number = COMMITTED.results()["id"].as_str().unwrap()[4..].to_string();
+    CHAPTERS
+        .par_iter()
+        .enumerate()
+        .for_each(|(place_in_list, chapter)| {
+            let name = if place_in_list % 2 == 0 {
+                (*chapter).to_string()
+            } else {
+                (place_in_list + 1).to_string()
+            };
+            let output = ripplemark(&["lesson", "--text", &name], place.path());
+            assert!(output.status.success(), "{chapter}: {output:?}");
+            let text = String::from_utf8(output.stdout).unwrap();
+            assert!(
+                text.starts_with(&format!("{}. ", place_in_list + 1)),
+                "{chapter}"
+            );
+            for part in ["Check yourself", "Answer:", "Sources"] {
+                assert!(text.contains(part), "{chapter}: {part}");
+            }
+            for left in ["</", "<div", "<p", "**", "{{", "{%"] {
+                assert!(!text.contains(left), "{chapter}: {left}");
+            }
+            let about_the_number = ["field", "telegram", "crc", "two-tags"].contains(chapter);
+            assert!(
+                text.contains(number.trim_start_matches('0')) || !about_the_number,
+                "{chapter}"
+            );
+        });
+    let output = ripplemark(&["lesson", "--text", "bees"], place.path());
+    assert_eq!(output.status.code(), Some(2));
+    let error = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        error.contains("7 crc") && error.lines().count() == 1,
+        "{error}"
+    );
+    assert_eq!(fs::read_dir(place.path()).unwrap().count(), 0);
+}
