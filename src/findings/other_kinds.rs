@@ -22,7 +22,8 @@ pub(super) fn settle(all: &mut Vec<Finding>, reception: &Reception) {
     }
     let load_lines = reception.others.load_fsk.is_some();
     all.retain(|finding| {
-        !EXPLAINED.contains(&finding.code) && !(load_lines && is_load_line(finding, reception))
+        let own_line = load_lines && is_load_line(finding, reception);
+        !EXPLAINED.contains(&finding.code) && !own_line
     });
     all.splice(0..0, found);
 }
