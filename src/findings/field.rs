@@ -1,18 +1,44 @@
-//! Findings about the field.
+//! Findings about the field: whether it is there, on what frequency, for how long, how steady.
 
-use super::Finding;
-use crate::receiver::{Kind, NOMINAL_HZ, Reception};
+use super::{Finding, khz};
+use crate::receiver::survey::Hum;
+use crate::receiver::{Kind, NOMINAL_HZ, Reception, TELEGRAM};
 
-/// A reader's own tolerance is ±13.42 Hz (ISO 11785, from memory); ten times that is a tuning or clock fault.
+/// Ten times a reader's own tolerance of ±13.42 Hz (ISO 11785, from memory): a tuning or clock fault.
 const FAR_OFF_HZ: f64 = 134.2;
+
+/// Twice the field's frequency: from here on a capture is one of the field itself.
+pub(super) const FAST_HZ: f64 = 2.0 * NOMINAL_HZ;
+
+/// Beyond the reader's tolerance and 50 ppm of the digitiser's clock (common practice for crystals, no source), 6.7 Hz.
+const CLOCK_OFF_HZ: f64 = 20.2;
 
 /// A single telegram must be in the capture from its first coded boundary to the last: 102 of 128.
 pub(super) const LEAST_TELEGRAMS: f64 = 1.0;
 
+/// One telegram and the millisecond a tag takes to wake up (from memory).
+const LEAST_PULSE_S: f64 = 4096.0 / NOMINAL_HZ + 0.001;
+
+/// Slow changes of the field's level worth a word.
+const UNSTEADY: f64 = 0.03;
+
+/// Hum in the field's level worth a word: a third of the ripple of a tag at some distance.
+const FIELD_HUM: f64 = 0.003;
+/// Hum beside the field worth a word: it takes as much of the digitiser's range.
+const ADDED_HUM: f64 = 0.03;
+/// Hum on an envelope, relative to its level.
+const ENVELOPE_HUM: f64 = 0.005;
+/// Variance ratio from which hum is there: F with 8 and 80 degrees exceeds 8 with a probability of 1e-7.
+const HUM_RATIO: f64 = 12.0;
+/// The mains explain most of what is left beside the drift.
+const HUM_EXPLAINS: f64 = 0.6;
+
 pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     let mut found = Vec::new();
     let carrier = reception.kind.has_carrier();
-    if !reception.field.present && carrier {
+    // A capture fast enough for a field that shows none is taken for one, whatever view was tried last.
+    let for_a_field = carrier || (reception.kind == Kind::Envelope && reception.rate_hz >= FAST_HZ);
+    if !reception.field.present && for_a_field {
         found.push(Finding::new(
             "no-field",
             "No steady tone between 110 and 150 kHz stands out: either the reader's field is off, or the probe does not \
@@ -25,10 +51,77 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
         let off_hz = frequency_hz - NOMINAL_HZ;
         if carrier && !reception.rate_assumed && off_hz.abs() > FAR_OFF_HZ {
             found.push(far_off(frequency_hz, off_hz));
+        } else if !reception.rate_assumed && carrier && off_hz.abs() > CLOCK_OFF_HZ {
+            found.push(clock_off(frequency_hz, off_hz));
         }
     }
-    if reception.field.present && carrier && reception.telegrams < LEAST_TELEGRAMS {
+    found.extend(too_short(reception));
+    let hum = hum(reception);
+    // Hum moves the level too, and is the better name for it.
+    if hum.is_none()
+        && carrier
+        && let Some(swing) = slow_swing(reception)
+        && swing > UNSTEADY
+    {
         found.push(Finding::new(
+            "field-unsteady",
+            format!(
+                "The field's level strays by {:.1} % within the capture: something moves (hand, antenna, metal, another tag), the \
+                 supply sags, or a second field beats slowly with this one. Fix everything in place and capture again.",
+                100.0 * swing
+            ),
+            &[("level_swing", swing)],
+        ));
+    }
+    found.extend(hum);
+    found
+}
+
+/// Largest departure of the level from its mean in stretches of a telegram and more: in shorter ones the ripple does not
+/// average out of it.
+fn slow_swing(reception: &Reception) -> Option<f64> {
+    let pieces = &reception.seen.as_ref()?.pieces;
+    pieces
+        .iter()
+        .filter(|piece| piece.ripple.len() >= TELEGRAM)
+        .map(|piece| piece.field.level_swing)
+        .max_by(f64::total_cmp)
+}
+
+fn too_short(reception: &Reception) -> Option<Finding> {
+    if !reception.kind.has_carrier() {
+        return None;
+    }
+    let pulses = reception
+        .survey
+        .as_ref()
+        .map_or(&[][..], |survey| &survey.edges.whole_pulses_s);
+    let longest_s = pulses.iter().copied().fold(0.0, f64::max);
+    // Two whole pulses say how the reader works; a field that is on longer at either end is no short pulse.
+    let longest_on_s = reception
+        .field
+        .on
+        .iter()
+        .map(|on| on.1 - on.0)
+        .fold(longest_s, f64::max);
+    if pulses.len() >= 2 && longest_on_s < LEAST_PULSE_S {
+        return Some(Finding::new(
+            "pulses-too-short",
+            format!(
+                "The field is switched on for {:.1} ms at a time, and a tag needs about 1 ms to wake up and then 30.5 ms for one \
+                 telegram, which it begins anew with each pulse: it never sends its last bits. Let the field stay on for 50 ms \
+                 or more.",
+                1e3 * longest_on_s
+            ),
+            &[
+                ("longest_on_s", longest_on_s),
+                ("least_on_s", LEAST_PULSE_S),
+                ("pulses", pulses.len() as f64),
+            ],
+        ));
+    }
+    (reception.field.present && reception.telegrams < LEAST_TELEGRAMS).then(|| {
+        Finding::new(
             "record-too-short",
             format!(
                 "The field is in the capture for {:.2} telegrams only; one telegram lasts 30.5 ms. Record at least 70 ms, \
@@ -36,85 +129,101 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
                 reception.telegrams
             ),
             &[("telegrams", reception.telegrams)],
-        ));
-    }
-    if reception.kind == Kind::Folded {
-        found.push(Finding::new(
-            "folded",
-            format!(
-                "At {:.0} samples a second the field is seen folded (aliased). That works as long as nothing else folds onto \
-                 the same place; above 400 kS/s the question does not arise.",
-                reception.rate_hz
-            ),
-            &[("rate_hz", reception.rate_hz), ("band_hz", reception.band_hz)],
-        ));
-    }
-    found.extend(stray_tones(reception));
-    if reception.rate_assumed && reception.rate_hz > 0.0 {
-        found.push(Finding::new(
-            "rate-assumed",
-            format!(
-                "Nothing states the sample rate, so the strongest tone was taken as a field of 134.2 kHz, which makes the rate \
-                 {:.0} samples a second. Frequencies and times hold only if that is right; --rate says it better.",
-                reception.rate_hz
-            ),
-            &[("rate_hz", reception.rate_hz)],
-        ));
-    }
-    found
+        )
+    })
 }
 
-/// Tones weaker than this against the field (−60 dB) are not worth a word: a tag's ripple is stronger.
-const LEAST_STRAY: f64 = 1e-3;
+fn told(hum: &&Hum) -> bool {
+    hum.ratio > HUM_RATIO && hum.explained > HUM_EXPLAINS
+}
 
-/// Radio ripple-control transmitters inside the return bands (their operators' pages).
-const RIPPLE_CONTROL_HZ: [f64; 3] = [129_100.0, 135_600.0, 139_000.0];
+/// Hum in the field's level that is worth a word.
+pub(super) fn field_hum(reception: &Reception) -> Option<&Hum> {
+    let hum = reception.survey.as_ref()?.field_hum.as_ref();
+    hum.filter(told).filter(|hum| hum.amplitude > FIELD_HUM)
+}
 
-fn stray_tones(reception: &Reception) -> Option<Finding> {
-    let seen = reception.seen.as_ref()?;
-    let piece = seen.pieces.first()?;
-    let strongest = piece.tones.first()?;
-    let level = strongest.amplitude.norm() / piece.field.amplitude;
-    if level < LEAST_STRAY {
-        return None;
-    }
-    let offset_hz = strongest.per_value * seen.clock_hz;
-    let frequency_hz = piece.field.frequency_hz + offset_hz;
-    let guess = if RIPPLE_CONTROL_HZ
-        .iter()
-        .any(|hz| (hz - frequency_hz).abs() < 250.0)
-    {
-        "that is where a radio ripple-control transmitter sends: turn the antenna or move it"
-    } else if offset_hz.abs() < 5_000.0 {
-        "most likely a second reader: switch it off or lock both to one oscillator"
-    } else {
-        "a second reader of another kind or the harmonic of a switching supply: switch things off one by one"
+fn hum(reception: &Reception) -> Option<Finding> {
+    let survey = reception.survey.as_ref()?;
+    let finding = |hum: &Hum, share: f64, text: String| {
+        Finding::new(
+            "hum",
+            text,
+            &[
+                ("mains_hz", hum.mains_hz),
+                ("strongest_hz", hum.strongest_hz),
+                ("share", share),
+            ],
+        )
+        .with_false_alarm(1e-6)
     };
-    let level_db = 20.0 * level.log10();
-    Some(Finding::new(
-        "stray-tone",
+    if let Some(hum) = field_hum(reception) {
+        return Some(finding(
+            hum,
+            hum.amplitude,
+            format!(
+                "The field's level swings by {:.2} % at {:.0} Hz, a harmonic of {:.0} Hz mains: the reader's supply hums. Feed it \
+                 from a battery or a better filtered supply.",
+                100.0 * hum.amplitude,
+                hum.strongest_hz,
+                hum.mains_hz
+            ),
+        ));
+    }
+    let hum = survey.added_hum.as_ref().filter(told)?;
+    let level = reception.field.amplitude.filter(|level| *level > 0.0);
+    let (share, least) = match (reception.kind, level) {
+        (Kind::Envelope, Some(level)) => (hum.amplitude / level, ENVELOPE_HUM),
+        (Kind::Envelope, None) => {
+            // Without a level the ripple, or at least the signal's own size, is the measure.
+            let levels = survey.levels.as_ref()?;
+            (
+                hum.amplitude / (0.5 * (levels.highest - levels.lowest)),
+                0.2,
+            )
+        }
+        (Kind::Direct | Kind::Folded, Some(level)) => (hum.amplitude / level, ADDED_HUM),
+        _ => return None,
+    };
+    (share > least).then(|| {
+        finding(
+            hum,
+            share,
+            format!(
+                "Mains hum of {:.0} Hz lies on the samples, {:.1} % of the {}: it gets in through the probe's cable or ground. Run \
+                 the instrument from a battery or twist and shorten the leads.",
+                hum.strongest_hz,
+                100.0 * share,
+                if level.is_some() { "field's level" } else { "signal's size" }
+            ),
+        )
+    })
+}
+
+fn clock_off(frequency_hz: f64, off_hz: f64) -> Finding {
+    Finding::new(
+        "clock-off",
         format!(
-            "Another steady tone at {frequency_hz:.0} Hz, {offset_hz:+.0} Hz from the field and {level_db:+.0} dB against it: {guess}. It \
-             was taken off before reading here; a plain reader cannot do that."
+            "The field reads {off_hz:+.0} Hz ({:+.0} ppm) beside 134.2 kHz, more than a crystal is off. Either the reader's clock is, or the \
+             sample clock of the instrument: capture a signal of known frequency to tell which. Reading does not suffer; the tag \
+             follows the field.",
+            off_hz / NOMINAL_HZ * 1e6
         ),
-        &[
-            ("frequency_hz", frequency_hz),
-            ("offset_hz", offset_hz),
-            ("level_db", level_db),
-            ("tones", piece.tones.len() as f64),
-        ],
-    ))
+        &[("frequency_hz", frequency_hz), ("offset_hz", off_hz)],
+    )
 }
 
 fn far_off(frequency_hz: f64, off_hz: f64) -> Finding {
     let text = if (124_000.0..126_000.0).contains(&frequency_hz) {
         "The field is at 125 kHz: this is a reader for another kind of tag. Animal transponders answer at 134.2 kHz and are \
-         hardly powered by it."
+         hardly powered by it. Use a reader made for ISO 11784/11785."
             .to_string()
     } else {
         format!(
-            "The field is {:.0} Hz ({:+.2} %) off 134.2 kHz. If the sample rate is right, the reader's oscillator or divider is \
-             off; a reader should hold it within some 13 Hz. If the reader is known to be good, the capture's sample clock is off.",
+            "The field is at {}, {:.0} Hz ({:+.2} %) off 134.2 kHz. If the sample rate is right, the reader's oscillator or divider is \
+             off; a reader should hold it within some 13 Hz. If the reader is known to be good, the capture's sample clock is off \
+             (--rate puts it right).",
+            khz(frequency_hz),
             off_hz,
             100.0 * off_hz / NOMINAL_HZ
         )

@@ -1,8 +1,9 @@
-//! Findings about the ripple and what it carries.
+//! Findings about the ripple: how much of it there is, whose, and at which angle.
 
-use super::Finding;
-use super::field::LEAST_TELEGRAMS;
-use crate::receiver::{Reading, Reception, needed_db};
+use super::capture::{clipped_share, rounding};
+use super::field::{FAST_HZ, LEAST_TELEGRAMS};
+use super::{Finding, power_db};
+use crate::receiver::{Kind, Reading, Reception, needed_db};
 
 /// From this angle on an amplitude-only receiver sees less than a quarter of the ripple (cos 76° = 0.24).
 const PHASE_ONLY_DEG: f64 = 76.0;
@@ -10,35 +11,76 @@ const PHASE_ONLY_DEG: f64 = 76.0;
 /// Candidates likelier wrong than this say nothing: noise alone gives some candidate every time.
 const TELLING_ODDS: f64 = 0.01;
 
+/// Standard deviations above noise that say something in a clipped capture.
+const CLEAR_OF_CLIPPING: f64 = 12.0;
+
 /// A margin below this is worth a warning: 3 dB is the reading distance by a tenth or less.
 const LITTLE_SPARE_DB: f64 = 3.0;
 
-pub(super) fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
+/// `explained`: another finding already says why what is there is no number.
+pub(super) fn findings(reception: &Reception, odds: f64, explained: bool) -> Vec<Finding> {
     let mut found = Vec::new();
-    if reception.readings.len() > 1 {
-        found.push(Finding::new(
-            "several-tags",
-            format!(
-                "{} tags answer at once. A plain reader sees them garble each other and stays silent: take all but one out of the \
-                 field.",
-                reception.readings.len()
-            ),
-            &[("tags", reception.readings.len() as f64)],
-        ));
-    }
+    found.extend(several(reception));
     for reading in &reception.readings {
         about_reading(reading, reception, &mut found);
     }
-    let telling = reception.candidate.as_ref();
-    let field_seen = reception.field.present || !reception.kind.has_carrier();
-    if reception.readings.is_empty()
-        && field_seen
-        && reception.telegrams >= LEAST_TELEGRAMS
-        && let Some(candidate) = telling
-    {
-        found.push(why_unread(candidate, reception, odds));
+    if reception.readings.is_empty() && !explained {
+        let why = if reception.telegrams >= LEAST_TELEGRAMS {
+            why_unread(reception, odds)
+        } else {
+            None
+        };
+        found.extend(why.or_else(|| nothing_to_read(reception)));
     }
     found
+}
+
+/// Neither a carrier nor a tag's clock, in a capture too slow to be one of the field.
+fn nothing_to_read(reception: &Reception) -> Option<Finding> {
+    let slow = reception.rate_hz < FAST_HZ || reception.kind == Kind::Logic;
+    (!reception.field.present && !reception.kind.has_carrier() && slow).then(|| {
+        Finding::new(
+            "nothing-to-read",
+            "Neither a field at 134.2 kHz nor a tag's bit rate is in this capture. For a capture of the field itself sample at \
+             300 kS/s or more; behind a detector, at 48 kS/s or more, with the tag in place."
+                .into(),
+            &[("rate_hz", reception.rate_hz)],
+        )
+    })
+}
+
+fn several(reception: &Reception) -> Option<Finding> {
+    let tags = reception.readings.len();
+    let further = reception
+        .candidate
+        .as_ref()
+        .filter(|c| tags == 1 && c.attempt.decision.odds_wrong < TELLING_ODDS && c.attempt.fits());
+    let next = "A plain reader sees them garble each other and stays silent: take all but one out of the field.";
+    if let Some(further) = further {
+        return Some(
+            Finding::new(
+                "several-tags",
+                format!(
+                    "A second tag answers under the one that was read, too weak by {:.1} dB for its number. {next}",
+                    -further.spare_db
+                ),
+                &[
+                    ("tags", 2.0),
+                    ("second_depth", further.attempt.depth),
+                    ("second_odds_wrong", further.attempt.decision.odds_wrong),
+                ],
+            )
+            .with_false_alarm(TELLING_ODDS),
+        );
+    }
+    (tags > 1).then(|| {
+        Finding::new(
+            "several-tags",
+            format!("{tags} tags answer at once. {next}"),
+            &[("tags", tags as f64)],
+        )
+        .with_false_alarm(1e-5)
+    })
 }
 
 fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Finding>) {
@@ -67,47 +109,90 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
     }
 }
 
-fn why_unread(candidate: &Reading, reception: &Reception, odds: f64) -> Finding {
-    let decision = &candidate.attempt.decision;
-    if decision.odds_wrong <= odds && !candidate.attempt.fits() {
-        return Finding::new(
-            "telegram-does-not-fit",
-            "A strong telegram repeats, but its check bits do not fit any number: damaged on the way, or another kind of \
-             telegram. Nothing was corrected; look for a second tag or a strong interferer, or capture again."
-                .into(),
-            &[
-                ("contradicted_signs", f64::from(decision.contradicted)),
-                ("misfit_probability", decision.misfit),
-                ("folded_db", candidate.attempt.folded_db()),
-            ],
-        );
-    }
-    let missing_db = -candidate.spare_db;
-    if decision.odds_wrong < TELLING_ODDS && missing_db > 0.0 {
-        return Finding::new(
-            "ripple-too-weak",
-            format!(
-                "A tag's ripple is there, {missing_db:.1} dB too weak to be sure of the number. A capture {:.1} times as long, or the tag \
-                 nearer to the antenna, will read.",
-                10f64.powf(missing_db / 10.0)
-            ),
-            &[
-                ("missing_db", missing_db),
-                ("odds_wrong", decision.odds_wrong),
-                ("folded_db", candidate.attempt.folded_db()),
-            ],
-        );
+fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
+    let survey = reception.survey.as_ref();
+    // Flattened tops and rounding make tones that repeat as a tag does, a little above noise.
+    let clear = if clipped_share(reception).is_some() {
+        CLEAR_OF_CLIPPING
+    } else {
+        0.0
+    };
+    let presence = survey
+        .and_then(|survey| survey.presence)
+        .filter(|presence| presence.above > clear && presence.depth() > rounding(reception));
+    let likely = reception
+        .candidate
+        .as_ref()
+        .filter(|c| c.attempt.decision.odds_wrong < TELLING_ODDS);
+    // The energy at the boundaries says how much is there even where the candidate's signs are wrong.
+    let folded_db = match (presence, likely) {
+        (Some(presence), _) => Some(power_db(presence.folded)),
+        (None, Some(candidate)) => Some(candidate.attempt.folded_db()),
+        (None, None) => None,
+    };
+    if let Some(folded_db) = folded_db {
+        let missing_db = needed_db(odds) - folded_db;
+        let false_alarm = if presence.is_some() {
+            1e-3
+        } else {
+            TELLING_ODDS
+        };
+        return Some(if missing_db > 0.0 {
+            too_weak(reception, missing_db, folded_db).with_false_alarm(false_alarm)
+        } else {
+            garbled(folded_db, -missing_db).with_false_alarm(false_alarm)
+        });
     }
     if !reception.field.present {
-        return Finding::new(
-            "nothing-to-read",
-            "Neither a field at 134.2 kHz nor a tag's bit rate is in this capture. For a capture of the field itself sample at \
-             300 kS/s or more; behind a detector, at 48 kS/s or more, with the tag in place."
-                .into(),
-            &[("rate_hz", reception.rate_hz)],
-        );
+        return None;
     }
-    let least_depth = candidate.attempt.depth * 10f64.powf(-candidate.spare_db / 20.0);
+    Some(no_ripple(reception, odds))
+}
+
+fn too_weak(reception: &Reception, missing_db: f64, folded_db: f64) -> Finding {
+    let times = 10f64.powf(missing_db / 10.0);
+    let on_s: f64 = reception.field.on.iter().map(|on| on.1 - on.0).sum();
+    let length = if on_s > 0.0 {
+        format!("{:.2} s of field instead of {on_s:.2} s", times * on_s)
+    } else {
+        format!("A capture {times:.1} times as long")
+    };
+    Finding::new(
+        "ripple-too-weak",
+        format!(
+            "A tag's ripple is there, {missing_db:.1} dB too weak to be sure of the number. {length}, or the tag nearer to the antenna, \
+             will read as often as not."
+        ),
+        &[
+            ("missing_db", missing_db),
+            ("folded_db", folded_db),
+            ("length_factor", times),
+        ],
+    )
+}
+
+/// Strong enough, and still no number.
+fn garbled(folded_db: f64, spare_db: f64) -> Finding {
+    Finding::new(
+        "telegram-does-not-fit",
+        format!(
+            "Something repeats at a tag's rate, {spare_db:.1} dB stronger than needed, but no number fits it: two tags at once, a tag that \
+             moves or begins anew, or data of another kind. Take all tags but one out of the field, hold it still, and capture again."
+        ),
+        &[("folded_db", folded_db), ("spare_db", spare_db)],
+    )
+}
+
+/// Rms of the weakest ripple that half of all captures of this noise and length could be read with: Eb/N0 of a ripple r is
+/// r²/(2·noise of a boundary pulse).
+pub(super) fn least_depth(reception: &Reception, odds: f64) -> Option<f64> {
+    let noise_var = reception.survey.as_ref()?.noise_var?;
+    let folded = 10f64.powf(needed_db(odds) / 10.0);
+    Some((2.0 * noise_var * folded / reception.telegrams.max(1.0)).sqrt())
+}
+
+fn no_ripple(reception: &Reception, odds: f64) -> Finding {
+    let least_depth = least_depth(reception, odds).unwrap_or(0.0);
     let limit = if reception.level_known {
         format!("of {:.4} % of the field", (100.0 * least_depth).max(1e-4))
     } else {
@@ -117,8 +202,9 @@ fn why_unread(candidate: &Reading, reception: &Reception, odds: f64) -> Finding 
         "no-ripple",
         format!(
             "The field is there but no animal tag's ripple: a ripple {limit} would have been read in this capture. No tag, a tag \
-             turned across the field, too far away, or of another kind: one capture cannot tell these apart. Put a known good tag \
-             in the same place, its axis along the field (through the antenna's loop), and compare."
+             turned across the field, too far away, unpowered (an antenna out of tune does that too), or of another kind: one capture \
+             cannot tell these apart. Put a known good tag in the same place, its axis along the field (through the antenna's loop), \
+             and compare the two with --against; capture the field while it is switched, and the antenna's tuning shows."
         ),
         &[
             ("least_readable_depth", least_depth),

@@ -11,6 +11,7 @@ use super::pieces::{Piece, with_carrier, without_carrier};
 use super::read::{Attempt, ReadLimits, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
+use super::survey::Survey;
 use super::views::{CLOCKS, NOMINAL_HZ, View, views};
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
@@ -25,6 +26,7 @@ pub fn receive(signal: &Signal<'_>, odds: f64) -> Reception {
     {
         reception.others = other_kinds(seen, !reception.readings.is_empty(), odds);
     }
+    reception.survey = Some(Survey::of(signal, &reception));
     reception
 }
 
@@ -56,6 +58,7 @@ fn receive_ripple(signal: &Signal<'_>, odds: f64) -> Reception {
         telegrams: 0.0,
         others: OtherKinds::default(),
         seen: None,
+        survey: None,
     })
 }
 
@@ -208,6 +211,7 @@ fn prepare(
         telegrams: 0.0,
         others: OtherKinds::default(),
         seen: None,
+        survey: None,
     };
     let clocks = if view.kind.has_carrier() {
         let pieces = with_carrier(cycles);

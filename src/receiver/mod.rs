@@ -27,6 +27,7 @@ mod refine;
 mod retime;
 mod shape;
 mod signal;
+pub mod survey;
 mod tones;
 mod track;
 mod views;

@@ -48,6 +48,8 @@ pub struct Piece {
     pub band_hz: f64,
     /// What the receiver's band makes of a sudden change of the ripple.
     pub edge: Arc<Edge>,
+    /// Impulses that were cut out.
+    pub impulses: usize,
 }
 
 /// The field over one piece.
@@ -109,7 +111,7 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
             let mut values = cycles.values[inner_from..inner_to].to_vec();
             let (tones, hills) = remove_tones(&mut values);
             let (mut ripple, field) = divide_out(&values, cycles.field_hz);
-            blank_impulses(&mut ripple);
+            let impulses = blank_impulses(&mut ripple);
             if let Some(hills) = hills {
                 hills.weigh(&mut ripple);
             }
@@ -123,6 +125,7 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
                 tones,
                 band_hz: cycles.band_hz,
                 edge: Arc::clone(&edge),
+                impulses,
             })
         })
         .collect()
@@ -161,6 +164,7 @@ pub fn without_carrier(cycles: &Cycles, has_level: bool) -> Vec<Piece> {
         tones: Vec::new(),
         band_hz: cycles.band_hz,
         edge: Arc::new(cycles.edge.clone()),
+        impulses: 0,
     }]
 }
 
@@ -170,21 +174,31 @@ const IMPULSE: f32 = 8.0;
 /// Values around an impulse that its pulse through the front end's filter reaches.
 const IMPULSE_REACH: usize = 6;
 
-/// Sets the ripple to nothing where an impulse buries it.
-fn blank_impulses(ripple: &mut [Complex32]) {
+/// What is buried for longer than this (cycles) is no impulse but a ripple that comes and goes: a tag carried past.
+const LONGEST_IMPULSE: usize = 48;
+
+/// Sets the ripple to nothing where an impulse buries it; returns the number of impulses.
+fn blank_impulses(ripple: &mut [Complex32]) -> usize {
     let mut sizes: Vec<f32> = ripple.iter().map(|r| r.norm()).collect();
     if sizes.is_empty() {
-        return;
+        return 0;
     }
     let middle = sizes.len() / 2;
     let threshold = IMPULSE * *sizes.select_nth_unstable_by(middle, f32::total_cmp).1;
-    let hit: Vec<usize> = (0..ripple.len())
-        .filter(|&i| ripple[i].norm() > threshold)
-        .collect();
+    let hit = (0..ripple.len()).filter(|&i| ripple[i].norm() > threshold);
+    let mut spans: Vec<(usize, usize)> = Vec::new();
     for i in hit {
-        let upto = (i + IMPULSE_REACH + 1).min(ripple.len());
-        ripple[i.saturating_sub(IMPULSE_REACH)..upto].fill(Complex32::default());
+        match spans.last_mut() {
+            Some(last) if i - last.1 <= 2 * IMPULSE_REACH => last.1 = i,
+            _ => spans.push((i, i)),
+        }
     }
+    spans.retain(|(from, to)| to - from <= LONGEST_IMPULSE);
+    for &(from, to) in &spans {
+        let upto = (to + IMPULSE_REACH + 1).min(ripple.len());
+        ripple[from.saturating_sub(IMPULSE_REACH)..upto].fill(Complex32::default());
+    }
+    spans.len()
 }
 
 fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit) {

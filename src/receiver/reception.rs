@@ -5,6 +5,7 @@ use super::other_kinds::OtherKinds;
 use super::pieces::Piece;
 use super::read::Attempt;
 use super::signal::Kind;
+use super::survey::Survey;
 
 /// The number a capture holds, with the evidence.
 #[derive(Clone, Debug)]
@@ -59,6 +60,8 @@ pub struct Reception {
     pub others: OtherKinds,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
     pub seen: Option<Seen>,
+    /// What was measured beside the numbers, for findings.
+    pub survey: Option<Survey>,
 }
 
 /// The receiver's own view of (the first telling window of) a capture.
@@ -96,6 +99,7 @@ impl Reception {
             self.kind = later.kind;
             self.level_known = later.level_known;
             self.seen = later.seen;
+            self.survey = later.survey;
             self.field = Field {
                 on: std::mem::take(&mut self.field.on),
                 ..later.field

@@ -29,5 +29,5 @@ pub use noise_level::{noise_sigma, ripple_rms};
 pub use normal::NormalDeviates;
 pub use other_tag::OtherSent;
 pub use pulses::Pulses;
-pub use random::{Stream, generator, uniform};
+pub use random::{Place, Stream, generator, trial_generator, uniform};
 pub use ripple_tag::RippleTag;

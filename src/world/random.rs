@@ -43,6 +43,23 @@ pub fn generator(seed: u64, stream: Stream) -> ChaCha8Rng {
     generator
 }
 
+/// Which point of a plan a trial belongs to: the bits of the values varied there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Place(pub [u64; 2]);
+
+/// The generator of one trial: ChaCha8 keyed with seed and place (key bytes 0–7 and 8–23), its stream the trial's number. The last
+/// key byte is 1, which no generator of a capture has.
+pub fn trial_generator(seed: u64, place: Place, trial: u64) -> ChaCha8Rng {
+    let mut key = [0; 32];
+    key[..8].copy_from_slice(&seed.to_le_bytes());
+    key[8..16].copy_from_slice(&place.0[0].to_le_bytes());
+    key[16..24].copy_from_slice(&place.0[1].to_le_bytes());
+    key[31] = 1;
+    let mut generator = ChaCha8Rng::from_seed(key);
+    generator.set_stream(trial);
+    generator
+}
+
 /// Uniform in [0, 1): the upper 53 bits of one word, as in most generators.
 pub fn uniform(generator: &mut impl Rng) -> f64 {
     (generator.next_u64() >> 11) as f64 * (1.0 / (1u64 << 53) as f64)

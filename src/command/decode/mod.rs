@@ -4,6 +4,7 @@ mod figure;
 mod json;
 mod load;
 mod other_kinds;
+mod picture;
 mod text;
 
 use std::path::{Path, PathBuf};
@@ -11,10 +12,11 @@ use std::process::ExitCode;
 
 use clap::Args;
 use ripplemark::capture::{CaptureError, ChannelChoice, RawKind};
-use ripplemark::findings::{Finding, findings};
+use ripplemark::findings::{Finding, compare, findings};
 use ripplemark::receiver::{Reception, Samples, Signal, receive, receive_joined};
 use ripplemark::telegram::Identity;
 
+use super::figure_file::{FigureFile, figure_file};
 use super::values::within;
 use load::{Loaded, Window};
 
@@ -46,6 +48,9 @@ pub struct Arguments {
     /// Take all captures as pieces of one tag's signal and combine them
     #[arg(long)]
     join: bool,
+    /// Compare with this capture: one without a tag, or a known good one; the same options hold for both
+    #[arg(long, value_name = "CAPTURE")]
+    against: Option<PathBuf>,
     /// Probe factor: volts are multiplied by it
     #[arg(long, value_name = "FACTOR", default_value_t = 1.0, allow_negative_numbers = true, value_parser = within(-1e9..=1e9, ""))]
     scale: f64,
@@ -68,8 +73,8 @@ pub struct Arguments {
     #[arg(long)]
     json: bool,
     /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
-    #[arg(long, value_name = "FILE", value_parser = figure::file, conflicts_with = "join")]
-    figure: Option<figure::FigureFile>,
+    #[arg(long, value_name = "FILE", value_parser = figure_file, conflicts_with = "join")]
+    figure: Option<FigureFile>,
 }
 
 /// A capture with everything that is to be printed of it.
@@ -103,23 +108,33 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         );
     }
     if let Some(figure) = &arguments.figure {
-        figure.check(&arguments.captures)?;
+        figure::check(figure, &arguments.captures)?;
     }
+    // A capture to compare with that cannot be read is an error before anything is printed.
+    let other = match &arguments.against {
+        Some(path) => Some((path.display().to_string(), received(arguments, path)?.1)),
+        None => None,
+    };
+    let look = text::Look::of_output();
     let mut all_read = true;
     let mut unreadable = false;
     let mut first = true;
     let mut finish = |outcome: Result<Report, anyhow::Error>| -> anyhow::Result<()> {
         match outcome {
-            Ok(report) => {
+            Ok(mut report) => {
                 all_read &= report.is_read();
+                if let Some((name, other)) = &other {
+                    let compared = compare(&report.reception, other, name, arguments.odds);
+                    report.findings.push(compared);
+                }
                 let text = if arguments.json {
                     json::line(&report)
                 } else {
-                    text::page(&report, std::mem::take(&mut first))
+                    text::page(&report, std::mem::take(&mut first), look)
                 };
                 super::print(&text)?;
                 if let Some(figure) = &arguments.figure
-                    && let Err(error) = figure.draw(&report)
+                    && let Err(error) = figure::draw(figure, &report)
                 {
                     unreadable = true;
                     super::complain(&error);
@@ -149,6 +164,27 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
 }
 
 fn single(arguments: &Arguments, path: &Path) -> anyhow::Result<Report> {
+    let (received, reception) = received(arguments, path)?;
+    let path = path.display().to_string();
+    let mut report = report(
+        arguments,
+        path,
+        received.loaded,
+        received.samples,
+        reception,
+    );
+    report.drawn = received.drawn;
+    Ok(report)
+}
+
+/// What is left of a capture beside its reception.
+struct Received {
+    loaded: Loaded,
+    samples: u64,
+    drawn: Option<figure::Material>,
+}
+
+fn received(arguments: &Arguments, path: &Path) -> anyhow::Result<(Received, Reception)> {
     let mut loaded = Loaded::open(path, arguments)?;
     let mut whole: Option<Reception> = None;
     let mut samples = 0;
@@ -175,10 +211,12 @@ fn single(arguments: &Arguments, path: &Path) -> anyhow::Result<Report> {
         }
     }
     let reception = whole.ok_or_else(|| loaded.nothing_left())?;
-    let path = path.display().to_string();
-    let mut report = report(arguments, path, loaded, samples, reception);
-    report.drawn = drawn;
-    Ok(report)
+    let received = Received {
+        loaded,
+        samples,
+        drawn,
+    };
+    Ok((received, reception))
 }
 
 fn joined(arguments: &Arguments) -> anyhow::Result<Report> {

@@ -1,26 +1,50 @@
 //! What a person at a bench reads of a capture.
 
 use std::fmt::Write;
+use std::io::IsTerminal;
 
 use ripplemark::capture::Unit;
 use ripplemark::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
 use ripplemark::telegram::{Identity, Telegram, country_meaning, notes};
 
 use super::json::{trailer, worth_showing};
-use super::{Report, other_kinds};
+use super::{Report, other_kinds, picture};
 
 /// Width of the labels on the left.
 const LABEL: usize = 10;
 /// Width of a line.
 const WIDTH: usize = 100;
 
-/// The whole page of a capture.
-pub fn page(report: &Report, first: bool) -> String {
-    let mut page = Page(String::new());
-    if !first {
-        page.0.push('\n');
+/// How the page may look: a picture and colour are for people at a terminal, not for files and pipes.
+#[derive(Clone, Copy)]
+pub struct Look {
+    picture: bool,
+    colour: bool,
+}
+
+impl Look {
+    /// By what standard output is; colour is off where NO_COLOR says so (no-color.org: set and not empty).
+    pub fn of_output() -> Self {
+        let picture = std::io::stdout().is_terminal();
+        let unwanted = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+        let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+        Self {
+            picture,
+            colour: picture && !unwanted && !dumb,
+        }
     }
-    let _ = writeln!(page.0, "{}", report.path);
+}
+
+/// The whole page of a capture.
+pub fn page(report: &Report, first: bool, look: Look) -> String {
+    let mut page = Page {
+        text: String::new(),
+        colour: look.colour,
+    };
+    if !first {
+        page.text.push('\n');
+    }
+    let _ = writeln!(page.text, "{}", report.path);
     let reception = &report.reception;
     for reading in &reception.readings {
         number(&mut page, reading);
@@ -50,13 +74,37 @@ pub fn page(report: &Report, first: bool) -> String {
         );
     }
     capture(&mut page, report);
+    if look.picture {
+        for (label, row) in picture::rows(reception) {
+            page.row(label, &row);
+        }
+    }
     for finding in &report.findings {
-        page.row("finding", &format!("[{}] {}", finding.code, finding.text));
+        let mut text = format!("[{}] {}", finding.code, finding.text);
+        if finding.false_alarm > 0.0 {
+            let _ = write!(text, " (False alarms: {}.)", rarity(finding.false_alarm));
+        }
+        page.row("finding", &text);
     }
     for remark in report.loaded.remarks() {
         page.row("note", remark);
     }
-    page.0
+    page.text
+}
+
+/// A rate of false alarms in words.
+fn rarity(rate: f64) -> String {
+    let one_in = 1.0 / rate;
+    if one_in >= 1e6 {
+        "fewer than one in a million".into()
+    } else {
+        // Rounded down to one digit: a bound stays a bound.
+        let digit = 10f64.powf((one_in.log10() + 1e-9).floor());
+        format!(
+            "at most one in {:.0}",
+            (one_in / digit + 1e-6).floor() * digit
+        )
+    }
 }
 
 fn number(page: &mut Page, reading: &Reading) {
@@ -246,18 +294,24 @@ fn capture(page: &mut Page, report: &Report) {
     page.row("capture", &text);
 }
 
-struct Page(String);
+struct Page {
+    text: String,
+    colour: bool,
+}
 
 impl Page {
     /// A label on the left and wrapped text beside it.
     fn row(&mut self, label: &str, text: &str) {
         let mut line = format!("  {label:LABEL$}");
         let mut used = line.chars().count();
+        if self.colour && !label.is_empty() {
+            line = format!("  \x1b[{}m{label:LABEL$}\x1b[0m", colour(label));
+        }
         for word in text.split(' ') {
             let length = word.chars().count();
             if used + 1 + length > WIDTH && used > LABEL + 2 {
-                self.0.push_str(line.trim_end());
-                self.0.push('\n');
+                self.text.push_str(line.trim_end());
+                self.text.push('\n');
                 line = " ".repeat(LABEL + 2);
                 used = LABEL + 2;
             }
@@ -265,8 +319,17 @@ impl Page {
             line.push_str(word);
             used += 1 + length;
         }
-        self.0.push_str(line.trim_end());
-        self.0.push('\n');
+        self.text.push_str(line.trim_end());
+        self.text.push('\n');
+    }
+}
+
+/// Terminal colour of a label: what was read green, what was not and why yellow, the rest bold only.
+fn colour(label: &str) -> &'static str {
+    match label {
+        "number" | "certainty" => "1;32",
+        "unread" | "expected" | "candidate" | "finding" => "1;33",
+        _ => "1",
     }
 }
 

@@ -1,0 +1,44 @@
+//! The folded telegram as it stands: hard bits, nothing asked of header, control bits or check.
+
+use num_complex::Complex32;
+
+use super::presence::Presence;
+use crate::receiver::fold::Fold;
+use crate::telegram::TELEGRAM_BITS;
+
+/// Bits of a folded telegram.
+#[derive(Clone, Debug)]
+pub struct Bare {
+    /// Boundary sums along their axis over the noise's standard deviation.
+    pub over_noise: [f32; TELEGRAM_BITS],
+    /// Bits from an arbitrary start on.
+    pub bits: [bool; TELEGRAM_BITS],
+    /// Bits expected to be wrong from noise alone.
+    pub expected_errors: f64,
+}
+
+/// Takes the signs of the boundary sums.
+pub fn bare(ripple: &[Complex32], found: &Presence, real: bool) -> Option<Bare> {
+    let fold = Fold::new(ripple, found.inverts);
+    let sums = fold.boundaries(found.timing);
+    let axis = if real { 0.0 } else { sums.axis() };
+    let (along, _) = sums.along(axis);
+    if sums.energies.iter().any(|e| *e <= 0.0) || found.noise_var <= 0.0 {
+        return None;
+    }
+    let over_noise: [f32; TELEGRAM_BITS] =
+        std::array::from_fn(|j| (along[j] / (found.noise_var * sums.energies[j]).sqrt()) as f32);
+    let bits = std::array::from_fn(|j| {
+        let seam = j + 1 == TELEGRAM_BITS && found.inverts;
+        let next = over_noise[(j + 1) % TELEGRAM_BITS];
+        (over_noise[j] > 0.0) != ((next > 0.0) != seam)
+    });
+    let wrong = |z: f32| 0.5 * libm::erfc(f64::from(z.abs()) / std::f64::consts::SQRT_2);
+    // A wrong sign spoils the bits on both sides.
+    let expected_errors = 2.0 * over_noise.iter().map(|&z| wrong(z)).sum::<f64>();
+    Some(Bare {
+        over_noise,
+        bits,
+        expected_errors,
+    })
+}

@@ -1,0 +1,105 @@
+//! Steady tones in all of the capture: what a switching supply or another transmitter leaves far from the field too.
+
+use std::cmp::Ordering;
+
+use super::super::reception::Reception;
+use super::super::signal::{Kind, Samples};
+use super::super::tones::spectrum;
+
+/// Tones nearer to the field than this are the ripple's own lines, or found more finely between them.
+const NEAR_FIELD_HZ: f64 = 16_000.0;
+
+/// Farther from the field the values, one a cycle, cannot tell a tone from its mirror image at their rate.
+const BESIDE_HZ: f64 = 45_000.0;
+
+/// A tone as strong as this beside the field is another reader's field, taken off before anything else: a ripple's own lines
+/// are weaker.
+const ANOTHER_FIELD: f64 = 0.15;
+/// Nearer to the field than this the window's main lobe does not part two tones of a coarse spectrum.
+const APART_HZ: f64 = 60.0;
+
+/// Tones asked for; a supply in bursts has many around each harmonic.
+const MOST: usize = 256;
+
+/// Of tones nearer to each other than this the strongest stands for all.
+const CLUSTER_HZ: f64 = 1500.0;
+
+/// A steady tone.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Line {
+    /// Frequency as the samples show it, 0 to half the rate for real ones.
+    pub frequency_hz: f64,
+    /// Amplitude relative to the field's.
+    pub level: f64,
+    /// It was found beside the field, between the telegram's lines.
+    pub near: bool,
+}
+
+/// Where a true frequency shows at a sample rate.
+pub fn folded_hz(frequency_hz: f64, rate_hz: f64) -> f64 {
+    let within = frequency_hz.rem_euclid(rate_hz);
+    within.min(rate_hz - within)
+}
+
+/// Tones of the whole capture and those found beside the field, strongest first. Real samples in plain sight only: what
+/// folds has no frequency of its own to compare.
+pub fn lines(samples: Samples<'_>, reception: &Reception) -> Vec<Line> {
+    let (Some(seen), Some(field_hz), Some(amplitude)) = (
+        &reception.seen,
+        reception.field.frequency_hz,
+        reception.field.amplitude,
+    ) else {
+        return Vec::new();
+    };
+    if amplitude <= 0.0 {
+        return Vec::new();
+    }
+    let mut found: Vec<Line> = Vec::new();
+    for piece in &seen.pieces {
+        for tone in &piece.tones {
+            if (tone.per_value * seen.clock_hz).abs() > BESIDE_HZ {
+                continue;
+            }
+            found.push(Line {
+                frequency_hz: piece.field.frequency_hz + tone.per_value * seen.clock_hz,
+                level: tone.amplitude.norm() / piece.field.amplitude.max(f64::MIN_POSITIVE),
+                near: true,
+            });
+        }
+    }
+    if reception.kind == Kind::Direct
+        && let Some(spectrum) = spectrum(samples)
+    {
+        for tone in spectrum.tones(MOST) {
+            let frequency_hz = tone.per_sample * reception.rate_hz;
+            let level = tone.amplitude / amplitude;
+            let offset_hz = (frequency_hz - field_hz).abs();
+            let another_field = offset_hz > APART_HZ && level > ANOTHER_FIELD;
+            if offset_hz > NEAR_FIELD_HZ || another_field {
+                found.push(Line {
+                    frequency_hz,
+                    level,
+                    near: another_field,
+                });
+            }
+        }
+    }
+    // What was found finely beside the field stands for what the coarse spectrum shows of it.
+    found.sort_by(|a, b| {
+        (b.near, b.level)
+            .partial_cmp(&(a.near, a.level))
+            .unwrap_or(Ordering::Equal)
+    });
+    let mut kept: Vec<Line> = Vec::new();
+    for line in found {
+        let reach = if line.near { 5.0 } else { CLUSTER_HZ };
+        if kept
+            .iter()
+            .all(|other| (other.frequency_hz - line.frequency_hz).abs() > reach)
+        {
+            kept.push(line);
+        }
+    }
+    kept.sort_by(|a, b| b.level.total_cmp(&a.level));
+    kept
+}

@@ -1,0 +1,211 @@
+//! What can be measured of a capture beside the numbers in it: the digitiser, the field's edges, interference, mains hum,
+//! and whatever of a ripple is there when no number could be read. Made for findings; reading does not depend on it.
+
+mod activity;
+mod around;
+mod bare;
+mod digitiser;
+mod hum;
+mod lines;
+mod presence;
+mod restarts;
+mod ring;
+mod step;
+
+pub use activity::{Activity, Stream, activity, headers, stream};
+pub use around::{Around, Hump, around};
+pub use bare::{Bare, bare};
+pub use digitiser::{Levels, levels};
+pub use hum::{Hum, of_amplitudes, of_samples};
+pub use lines::{Line, folded_hz, lines};
+pub use presence::{Presence, presence};
+pub use restarts::{Restarts, between_headers, restarts};
+pub use ring::{Edges, Ring, edges};
+pub use step::{Step, step};
+
+use num_complex::{Complex32, Complex64};
+
+use super::acquire::BoundaryPulses;
+use super::fold::TELEGRAM;
+use super::pieces::Piece;
+use super::reception::{Reception, Seen};
+use super::signal::{Kind, Samples, Signal};
+use super::track::{BLOCK, block_means, track};
+
+/// Candidates likelier wrong than this are noise's own, and nothing is measured along them.
+const WORTH_FOLLOWING: f64 = 0.01;
+
+/// Measurements of one capture; what its length or kind does not allow is `None`.
+#[derive(Clone, Debug, Default)]
+pub struct Survey {
+    /// The digitiser's steps and limits; real samples only.
+    pub levels: Option<Levels>,
+    /// Steady tones away from the field, strongest first, as the samples show them.
+    pub lines: Vec<Line>,
+    /// When the field was on, with its rings at the edges.
+    pub edges: Edges,
+    /// Noise and interference beside the field, the ripple taken out.
+    pub around: Option<Around>,
+    /// Mains hum added to the samples, relative to the field (or in their unit without one).
+    pub added_hum: Option<Hum>,
+    /// Mains hum in the field's level, relative to it.
+    pub field_hum: Option<Hum>,
+    /// Ripple repeating at the tag's rate, read or not.
+    pub presence: Option<Presence>,
+    /// The bits of the folded telegram as they stand.
+    pub bare: Option<Bare>,
+    /// Biphase data without folding.
+    pub stream: Option<Stream>,
+    /// When a ripple was there.
+    pub activity: Option<Activity>,
+    /// Restarts of the telegram: of the one number read, or between headers seen.
+    pub restarts: Option<Restarts>,
+    /// How the ripple passes from one load state to the other.
+    pub step: Option<Step>,
+    /// Noise variance (each part) of one boundary pulse relative to the field.
+    pub noise_var: Option<f64>,
+    /// Impulses cut out of the ripple.
+    pub impulses: usize,
+    /// Seconds of ripple looked at.
+    pub seconds: f64,
+}
+
+impl Survey {
+    /// Measures what the receiver saw.
+    pub fn of(signal: &Signal<'_>, reception: &Reception) -> Self {
+        let real = !reception.kind.has_carrier();
+        let mut survey = Self::default();
+        if let Samples::Real(samples) = signal.samples
+            && reception.kind != Kind::Logic
+        {
+            survey.levels = levels(samples);
+            survey.added_hum = of_samples(samples, reception.rate_hz);
+        }
+        let Some(seen) = &reception.seen else {
+            return survey;
+        };
+        if !real {
+            survey.lines = lines(signal.samples, reception);
+            survey.edges = edges(&seen.cycles);
+        }
+        survey.seconds = seen.pieces.iter().map(|p| p.to_s - p.from_s).sum();
+        survey.impulses = seen.pieces.iter().map(|p| p.impulses).sum();
+        let longest = seen
+            .pieces
+            .iter()
+            .max_by(|a, b| a.ripple.len().cmp(&b.ripple.len()));
+        let Some(piece) = longest else {
+            return survey;
+        };
+        survey.along_piece(seen, piece, reception, real);
+        survey
+    }
+
+    fn along_piece(&mut self, seen: &Seen, piece: &Piece, reception: &Reception, real: bool) {
+        let pulses = BoundaryPulses::new(&piece.ripple);
+        self.noise_var = [false, true]
+            .into_iter()
+            .filter_map(|inverts| pulses.noise_between_telegrams(inverts, real))
+            .min_by(f64::total_cmp)
+            // Too short to compare telegrams: everything counts as noise.
+            .or_else(|| Some(pulses.variance(real)));
+        if !real {
+            let raw = raw_values(seen, piece);
+            self.around = around(raw, piece, seen.clock_hz);
+            self.field_hum = of_amplitudes(raw, seen.clock_hz);
+        }
+        self.presence = presence(&piece.ripple, real);
+        self.unfolded(seen, piece, reception.readings.is_empty(), real);
+        let best = reception.readings.first().or_else(|| {
+            reception
+                .candidate
+                .as_ref()
+                .filter(|c| c.attempt.decision.odds_wrong < WORTH_FOLLOWING)
+        });
+        if let Some(reading) = best {
+            let attempt = &reading.attempt;
+            self.step = step(&piece.ripple, attempt, real);
+            if reception.readings.len() == 1 {
+                self.restarts = restarts(&piece.ripple, attempt, seen.clock_hz);
+            }
+        }
+        if let Some(presence) = &self.presence {
+            self.bare = bare(&piece.ripple, presence, real);
+        }
+    }
+}
+
+impl Survey {
+    /// What is seen without folding. With tones taken off it is tried on the untouched ripple as well.
+    fn unfolded(&mut self, seen: &Seen, piece: &Piece, unread: bool, real: bool) {
+        let whole = (!real && !piece.tones.is_empty()).then(|| untouched(raw_values(seen, piece)));
+        let views = std::iter::once(piece.ripple.as_slice()).chain(whole.as_deref());
+        for ripple in views {
+            let steadier = |this: &Stream, other: &Stream| this.worst() < other.worst();
+            if let Some(this) = stream(ripple, real)
+                && self
+                    .stream
+                    .as_ref()
+                    .is_none_or(|other| steadier(&this, other))
+            {
+                self.stream = Some(this);
+            }
+            if let Some(this) = activity(ripple, real, seen.clock_hz)
+                && self
+                    .activity
+                    .as_ref()
+                    .is_none_or(|other| this.scatter < other.scatter)
+            {
+                self.activity = Some(this);
+            }
+            if unread
+                && let Some(this) = between_headers(&headers(ripple, real), seen.clock_hz)
+                && self
+                    .restarts
+                    .as_ref()
+                    .is_none_or(|other| this.windows > other.windows)
+            {
+                self.restarts = Some(this);
+            }
+        }
+    }
+}
+
+/// The ripple with nothing but the field taken off: lines of a ripple that does not repeat pass for stray tones, and what
+/// is left without them is no ripple any more.
+fn untouched(raw: &[Complex32]) -> Vec<Complex32> {
+    let means = block_means(raw, BLOCK);
+    let advance: Complex64 = means.windows(2).map(|pair| pair[1] * pair[0].conj()).sum();
+    let slope = advance.arg() / BLOCK as f64;
+    let turned: Vec<Complex32> = raw
+        .iter()
+        .enumerate()
+        .map(|(i, v)| {
+            let turn = Complex64::cis(-slope * i as f64);
+            v * Complex32::new(turn.re as f32, turn.im as f32)
+        })
+        .collect();
+    let track = track(&turned);
+    turned
+        .iter()
+        .enumerate()
+        .map(|(i, v)| {
+            let field = track.at(i);
+            Complex32::new(v.re, v.im) / Complex32::new(field.re as f32, field.im as f32) - 1.0
+        })
+        .collect()
+}
+
+/// The field's own values over a piece.
+fn raw_values<'a>(seen: &'a Seen, piece: &Piece) -> &'a [Complex32] {
+    let values = &seen.cycles.values;
+    let from = (piece.from_s * seen.cycles.field_hz).round() as usize;
+    let from = from.saturating_sub(seen.cycles.first).min(values.len());
+    let to = (from + piece.ripple.len()).min(values.len());
+    &values[from..to]
+}
+
+/// Telegrams in so many values.
+fn telegrams(values: usize) -> f64 {
+    values as f64 / TELEGRAM as f64
+}

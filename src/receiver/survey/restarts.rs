@@ -1,0 +1,114 @@
+//! Restarts of the telegram within a steady field: where a known telegram lies, window by window.
+
+use num_complex::Complex32;
+use rustfft::FftPlanner;
+
+use crate::linecode;
+use crate::receiver::fold::{HALF, TELEGRAM};
+use crate::receiver::read::Attempt;
+
+/// Values of one window: a quarter of a telegram.
+const WINDOW: usize = TELEGRAM / 4;
+/// A window counts where its best place has this many times the mean power of all places. Of noise the largest of 8192
+/// exponentially distributed values exceeds 25 times their mean with a probability of 1e-7.
+const CLEAR: f64 = 25.0;
+/// Two places nearer than this (cycles) are the same.
+const SAME: usize = 3;
+/// The new place must explain this many times the power that the old one does: numbers full of zeros look alike at
+/// several places.
+const BETTER: f64 = 2.0;
+
+/// Restarts found.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Restarts {
+    /// When the telegram was seen to lie at a new place, seconds from the piece's begin.
+    pub at_s: Vec<f64>,
+    /// Windows that were clear enough to tell.
+    pub windows: usize,
+}
+
+/// Follows the telegram through a piece.
+pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Option<Restarts> {
+    let bits = attempt.decision.telegram.bits();
+    let states = linecode::load_states(&bits, 1);
+    let odd = if linecode::inverts(&bits) { -1.0 } else { 1.0 };
+    let count = 2 * TELEGRAM;
+    let mut template: Vec<Complex32> = (0..count)
+        .map(|n| {
+            let sign = if n < TELEGRAM { 1.0 } else { odd };
+            Complex32::new(sign * f32::from(states[n % TELEGRAM / HALF]), 0.0)
+        })
+        .collect();
+    let mut planner = FftPlanner::new();
+    let (forward, inverse) = (
+        planner.plan_fft_forward(count),
+        planner.plan_fft_inverse(count),
+    );
+    forward.process(&mut template);
+    let mut place: Option<usize> = None;
+    let mut waiting: Option<usize> = None;
+    let mut found = Restarts {
+        at_s: Vec::new(),
+        windows: 0,
+    };
+    for (index, chunk) in ripple.chunks_exact(WINDOW).enumerate() {
+        let mut buffer = chunk.to_vec();
+        buffer.resize(count, Complex32::default());
+        forward.process(&mut buffer);
+        buffer
+            .iter_mut()
+            .zip(&template)
+            .for_each(|(x, t)| *x = x.conj() * t);
+        inverse.process(&mut buffer);
+        let power: Vec<f32> = (0..TELEGRAM)
+            .map(|s| buffer[s].norm_sqr().max(buffer[s + TELEGRAM].norm_sqr()))
+            .collect();
+        let mean = power.iter().sum::<f32>() / TELEGRAM as f32;
+        let (best, &top) = power.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
+        if f64::from(top) < CLEAR * f64::from(mean) {
+            continue;
+        }
+        found.windows += 1;
+        // The place a telegram would have at the piece's first value.
+        let origin = (index * WINDOW) % TELEGRAM;
+        let here = (best + TELEGRAM - origin) % TELEGRAM;
+        let Some(old) = place else {
+            place = Some(here);
+            continue;
+        };
+        let around = (0..=2 * SAME).map(|k| power[(old + origin + k + TELEGRAM - SAME) % TELEGRAM]);
+        let at_old = around.fold(0.0, f32::max);
+        if f64::from(top) < BETTER * f64::from(at_old) {
+            waiting = None;
+        } else if waiting.is_some_and(|w| distance(w, here) <= SAME) {
+            found
+                .at_s
+                .push((index.saturating_sub(1) * WINDOW) as f64 / field_hz);
+            place = Some(here);
+            waiting = None;
+        } else {
+            waiting = Some(here);
+        }
+    }
+    Some(found)
+}
+
+/// Restarts between headers that are seen without folding: they are whole telegrams apart otherwise. `None` with fewer
+/// than two of them.
+pub fn between_headers(headers: &[usize], field_hz: f64) -> Option<Restarts> {
+    /// Cycles by which a header's place is known.
+    const PLACE: usize = 24;
+    let broken = headers.windows(2).filter(|pair| {
+        let over = (pair[1] - pair[0]) % TELEGRAM;
+        over.min(TELEGRAM - over) > PLACE
+    });
+    (headers.len() >= 2).then(|| Restarts {
+        at_s: broken.map(|pair| pair[1] as f64 / field_hz).collect(),
+        windows: headers.len(),
+    })
+}
+
+fn distance(a: usize, b: usize) -> usize {
+    let apart = a.abs_diff(b);
+    apart.min(TELEGRAM - apart)
+}
