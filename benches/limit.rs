@@ -18,9 +18,9 @@ use num_complex::Complex64;
 use rand::{RngExt, SeedableRng};
 use rayon::prelude::*;
 use ripplemark::linecode;
-use ripplemark::receiver::decision::{Boundaries, decide};
-use ripplemark::receiver::{BIT, HALF, Samples, Signal, receive};
-use ripplemark::telegram::{TELEGRAM_BITS, Telegram};
+use ripplemark::margin::Told;
+use ripplemark::receiver::{HALF, Samples, Signal, receive};
+use ripplemark::telegram::Telegram;
 use ripplemark::world::{DirectSignal, View, noise_sigma};
 
 const RATE_HZ: f64 = 500e3;
@@ -131,7 +131,16 @@ fn run(trial: u64, seconds: f64, ebn0_db: f64, tank: Option<Complex64>) -> Outco
     });
     // The field itself is known and taken off.
     let ripple_only = received.iter().enumerate().map(|(n, x)| x - field(n).re);
-    let told = told(ripple_only, field, field_hz / RATE_HZ, &tag, sigma);
+    let told = Told {
+        cycles_per_sample: field_hz / RATE_HZ,
+        start_cycles: tag.start,
+        inverts: linecode::inverts(&tag.telegram.bits()),
+        noise_var: sigma * sigma,
+        pulse_bits: if tank.is_some() { PULSE_BITS } else { 0 },
+        pulse: |after| tag.pulse(after),
+        turn: |n| field(n) * tag.ripple,
+    };
+    let told = told.read(ripple_only, ODDS) == Some(tag.telegram.code);
     Outcome {
         read: right.is_some(),
         wrong: reception.readings.len() > usize::from(right.is_some()),
@@ -204,53 +213,8 @@ impl Tag {
     }
 }
 
-/// Bits that a boundary's pulse is followed for.
+/// Bits that a boundary's pulse is followed for behind a tank.
 const PULSE_BITS: i64 = 5;
-
-/// The exact decoder, told everything but the number and the telegram's start: plain sums over the samples.
-fn told(
-    ripple: impl Iterator<Item = f64>,
-    field: impl Fn(usize) -> Complex64,
-    cycles_per_sample: f64,
-    tag: &Tag,
-    sigma: f64,
-) -> bool {
-    let inverts = linecode::inverts(&tag.telegram.bits());
-    // A start that the decoder is not told: boundary 0 is the first after the first sample.
-    let first = tag.start % BIT as f64;
-    let (mut sums, mut energies) = ([0.0; TELEGRAM_BITS], [0.0; TELEGRAM_BITS]);
-    let (mut shared, mut energy) = (0.0, 0.0);
-    let behind = if tag.pole.is_some() { PULSE_BITS } else { 0 };
-    for (n, x) in ripple.enumerate() {
-        let cycle = cycles_per_sample * n as f64;
-        let turn = field(n) * tag.ripple;
-        let nearest = ((cycle - first) / BIT as f64).round() as i64;
-        let mut before = 0.0;
-        for boundary in nearest - behind..=nearest + 1 {
-            let odd = boundary.div_euclid(TELEGRAM_BITS as i64) % 2 != 0;
-            let sign = if odd && inverts { -1.0 } else { 1.0 };
-            let index = boundary.rem_euclid(TELEGRAM_BITS as i64) as usize;
-            let after = cycle - first - (boundary * BIT as i64) as f64;
-            let wave = (tag.pulse(after) * turn).re;
-            sums[index] += sign * wave * x;
-            energies[index] += wave * wave;
-            shared += wave * before;
-            energy += wave * wave;
-            before = wave;
-        }
-    }
-    let decision = decide(&Boundaries {
-        sums,
-        energies,
-        overlap: shared / energy,
-        noise_var: sigma * sigma,
-        inverts,
-        amplitude: Some(1.0),
-    });
-    decision.is_some_and(|decision| {
-        decision.odds_wrong <= ODDS && decision.telegram.code == tag.telegram.code
-    })
-}
 
 fn report(ebn0_db: f64, outcomes: &[Outcome]) {
     let count = outcomes.len() as f64;

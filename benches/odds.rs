@@ -187,6 +187,7 @@ fn piece(bits: &[bool; TELEGRAM_BITS], folded_db: f64, rng: &mut ChaCha8Rng) -> 
         after_start: false,
         field: FieldFit::default(),
         tones: Vec::new(),
+        impulses: 0,
         band_hz: FIELD_HZ * BIT as f64 * TAU,
         edge: Arc::new(Edge::of(|_| 1.0, 0.5)),
     }

@@ -36,6 +36,7 @@
 //! | [`telegram`] | number ↔ 64-bit code ↔ 128 bits |
 //! | [`linecode`] | bits ↔ load states ↔ boundary signs |
 //! | [`world`] | a bench in numbers → samples |
+//! | [`margin`] | bench × receiver, many times → how much breaks the reading |
 //!
 //! `receiver` and `world` do not know each other, so neither can be tuned to the other's mistakes.
 //!
@@ -95,6 +96,7 @@ pub mod capture;
 pub mod draw;
 pub mod findings;
 pub mod linecode;
+pub mod margin;
 pub mod receiver;
 pub mod telegram;
 pub mod world;

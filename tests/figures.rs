@@ -15,8 +15,11 @@ fn waveforms() -> PathBuf {
 }
 
 fn decode(arguments: &[&str], figure: &Path) -> Output {
+    program(&[&["decode"], arguments].concat(), figure)
+}
+
+fn program(arguments: &[&str], figure: &Path) -> Output {
     Command::new(env!("CARGO_BIN_EXE_ripplemark"))
-        .arg("decode")
         .args(arguments)
         .arg("--figure")
         .arg(figure)
@@ -144,20 +147,32 @@ fn every_capture_is_drawn() {
     assert!(drawn >= 16, "{drawn}");
 }
 
-/// The picture kept for the front page is what its command makes.
+/// Each picture kept beside the captures is what its command in their table makes.
 #[test]
-fn the_kept_figure_is_what_the_program_draws() {
+fn the_kept_figures_are_what_the_program_draws() {
     let folder = tempfile::tempdir().unwrap();
-    let picture = folder.path().join("intake-clean.png");
-    decode(&["intake-clean.wav"], &picture);
-    let made = fs::read(&picture).unwrap();
-    let kept = fs::read(waveforms().join("intake-clean.png")).unwrap();
-    assert!(kept.len() <= 150_000, "{} bytes", kept.len());
-    // Rounding in another processor may move a line by a shade here and there.
-    let (one, other) = (pixels(&made).2, pixels(&kept).2);
-    assert_eq!(one.len(), other.len());
-    let differ = one.iter().zip(&other).filter(|(a, b)| a != b).count();
-    assert!(differ < one.len() / 200, "{differ} pixels");
+    let page = fs::read_to_string(waveforms().join("README.md")).unwrap();
+    let mut compared = 0;
+    for line in page.lines().filter(|line| line.contains("--figure")) {
+        let command = line.rsplit('|').nth(1).unwrap().trim();
+        let command = command
+            .trim_matches('`')
+            .strip_prefix("ripplemark ")
+            .unwrap();
+        let (arguments, name) = command.split_once(" --figure ").unwrap();
+        let picture = folder.path().join(name);
+        program(&arguments.split(' ').collect::<Vec<_>>(), &picture);
+        let made = fs::read(&picture).unwrap();
+        let kept = fs::read(waveforms().join(name)).unwrap();
+        assert!(kept.len() <= 150_000, "{} bytes", kept.len());
+        // Rounding in another processor may move a line by a shade here and there.
+        let (one, other) = (pixels(&made).2, pixels(&kept).2);
+        assert_eq!(one.len(), other.len());
+        let differ = one.iter().zip(&other).filter(|(a, b)| a != b).count();
+        assert!(differ < one.len() / 200, "{name}: {differ} pixels");
+        compared += 1;
+    }
+    assert!(compared >= 2, "{compared}");
 }
 
 #[test]

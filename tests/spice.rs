@@ -90,17 +90,10 @@ fn load(name: &str) -> Frozen {
     };
     let mutual = number(&value, "mutual_h");
     let first = reader(&value["reader"]);
-    let mut changes = vec![Change::Field {
-        at_s: 0.0,
-        reader: 0,
-        on: true,
-    }];
+    let field = |at_s, reader, on| Change::Field { at_s, reader, on };
+    let mut changes = vec![field(0.0, 0, true)];
     let network = if value["second"].is_object() {
-        changes.push(Change::Field {
-            at_s: 0.0,
-            reader: 1,
-            on: true,
-        });
+        changes.push(field(0.0, 1, true));
         let to = |index: usize| value["second_mutual_h"][index].as_f64().unwrap();
         Network::new(
             vec![first, reader(&value["second"])],
@@ -119,11 +112,7 @@ fn load(name: &str) -> Frozen {
         )
     }
     .unwrap();
-    changes.push(Change::Field {
-        at_s: number(&value, "field_off_s"),
-        reader: 0,
-        on: false,
-    });
+    changes.push(field(number(&value, "field_off_s"), 0, false));
     let edges = value["edges"].as_array().unwrap();
     let cycles = number(&value, "cycles") as usize;
     Frozen {

@@ -42,6 +42,15 @@ fn commands_make_the_captures_again() {
     let rows = rows();
     assert!(rows.len() >= 12, "{} rows", rows.len());
     let again = tempfile::TempDir::new().unwrap();
+    std::fs::create_dir(again.path().join("scenarios")).unwrap();
+    for entry in std::fs::read_dir(folder().join("scenarios")).unwrap() {
+        let path = entry.unwrap().path();
+        let copy = again
+            .path()
+            .join("scenarios")
+            .join(path.file_name().unwrap());
+        std::fs::copy(&path, copy).unwrap();
+    }
     for (file, command) in rows {
         assert!(command.starts_with(&format!("synth {file} ")), "{command}");
         let output = Command::new(env!("CARGO_BIN_EXE_ripplemark"))

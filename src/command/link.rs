@@ -1,6 +1,8 @@
 //! `ripplemark link`: coupling, tag voltage, ripple and range of a bench in numbers.
 
+mod figure;
 mod json;
+mod setup;
 mod sums;
 mod text;
 
@@ -8,13 +10,13 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::{Context, ensure};
-use ripplemark::world::Digitiser;
-use ripplemark::world::link::{
-    Link, Listening, Station, Transponder, folded_ebn0_db, link, needed_ebn0_db,
-};
-use ripplemark::world::scenario::{PlaceKeys, Scenario, TagKeys, half_bits, key_list};
+use ripplemark::world::coil::Vector;
+use ripplemark::world::link::{FieldAt, field_at};
+use ripplemark::world::scenario::{PlaceKeys, Scenario, key_list};
+use setup::{Position, Setup};
 use sums::Sums;
 
+use super::figure_file::{FigureFile, figure_file};
 use super::values::within;
 
 const LONG_ABOUT: &str = "\
@@ -34,6 +36,7 @@ are not in the prediction.
 Examples:
   ripplemark link
   ripplemark link --distance 20:200:10 --tilt 0,45,90
+  ripplemark link --distance 10:250:10 --figure range.png
   ripplemark link --set reader.coil.turns=60 --set reader.drive_v=12 --json
   ripplemark link --capacitor-for 550 --turns-for 550 --wrong-coil 820
 
@@ -81,6 +84,10 @@ pub struct Arguments {
     /// What an antenna of this inductance does on the same electronics, µH
     #[arg(long, value_name = "UH", value_parser = within(0.1..=1e5, "µH"))]
     wrong_coil: Option<f64>,
+    /// Draw a range map over distance (nearest to farthest of --distance) and tilt (all) at the first --offset: what is read, where the
+    /// tag has power, Eb/N0; PNG or SVG by the name's ending
+    #[arg(long, value_name = "FILE", value_parser = figure_file)]
+    figure: Option<FigureFile>,
     /// Print one JSON object
     #[arg(long)]
     json: bool,
@@ -120,27 +127,11 @@ fn list(low: f64, high: f64, unit: &'static str) -> impl Fn(&str) -> Result<List
     }
 }
 
-/// One position worked out.
-struct Position {
-    place: PlaceKeys,
-    link: Link,
-    /// Flux density and the like at the tag's middle, from the antenna alone.
-    field: ripplemark::world::link::FieldAt,
-    ebn0_db: f64,
-    folded_ebn0_db: f64,
-    reads: bool,
-}
-
 /// Everything that is printed.
 struct Report {
-    scenario: Scenario,
-    station: Station,
-    transponder: Transponder,
-    seconds: f64,
-    odds: f64,
-    needed_db: f64,
+    setup: Setup,
     positions: Vec<Position>,
-    fields: Vec<(f64, ripplemark::world::link::FieldAt)>,
+    fields: Vec<(f64, FieldAt)>,
     sums: Sums,
 }
 
@@ -194,18 +185,8 @@ pub fn read_scenario(
 }
 
 fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
-    let tag = scenario
-        .tag
-        .first()
-        .cloned()
-        .unwrap_or_else(TagKeys::default);
-    let station = scenario.reader.station(false)?;
-    let transponder = tag.transponder(scenario.field_hz());
-    let listening = scenario.listening()?;
-    let half_bits = half_bits(&tag.sends.telegram(scenario.seed.0, 0));
-    let seconds = arguments.seconds.unwrap_or(scenario.duration_s.0);
-    let needed_db = needed_ebn0_db(arguments.odds);
-    let own = tag.place_at(0.0);
+    let setup = Setup::new(scenario, arguments.seconds, arguments.odds)?;
+    let own = setup.tag.place_at(0.0);
     let axis = |given: &Option<List>, own: f64, usual: Vec<f64>| match given {
         Some(list) => list.0.clone(),
         None if arguments.scenario.is_some() => vec![own],
@@ -227,39 +208,16 @@ fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
     for &tilt_deg in &tilts {
         for &offset_mm in &offsets {
             for &distance_mm in &distances {
-                let place = PlaceKeys {
+                positions.push(setup.at(PlaceKeys {
                     distance_mm,
                     offset_mm,
                     tilt_deg,
-                };
-                let at = || {
-                    format!("distance {distance_mm} mm, offset {offset_mm} mm, tilt {tilt_deg}°")
-                };
-                let link = link(
-                    &station,
-                    &transponder,
-                    &place.place(),
-                    &listening,
-                    &half_bits,
-                )
-                .with_context(at)?;
-                let ebn0_db = ebn0_db(&scenario, &listening, &link);
-                let folded = folded_ebn0_db(ebn0_db, seconds, scenario.field_hz());
-                let field = ripplemark::world::link::field_at(
-                    &station.coil,
-                    link.antenna_a,
-                    place.place().centre_m(),
-                );
-                positions.push(Position {
-                    place,
-                    reads: link.powered && folded >= needed_db,
-                    link,
-                    field,
-                    ebn0_db,
-                    folded_ebn0_db: folded,
-                });
+                })?);
             }
         }
+    }
+    if let Some(figure) = &arguments.figure {
+        figure::draw(figure, &setup, &distances, offsets[0])?;
     }
     let antenna_a = positions
         .first()
@@ -269,51 +227,15 @@ fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
         .0
         .iter()
         .map(|&at_m| {
-            let point = ripplemark::world::coil::Vector::new(0.0, 0.0, at_m);
-            (
-                at_m,
-                ripplemark::world::link::field_at(&station.coil, antenna_a, point),
-            )
+            let point = Vector::new(0.0, 0.0, at_m);
+            (at_m, field_at(&setup.station.coil, antenna_a, point))
         })
         .collect();
-    let sums = Sums::new(arguments, &scenario, &station)?;
+    let sums = Sums::new(arguments, &setup.scenario, &setup.station)?;
     Ok(Report {
-        scenario,
-        station,
-        transponder,
-        seconds,
-        odds: arguments.odds,
-        needed_db,
+        setup,
         positions,
         fields,
         sums,
     })
-}
-
-/// Eb/N0 with the steps of the digitiser counted as noise.
-fn ebn0_db(scenario: &Scenario, listening: &Listening, link: &Link) -> f64 {
-    let digitiser = &scenario.digitiser;
-    let steps = if digitiser.bits <= Digitiser::MOST_BITS {
-        let range = digitiser
-            .range_v
-            .unwrap_or_else(|| Digitiser::range_for(link.signal_v * (1.0 + link.sent.depth)));
-        let digitiser = Digitiser {
-            bits: digitiser.bits,
-            range,
-        };
-        digitiser.density_v2_per_hz(scenario.rate_hz())
-    } else {
-        0.0
-    };
-    match (
-        scenario.noise.ebn0_db,
-        listening.noise_v2_per_hz,
-        link.ebn0_db,
-    ) {
-        (Some(ebn0_db), _, _) => ebn0_db,
-        (None, Some(noise), Some(ebn0_db)) if noise > 0.0 => {
-            ebn0_db - 10.0 * (1.0 + steps / noise).log10()
-        }
-        _ => link.ebn0_with(steps, scenario.field_hz(), listening),
-    }
 }

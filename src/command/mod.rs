@@ -4,7 +4,10 @@
 //! standard error. A reader that closes the pipe early has what it wanted: that is success.
 
 mod decode;
+mod figure_file;
 mod link;
+mod margin;
+mod signal;
 mod synth;
 mod telegram;
 mod telegram_fields;
@@ -38,6 +41,7 @@ struct Program {
 enum Command {
     Decode(decode::Arguments),
     Link(link::Arguments),
+    Margin(Box<margin::Arguments>),
     Synth(Box<synth::Arguments>),
     Telegram(telegram::Arguments),
 }
@@ -57,6 +61,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Ok(program) => match program.command {
             Command::Synth(arguments) => synth::run(&arguments),
             Command::Link(arguments) => link::run(&arguments),
+            Command::Margin(arguments) => margin::run(&arguments),
             Command::Decode(arguments) => decode::run(&arguments),
             Command::Telegram(arguments) => telegram::run(&arguments),
         },

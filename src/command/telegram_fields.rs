@@ -5,7 +5,7 @@ use ripplemark::telegram::{Identity, Telegram};
 use super::values::whole_within;
 
 /// Fields of a telegram besides the number.
-#[derive(clap::Args)]
+#[derive(Clone, Debug, Default, clap::Args)]
 pub struct Fields {
     /// Retagging counter, 0 to 7 [default: 0]
     #[arg(long, value_name = "0-7", value_parser = whole_within(0..=7))]

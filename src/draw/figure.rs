@@ -85,7 +85,7 @@ pub fn panel_svg(panel: Panel, view: &View<'_>, size: (u32, u32)) -> Result<Stri
     svg(size, |area| panel.draw(area, view))
 }
 
-fn svg(
+pub(super) fn svg(
     size: (u32, u32),
     draw: impl FnOnce(&Area<SVGBackend<'_>>) -> Result<(), DrawError>,
 ) -> Result<String, DrawError> {
@@ -101,7 +101,7 @@ fn svg(
     Ok(page)
 }
 
-fn check((width, height): (u32, u32)) -> Result<(), DrawError> {
+pub(super) fn check((width, height): (u32, u32)) -> Result<(), DrawError> {
     if SIDES.contains(&width) && SIDES.contains(&height) {
         Ok(())
     } else {
@@ -153,7 +153,7 @@ where
 }
 
 /// The end of a long name, which tells most of a path. Characters that XML does not allow are replaced.
-fn shortened(name: &str, wide: f64) -> String {
+pub(super) fn shortened(name: &str, wide: f64) -> String {
     let clean: String = name
         .chars()
         .map(|c| {

@@ -1,12 +1,13 @@
-//! Figures: what the receiver saw of a capture, as PNG or SVG.
+//! Figures as PNG or SVG: what the receiver saw of a capture, how far a reader reaches, how often captures are read.
 //!
 //! A [`View`] gathers what is drawn; [`figure_png`] and [`figure_svg`] draw all panels on one sheet, [`panel_svg`] one
-//! of them alone. Nothing here touches the file system: drawings come back as bytes or text.
+//! of them alone. A [`RangeMap`] is a figure of its own, and [`share_png`] and [`share_svg`] draw a [`ShareFigure`]. Nothing here touches the file system: drawings come back as bytes or text.
 //!
 //! Depths and envelopes are in % of the field where its level is in the capture; angles follow the receiver (0° pure
 //! amplitude, ±90° pure phase); frequencies are in Hz from the field.
 
 mod aligned;
+mod contour;
 mod envelope;
 mod eye;
 mod figure;
@@ -15,7 +16,11 @@ mod level;
 mod lines;
 mod packed;
 mod phasor;
+mod range_map;
 mod sentence;
+mod share;
+mod share_figure;
+mod share_map;
 mod spectrum;
 mod style;
 mod telegram;
@@ -24,6 +29,8 @@ mod view;
 use plotters::drawing::DrawingAreaErrorKind;
 
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
+pub use range_map::{RangeMap, RangePoint};
+pub use share_figure::{SHARE_FIGURE_SIZE, ShareFigure, Theory, share_png, share_svg};
 pub use view::{About, View};
 
 /// Why a figure cannot be drawn.

@@ -10,6 +10,7 @@ mod capture;
 mod field;
 mod foreign;
 mod interference;
+mod other_kinds;
 mod ripple;
 
 pub use against::compare;
@@ -113,6 +114,7 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
             .position(|code| *code == finding.code)
             .map_or(0, |place| place + 1)
     });
+    other_kinds::settle(&mut all, reception);
     all
 }
 

@@ -6,6 +6,7 @@ use super::front::{Cycles, Tuning, to_cycles};
 use super::interference::clock_lines;
 use super::join::join;
 use super::other_field::remove_other_field;
+use super::other_kinds::{OtherKinds, other_kinds};
 use super::pieces::{Piece, with_carrier, without_carrier};
 use super::read::{Attempt, ReadLimits, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
@@ -19,12 +20,18 @@ const OTHER_CLOCK: f64 = 0.16;
 
 /// Reads a capture. `odds` is the largest probability of a wrong number that counts as read.
 pub fn receive(signal: &Signal<'_>, odds: f64) -> Reception {
-    let mut reception = receive_views(signal, odds);
+    let mut reception = receive_ripple(signal, odds);
+    if reception.kind.has_carrier()
+        && let Some(seen) = &reception.seen
+    {
+        reception.others = other_kinds(seen, !reception.readings.is_empty(), odds);
+    }
     reception.survey = Some(Survey::of(signal, &reception));
     reception
 }
 
-fn receive_views(signal: &Signal<'_>, odds: f64) -> Reception {
+/// Numbers in the ripple.
+fn receive_ripple(signal: &Signal<'_>, odds: f64) -> Reception {
     let mut best: Option<Reception> = None;
     let (views, rate_hz, rate_assumed) = views(signal);
     for view in &views {
@@ -49,6 +56,7 @@ fn receive_views(signal: &Signal<'_>, odds: f64) -> Reception {
         candidate: None,
         band_hz: 0.0,
         telegrams: 0.0,
+        others: OtherKinds::default(),
         seen: None,
         survey: None,
     })
@@ -201,6 +209,7 @@ fn prepare(
         candidate: None,
         band_hz: cycles.band_hz,
         telegrams: 0.0,
+        others: OtherKinds::default(),
         seen: None,
         survey: None,
     };

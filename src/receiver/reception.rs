@@ -1,6 +1,7 @@
 //! What the receiver made of a capture.
 
 use super::front::Cycles;
+use super::other_kinds::OtherKinds;
 use super::pieces::Piece;
 use super::read::Attempt;
 use super::signal::Kind;
@@ -55,6 +56,8 @@ pub struct Reception {
     pub band_hz: f64,
     /// Telegrams' worth of field in the capture.
     pub telegrams: f64,
+    /// Tags of other kinds.
+    pub others: OtherKinds,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
     pub seen: Option<Seen>,
     /// What was measured beside the numbers, for findings.
@@ -78,6 +81,7 @@ impl Reception {
         for on in &mut self.field.on {
             *on = (on.0 + offset_s, on.1 + offset_s);
         }
+        self.others.shift(offset_s);
         for reading in self.readings.iter_mut().chain(&mut self.candidate) {
             reading.from_s += offset_s;
             reading.to_s += offset_s;
@@ -102,6 +106,7 @@ impl Reception {
             };
         }
         self.telegrams += later.telegrams;
+        self.others.absorb(later.others, odds);
         for on in later.field.on {
             match self.field.on.last_mut() {
                 // A field that is on across the seam of two windows: a gap of a few cycles is the filter's.

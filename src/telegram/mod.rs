@@ -21,8 +21,10 @@ mod byte_orders;
 mod countries;
 mod crc;
 mod frame;
+mod half_duplex;
 mod identity;
 mod meaning;
+mod read_only_word;
 
 pub use byte_orders::{ByteOrder, Interpretation, byte_orders};
 pub use countries::country_name;
@@ -31,5 +33,7 @@ pub use frame::{
     CODE_BITS, CODED_BITS, CRC_BITS, FrameError, HEADER_BITS, Part, TELEGRAM_BITS, TRAILER_BITS,
     Telegram, part_of,
 };
+pub use half_duplex::{HALF_DUPLEX_BITS, HALF_DUPLEX_HEADER, HalfDuplexError};
 pub use identity::{Identity, IdentityError};
 pub use meaning::{Field, country_meaning, fields, notes, objections};
+pub use read_only_word::{ReadOnlyWord, WORD_BITS};

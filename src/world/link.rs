@@ -2,25 +2,17 @@
 
 mod exposure;
 mod reading;
+mod sent;
 mod sums;
 
 pub use exposure::{FieldAt, Limit, LimitKind, field_at, limits, loop_electric_field_uv_per_m};
 pub use reading::{folded_ebn0_db, needed_ebn0_db};
 pub use sums::{WrongCoil, turns_for_inductance, wrong_coil};
 
-use super::circuit::{
-    Change, CircuitError, LoadPlan, Network, Plan, PlanError, Probe, Reader, Ripple, Tag,
-    ripple_of_track, run, settle,
-};
+use super::circuit::{CircuitError, Network, PlanError, Probe, Reader, Ripple, Tag, settle};
 use super::coil::{Coil, Place, TagCoil, mutual_inductance_h};
-use num_complex::Complex64;
-use std::f64::consts::PI;
+use sent::{HALF_BIT_CYCLES, sent_ripple};
 use thiserror::Error;
-
-/// Field cycles in half a bit (ISO 11785: 32 a bit).
-const HALF_BIT_CYCLES: f64 = 16.0;
-/// Field cycles before the half bits that count, in units of the slower circuit's decay time: e⁻¹⁰ = 5e-5 of the ring-up is left.
-const SETTLING_DECAYS: f64 = 10.0;
 
 /// A reader: its antenna as a shape in space and as part of a circuit. Inductance and resistance in the circuit may be measured
 /// ones; the shape then only gives the coupling.
@@ -182,81 +174,6 @@ pub fn link(
     Ok(link)
 }
 
-/// The ripple while these half bits are sent over and over, taken over one period in settled circuits; behind a detector also
-/// the rms of its change of amplitude over the field.
-fn sent_ripple(
-    network: &Network,
-    probe: &Probe,
-    half_bits: &[bool],
-    detector: Option<EnvelopeDetector>,
-) -> Result<(Ripple, Option<f64>), LinkError> {
-    let cycle_s = 1.0 / network.readers()[0].frequency_hz;
-    let slowest_s = [false, true]
-        .iter()
-        .filter_map(|&closed| {
-            settle(network, &[closed])
-                .ringing()
-                .first()
-                .map(|mode| mode.1)
-        })
-        .fold(0.0, f64::max);
-    let half_bit_s = HALF_BIT_CYCLES * cycle_s;
-    let settling_s = (SETTLING_DECAYS * slowest_s / cycle_s).ceil().min(10_000.0) * cycle_s;
-    // The last half bits settle a detector's low-pass.
-    let from_s = settling_s + 8.0 * half_bit_s;
-    let to_s = from_s + half_bits.len().max(1) as f64 * half_bit_s;
-    // Whether it has the power or not, the tag sends, clocked by its own coil: at which phase of the carrier it switches makes a difference.
-    let tags: Vec<Tag> = network
-        .tags()
-        .iter()
-        .map(|tag| Tag {
-            minimum_v: 0.0,
-            start_up_s: 0.0,
-            ..*tag
-        })
-        .collect();
-    let mutual_h = network.inductance_h(0, 1);
-    let network = &Network::new(
-        network.readers().to_vec(),
-        tags,
-        &[vec![0.0, mutual_h], vec![mutual_h, 0.0]],
-    )?;
-    let plan = Plan {
-        duration_s: to_s,
-        changes: vec![Change::Field {
-            at_s: 0.0,
-            reader: 0,
-            on: true,
-        }],
-        loads: vec![LoadPlan::Clocked(half_bits.to_vec())],
-    };
-    let track = run(network, &plan)?;
-    let frequency_hz = network.readers()[0].frequency_hz;
-    let ripple = ripple_of_track(&track, probe, frequency_hz, from_s, to_s);
-    let Some(detector) = detector else {
-        return Ok((ripple, None));
-    };
-    // The same points, with the lead-in to settle the low-pass.
-    let step_s = 0.25 / frequency_hz;
-    let points = ((to_s - settling_s) / step_s).round() as usize;
-    let mut phasors = vec![Complex64::from(0.0); points];
-    track.phasors(probe, frequency_hz, settling_s, step_s, &mut phasors);
-    let stay = (-2.0 * PI * detector.corner_hz * step_s).exp();
-    let mut held = ripple.field.norm();
-    let heard: Vec<Complex64> = phasors
-        .iter()
-        .map(|phasor| {
-            held = stay * held + (1.0 - stay) * phasor.norm();
-            Complex64::from(held)
-        })
-        .collect();
-    let skip = ((from_s - settling_s) / step_s).round() as usize;
-    Ok((
-        ripple,
-        Some(Ripple::of(&heard[skip.min(heard.len())..]).depth),
-    ))
-}
-
 /// The farthest distance on the axis, up to `limit_m`, at which the test holds; `None` if it does not hold at `nearest_m`. The test must hold
 /// up to some distance and not beyond. Found to 0.1 mm.
 pub fn range_m(nearest_m: f64, limit_m: f64, holds: impl Fn(f64) -> bool) -> Option<f64> {
@@ -283,6 +200,7 @@ mod tests {
     use super::super::circuit::{Modulator, Topology, resonance_capacitance_f};
     use super::super::coil::{Outline, Winding, Wire};
     use super::*;
+    use std::f64::consts::PI;
 
     const FIELD_HZ: f64 = 134_200.0;
 

@@ -15,6 +15,8 @@ pub enum Stream {
     Noise,
     /// An interferer: kind and number within the kind.
     Interferer(u8, u8),
+    /// A tag of another kind: what it sends and when.
+    OtherTag(u8),
 }
 
 impl Stream {
@@ -24,6 +26,7 @@ impl Stream {
             Self::Field => 0,
             Self::Noise => 1,
             Self::Interferer(kind, index) => 0x2_0000 + 0x100 * kind as u64 + index as u64,
+            Self::OtherTag(index) => 0x3_0000 + index as u64,
             Self::Tag(index) => 0x1_0000 + index as u64,
         }
     }
@@ -37,6 +40,23 @@ pub fn generator(seed: u64, stream: Stream) -> ChaCha8Rng {
     key[..8].copy_from_slice(&seed.to_le_bytes());
     let mut generator = ChaCha8Rng::from_seed(key);
     generator.set_stream(stream.number());
+    generator
+}
+
+/// Which point of a plan a trial belongs to: the bits of the values varied there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Place(pub [u64; 2]);
+
+/// The generator of one trial: ChaCha8 keyed with seed and place (key bytes 0–7 and 8–23), its stream the trial's number. The last
+/// key byte is 1, which no generator of a capture has.
+pub fn trial_generator(seed: u64, place: Place, trial: u64) -> ChaCha8Rng {
+    let mut key = [0; 32];
+    key[..8].copy_from_slice(&seed.to_le_bytes());
+    key[8..16].copy_from_slice(&place.0[0].to_le_bytes());
+    key[16..24].copy_from_slice(&place.0[1].to_le_bytes());
+    key[31] = 1;
+    let mut generator = ChaCha8Rng::from_seed(key);
+    generator.set_stream(trial);
     generator
 }
 

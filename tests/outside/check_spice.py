@@ -8,7 +8,7 @@ compares with the program's own circuit model. Shows that the time step is fine 
     python check_spice.py            run all decks, check them against the frozen tracks
     python check_spice.py --freeze   write the frozen tracks anew
 
-Needs ngspice, numpy and scipy. Takes about a minute.
+Needs ngspice, numpy and scipy. Takes about two minutes.
 """
 
 import json
@@ -138,8 +138,8 @@ def deck(parts, steps, output, idle=False):
     return "\n".join(lines)
 
 
-def phasors(parts, steps, idle=False, keep=False):
-    """One complex phasor a field cycle of the antenna voltage: mean of 2·v·exp(-jωt) over the cycle."""
+def waveform(parts, steps, idle=False, keep=False):
+    """The antenna voltage, POINTS samples a field cycle."""
     cycle = 1.0 / parts["reader"]["frequency_hz"]
     with tempfile.TemporaryDirectory() as folder:
         text = deck(parts, steps, "out.txt", idle)
@@ -157,7 +157,12 @@ def phasors(parts, steps, idle=False, keep=False):
     # The two points about a switching are 1 ns apart; repeated times would break the spline.
     keep_points = np.concatenate([[True], np.diff(time) > 1e-13])
     at = np.arange(parts["cycles"] * POINTS) * cycle / POINTS
-    values = CubicSpline(time[keep_points], antenna[keep_points])(at)
+    return CubicSpline(time[keep_points], antenna[keep_points])(at)
+
+
+def phasors(parts, steps, idle=False, keep=False):
+    """One complex phasor a field cycle of the antenna voltage: mean of 2·v·exp(-jωt) over the cycle."""
+    values = waveform(parts, steps, idle, keep)
     turn = np.exp(-2j * np.pi * np.arange(POINTS) / POINTS)
     return 2.0 * (values.reshape(-1, POINTS) * turn).mean(axis=1)
 
@@ -183,6 +188,36 @@ def one(parts):
         track = phasors(parts, steps, keep=steps == STEPS)
         runs[steps] = (track, phasors(parts, steps, idle=True) if idle else None)
     return parts, runs
+
+
+SIDEBAND_PERIODS = 16  # of all-0 data: 32 field cycles each
+# Part of a cycle at which a load of 100 ohm switches: lower and upper sideband of all-0 data, dB below the carrier. Frozen from here; `cargo test`
+# holds the program's circuit model against the same values.
+SIDEBANDS = {0.0: (-70.968, -71.022), 0.125: (-70.827, -71.148), 0.25: (-70.703, -71.265), 0.375: (-70.842, -71.133)}
+
+
+def sidebands(phase):
+    """Lower and upper sideband of all-0 data (a switching every half bit) in dB below the carrier, at the antenna."""
+    parts = bench("sidebands", k=2e-3, modulator=("R", 100.0))
+    cycle, lead = 1.0 / FIELD_HZ, 8
+    half_bits = lead + 2 * SIDEBAND_PERIODS
+    parts["edges"] = [[(RING_UP + 16 * i + phase) * cycle, 1 - i % 2] for i in range(half_bits)]
+    parts["cycles"] = RING_UP + 16 * half_bits
+    parts["field_off_s"] = 2 * parts["cycles"] * cycle
+    # Lines of the waveform itself over whole periods: phasors averaged over a cycle keep 1.5 % of the other sideband.
+    values = waveform(parts, STEPS)[POINTS * (RING_UP + 16 * lead):]
+    turns = np.arange(values.size) / POINTS
+    level = lambda side: abs(np.mean(values * np.exp(-2j * np.pi * (1 + side / 32) * turns)))
+    return [float(20 * np.log10(level(side) / level(0))) for side in (-1, 1)]
+
+
+def check_sidebands(pool):
+    """Levels at each phase against the frozen ones, and their range; how many are off by more than 0.02 dB."""
+    rows = list(pool.map(sidebands, SIDEBANDS))
+    for side, name in enumerate(("130.006", "138.394")):
+        levels = [row[side] for row in rows]
+        print(f"sideband at {name} kHz: {min(levels):.2f} to {max(levels):.2f} dB over the phase of switching")
+    return int(np.sum(np.abs(np.array(rows) - list(SIDEBANDS.values())) > 0.02))
 
 
 def main():
@@ -214,7 +249,8 @@ def main():
             failures += not good
             print(f"{parts['name']:20} {abs(field):9.4f} {depth:10.3e} {angle:8.2f} {100 * change:17.3f} % {100 * apart:19.3f} %"
                   f"{'' if good else '  FAILED'}")
-    print(f"{len(BENCHES)} decks, {failures} failed")
+        failures += check_sidebands(pool)
+    print(f"{len(BENCHES)} decks and the sidebands of all-0 data at {len(SIDEBANDS)} phases, {failures} failed")
     return 1 if failures else 0
 
 

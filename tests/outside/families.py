@@ -13,6 +13,7 @@ from fdxb import (
     pin_edges,
     quantise,
     random_tag,
+    read_only_word,
     replace,
     ripple_capture,
     sampled_pin,
@@ -195,14 +196,6 @@ def text(rng, folder, trial):
     return case
 
 
-def manchester_word(rng):
-    """64 bits of a 125 kHz read-only tag (from memory): nine 1s, ten rows of four with even parity, column parity, a 0."""
-    rows = rng.integers(0, 2, (10, 4))
-    rows = np.concatenate((rows, rows.sum(axis=1, keepdims=True) % 2), axis=1)
-    columns = rows[:, :4].sum(axis=0) % 2
-    return np.concatenate((np.ones(9, int), rows.ravel(), columns, [0]))
-
-
 def no_number(rng, folder, trial):
     """Noise alone; a field without a tag; a 125 kHz tag sending Manchester code, 64 cycles a bit."""
     path = folder / "capture.wav"
@@ -214,7 +207,7 @@ def no_number(rng, folder, trial):
         bench = replace(bench, field_hz=125_000.0, noise_sigma=0.01)
     samples = ripple_capture(bench, (), rng).samples
     if what == "125 kHz tag":
-        word = manchester_word(rng)
+        word = np.array(read_only_word(int(rng.integers(0, 1 << 40))))
         times = np.arange(samples.size) / bench.rate_hz
         half = np.floor(times * bench.field_hz / 32 + rng.uniform(0, 128)).astype(int)
         states = np.where(half % 2 == 0, 1, -1) * (2 * word[half // 2 % 64] - 1)

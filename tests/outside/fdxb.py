@@ -157,7 +157,7 @@ class Pulses:
         since = np.mod(times + self.lead_s, period)
         up = 1 - np.exp(-since / self.tau_s)
         top = 1 - np.exp(-self.on_s / self.tau_s)
-        down = top * np.exp(-(since - self.on_s) / self.tau_s)
+        down = top * np.exp(-np.maximum(since - self.on_s, 0) / self.tau_s)
         return np.where(since < self.on_s, up, down), since
 
 
@@ -270,6 +270,78 @@ def quantise(samples, bits, full):
     return np.clip(np.round(samples / step), -(2 ** (bits - 1)), 2 ** (bits - 1) - 1) * step
 
 
+HALF_DUPLEX_BITS = 112  # encyclopedia article "ISO 11784 and ISO 11785"; header, order and places from memory
+TONE_CYCLES = 16  # same article: 16 cycles a bit, 1 = 124.2 kHz, 0 = 134.2 kHz
+
+
+def half_duplex_bits(number):
+    """The 112 bits of a half-duplex transponder in the order they are sent: no control bits."""
+    parts = ((0x7E, 8), (number.code, 64), (number.crc, 16), (number.trailer, 24))
+    bits = [(value >> place) & 1 for value, width in parts for place in range(width)]
+    assert len(bits) == HALF_DUPLEX_BITS
+    return bits
+
+
+def half_duplex_answer(number, times, zero_hz=134_200.0, one_hz=124_200.0, decay_s=np.inf):
+    """Analytic signal of one answer that begins at time 0; nothing before and after. Every bit is 16 whole cycles of its tone."""
+    tones = np.array([one_hz if bit else zero_hz for bit in half_duplex_bits(number)])
+    edges = np.concatenate(([0.0], np.cumsum(TONE_CYCLES / tones)))
+    place = np.searchsorted(edges, times, side="right") - 1
+    inside = (place >= 0) & (place < tones.size)
+    place = np.clip(place, 0, tones.size - 1)
+    wave = np.exp(2j * np.pi * tones[place] * (times - edges[place]) - np.maximum(times, 0) / decay_s)
+    return np.where(inside, wave, 0)
+
+
+def half_duplex_capture(number, rng, rate_hz=500_000.0, ebn0_db=15.0, level=0.01, on_s=0.05, off_s=0.02, pauses=2, tau_s=1e-4, delay_s=0.0015,
+                        zero_hz=134_200.0, one_hz=124_200.0, decay_s=np.inf):
+    """Real samples: a field of 1 V switched on and off, an answer in every pause, white noise. Eb is A^2/2 times the mean bit."""
+    period = on_s + off_s
+    times = np.arange(int(round(rate_hz * (pauses * period + 0.01)))) / rate_hz
+    envelope, since = Pulses(on_s=on_s, off_s=off_s, tau_s=tau_s).at(times)
+    samples = (envelope * np.exp(2j * np.pi * (FIELD_HZ * times + rng.random()))).real
+    turn = np.floor(times / period).astype(int)
+    for pause in range(turn.max() + 1):
+        here = np.flatnonzero((turn == pause) & (since >= on_s))
+        answer = half_duplex_answer(number, since[here] - on_s - delay_s, zero_hz, one_hz, decay_s)
+        samples[here] += level * (answer * np.exp(2j * np.pi * rng.random())).real
+    energy = level**2 / 2 * TONE_CYCLES * (1 / zero_hz + 1 / one_hz) / 2
+    sigma = np.sqrt(energy / 10 ** (ebn0_db / 10) * rate_hz / 2)
+    return samples + sigma * rng.standard_normal(times.size)
+
+
+def read_only_word(data):
+    """The 64 bits of a 125 kHz read-only tag (from memory): nine 1s, ten rows of four bits and even parity, column parities, 0."""
+    rows = [[(data >> (36 - 4 * row)) >> (3 - column) & 1 for column in range(4)] for row in range(10)]
+    bits = [1] * 9
+    for row in rows:
+        bits += row + [sum(row) % 2]
+    return bits + [sum(column) % 2 for column in zip(*rows)] + [0]
+
+
+def manchester_states(bits, cycles_per_bit=64):
+    """Load states (-1, +1), one a field cycle: a 1 begins with +1."""
+    return np.concatenate([np.repeat([1, -1] if bit else [-1, 1], cycles_per_bit // 2) for bit in bits])
+
+
+def load_fsk_states(bits, cycles_per_bit=50):
+    """Load states, one a field cycle: a 1 is whole periods of ten cycles, a 0 of eight; the rest of the bit keeps the last state."""
+    states = []
+    for bit in bits:
+        period = 10 if bit else 8
+        whole = cycles_per_bit // period
+        wave = ([1] * (period // 2) + [-1] * (period // 2)) * whole
+        states += wave + [-1] * (cycles_per_bit - len(wave))
+    return np.array(states)
+
+
+def load_samples(states, times, field_hz, start_cycles, depth, angle_deg, phase_deg):
+    """Noiseless real samples of a field of 1 V whose load goes through these states over and over, one a field cycle."""
+    place = np.floor(np.mod(field_hz * times - start_cycles, states.size)).astype(int) % states.size
+    ripple = depth * np.exp(1j * np.radians(angle_deg)) * states[place]
+    return ((1 + ripple) * np.exp(1j * (2 * np.pi * field_hz * times + np.radians(phase_deg)))).real
+
+
 def pin_edges(tag, seconds, field_hz=FIELD_HZ, jitter_s=0.0, rng=None):
     """A demodulator's output pin: the state (0 or 1) at time 0, and the times at which it changes."""
     rng = rng or np.random.default_rng(0)
@@ -319,4 +391,5 @@ __all__ = [
     "Bench", "Capture", "Number", "Pulses", "Tag", "FIELD_HZ", "CYCLES_PER_BIT", "TELEGRAM_CYCLES",
     "crc_kermit", "half_bit_states", "pin_edges", "quantise", "random_number", "random_tag", "replace",
     "ripple_capture", "sampled_pin", "telegram_bits",
+    "half_duplex_answer", "half_duplex_bits", "half_duplex_capture", "load_fsk_states", "load_samples", "manchester_states", "read_only_word",
 ]

@@ -5,10 +5,10 @@ use ripplemark::receiver::Reading;
 use ripplemark::telegram::Identity;
 use serde_json::{Value, json};
 
-use super::Report;
+use super::{Report, other_kinds};
 
 /// Trailers less sure than this are `null`.
-const TRAILER_SURE: f64 = 0.999;
+pub const TRAILER_SURE: f64 = 0.999;
 
 /// One object, one line.
 pub fn line(report: &Report) -> String {
@@ -31,6 +31,11 @@ pub fn line(report: &Report) -> String {
             .remarks()
             .map(|remark| json!({"code": "capture-note", "text": remark, "evidence": {}})),
     );
+    let half_duplex = reception.others.half_duplex.iter();
+    let readings: Vec<Value> = (reception.readings.iter())
+        .map(|reading| reading_value(reading, report))
+        .chain(half_duplex.map(|reading| other_kinds::value(reading, reception.field.amplitude)))
+        .collect();
     let value = json!({
         "schema": "ripplemark.decode/1",
         "capture": {
@@ -42,7 +47,7 @@ pub fn line(report: &Report) -> String {
             "kind": reception.kind.name(),
         },
         "verdict": if report.is_read() { "read" } else { "unread" },
-        "readings": reception.readings.iter().map(|reading| reading_value(reading, report)).collect::<Vec<_>>(),
+        "readings": readings,
         "candidate": reception.candidate.as_ref().filter(|c| worth_showing(c)).map(|reading| reading_value(reading, report)),
         "field": {
             "present": reception.field.present,

@@ -3,6 +3,7 @@
 mod figure;
 mod json;
 mod load;
+mod other_kinds;
 mod picture;
 mod text;
 
@@ -15,6 +16,7 @@ use ripplemark::findings::{Finding, compare, findings};
 use ripplemark::receiver::{Reception, Samples, Signal, receive, receive_joined};
 use ripplemark::telegram::Identity;
 
+use super::figure_file::{FigureFile, figure_file};
 use super::values::within;
 use load::{Loaded, Window};
 
@@ -71,8 +73,8 @@ pub struct Arguments {
     #[arg(long)]
     json: bool,
     /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
-    #[arg(long, value_name = "FILE", value_parser = figure::file, conflicts_with = "join")]
-    figure: Option<figure::FigureFile>,
+    #[arg(long, value_name = "FILE", value_parser = figure_file, conflicts_with = "join")]
+    figure: Option<FigureFile>,
 }
 
 /// A capture with everything that is to be printed of it.
@@ -91,7 +93,7 @@ pub(super) struct Report {
 
 impl Report {
     fn is_read(&self) -> bool {
-        !self.reception.readings.is_empty() && self.as_expected != Some(false)
+        !self.identities().is_empty() && self.as_expected != Some(false)
     }
 }
 
@@ -106,7 +108,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         );
     }
     if let Some(figure) = &arguments.figure {
-        figure.check(&arguments.captures)?;
+        figure::check(figure, &arguments.captures)?;
     }
     // A capture to compare with that cannot be read is an error before anything is printed.
     let other = match &arguments.against {
@@ -132,7 +134,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
                 };
                 super::print(&text)?;
                 if let Some(figure) = &arguments.figure
-                    && let Err(error) = figure.draw(&report)
+                    && let Err(error) = figure::draw(figure, &report)
                 {
                     unreadable = true;
                     super::complain(&error);
@@ -255,22 +257,22 @@ fn report(
     samples: u64,
     reception: Reception,
 ) -> Report {
-    let as_expected = arguments.expect.map(|expected| {
-        reception.readings.iter().any(|reading| {
-            let found = Identity::from_code(reading.attempt.decision.telegram.code);
-            (found.country, found.national) == (expected.country, expected.national)
-        })
-    });
-    Report {
+    let mut report = Report {
         path,
         findings: findings(&reception, arguments.odds),
         loaded,
         samples,
         reception,
         expected: arguments.expect,
-        as_expected,
+        as_expected: None,
         drawn: None,
-    }
+    };
+    report.as_expected = arguments.expect.map(|expected| {
+        let read = report.identities();
+        read.iter()
+            .any(|found| (found.country, found.national) == (expected.country, expected.national))
+    });
+    report
 }
 
 /// Said where another number than the expected one was read, or none.
@@ -278,15 +280,14 @@ fn unexpected(report: &Report) -> String {
     let expected = report
         .expected
         .map_or(String::new(), |identity| identity.to_string());
-    if report.reception.readings.is_empty() {
+    let read: Vec<String> = report
+        .identities()
+        .iter()
+        .map(ToString::to_string)
+        .collect();
+    if read.is_empty() {
         return format!("{expected} was expected; no number was read.");
     }
-    let read: Vec<String> = report
-        .reception
-        .readings
-        .iter()
-        .map(|r| Identity::from_code(r.attempt.decision.telegram.code).to_string())
-        .collect();
     format!("{expected} was expected; {} was read.", read.join(" and "))
 }
 

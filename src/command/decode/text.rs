@@ -4,12 +4,11 @@ use std::fmt::Write;
 use std::io::IsTerminal;
 
 use ripplemark::capture::Unit;
-use ripplemark::receiver::{NOMINAL_HZ, Reading};
-use ripplemark::telegram::{Identity, country_meaning, notes};
+use ripplemark::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
+use ripplemark::telegram::{Identity, Telegram, country_meaning, notes};
 
-use super::Report;
 use super::json::{trailer, worth_showing};
-use super::picture;
+use super::{Report, other_kinds, picture};
 
 /// Width of the labels on the left.
 const LABEL: usize = 10;
@@ -50,7 +49,10 @@ pub fn page(report: &Report, first: bool, look: Look) -> String {
     for reading in &reception.readings {
         number(&mut page, reading);
     }
-    if reception.readings.is_empty() {
+    for reading in &reception.others.half_duplex {
+        half_duplex(&mut page, reading);
+    }
+    if report.identities().is_empty() {
         page.row("unread", "no number was read in this capture");
     }
     if report.as_expected == Some(false) {
@@ -106,7 +108,47 @@ fn rarity(rate: f64) -> String {
 }
 
 fn number(page: &mut Page, reading: &Reading) {
-    let telegram = reading.attempt.decision.telegram;
+    let decision = &reading.attempt.decision;
+    sent(page, "", decision.telegram, trailer(reading));
+    page.row(
+        "certainty",
+        &format!(
+            "wrong with a probability of {}; {} telegrams added up",
+            probability(decision.odds_wrong),
+            short(reading.attempt.telegrams)
+        ),
+    );
+}
+
+fn half_duplex(page: &mut Page, reading: &HalfDuplexReading) {
+    sent(
+        page,
+        "half-duplex (HDX) transponder; ",
+        reading.telegram,
+        other_kinds::trailer(reading),
+    );
+    page.row(
+        "certainty",
+        &format!(
+            "wrong with a probability of {}; {} answer{} in the field's pauses",
+            probability(reading.odds_wrong),
+            reading.answers,
+            if reading.answers == 1 { "" } else { "s" }
+        ),
+    );
+    page.row("tones", &other_kinds::tones(reading));
+    page.row(
+        "noise",
+        &format!(
+            "Eb/N0 {:.1} dB in a single answer; the tones could be {:.1} dB weaker and still be read as often as not",
+            10.0 * reading.ebn0.log10(),
+            reading.spare_db
+        ),
+    );
+}
+
+/// The number and what it says of itself.
+fn sent(page: &mut Page, kind: &str, telegram: Telegram, trailer: Option<String>) {
     let identity = Identity::from_code(telegram.code);
     page.row("number", &identity.to_string());
     let mut meaning = vec![country_meaning(identity.country)];
@@ -124,7 +166,7 @@ fn number(page: &mut Page, reading: &Reading) {
     if identity.data_block {
         meaning.push("data block".into());
     }
-    match trailer(reading) {
+    match trailer {
         Some(trailer) if trailer != "000000" => meaning.push(format!("trailer {trailer}")),
         None => meaning.push("trailer not certain".into()),
         _ => {}
@@ -132,7 +174,7 @@ fn number(page: &mut Page, reading: &Reading) {
     page.row(
         "",
         &format!(
-            "{}; code {:016X}, CRC {:04X}",
+            "{kind}{}; code {:016X}, CRC {:04X}",
             meaning.join(", "),
             telegram.code,
             telegram.crc()
@@ -141,14 +183,6 @@ fn number(page: &mut Page, reading: &Reading) {
     for note in notes(&identity) {
         page.row("", &note);
     }
-    page.row(
-        "certainty",
-        &format!(
-            "wrong with a probability of {}; {} telegrams added up",
-            probability(reading.attempt.decision.odds_wrong),
-            short(reading.attempt.telegrams)
-        ),
-    );
 }
 
 fn field(page: &mut Page, report: &Report) {

@@ -15,8 +15,8 @@ fn number(value: f64) -> Value {
 }
 
 pub fn object(report: &Report) -> String {
-    let circuit = &report.station.circuit;
-    let tag = &report.transponder;
+    let circuit = &report.setup.station.circuit;
+    let tag = &report.setup.transponder;
     let object = json!({
         "schema": "ripplemark.link/1",
         "reader": {
@@ -33,9 +33,9 @@ pub fn object(report: &Report) -> String {
             "resonance_hz": tag.circuit.resonance_hz(),
             "minimum_v": tag.circuit.minimum_v,
         },
-        "seconds": report.seconds,
-        "odds": report.odds,
-        "needed_folded_ebn0_db": report.needed_db,
+        "seconds": report.setup.seconds,
+        "odds": report.setup.odds,
+        "needed_folded_ebn0_db": report.setup.needed_db,
         "positions": report.positions.iter().map(position).collect::<Vec<_>>(),
         "field": report.fields.iter().map(|(at_m, field)| json!({
             "at_m": at_m,

@@ -21,9 +21,9 @@ macro_rules! line {
 }
 
 fn bench(page: &mut String, report: &Report) {
-    let (circuit, tag) = (&report.station.circuit, &report.transponder);
-    if !report.scenario.name.is_empty() {
-        line!(page, "{}", report.scenario.name);
+    let (circuit, tag) = (&report.setup.station.circuit, &report.setup.transponder);
+    if !report.setup.scenario.name.is_empty() {
+        line!(page, "{}", report.setup.scenario.name);
     }
     line!(
         page,
@@ -106,7 +106,7 @@ fn table(page: &mut String, report: &Report) {
         };
         line!(
             page,
-            "{:>8} {:>7} {:>6} {:>10.3} {:>9.2e} {:>8.2} {:>7} {:>9.5} {:>7.1} {:>8} {:>7}  {}",
+            "{:>8} {:>7} {:>6} {:>10.3} {:>9.2e} {:>8.2} {:>7} {:>9.2e} {:>7.1} {:>8} {:>7}  {}",
             position.place.distance_mm,
             position.place.offset_mm,
             position.place.tilt_deg,
@@ -130,14 +130,14 @@ fn table(page: &mut String, report: &Report) {
     line!(
         page,
         "Folded: all telegrams of {} s together; {:.1} dB are needed for odds of {:.0e}.",
-        report.seconds,
-        report.needed_db,
-        report.odds
+        report.setup.seconds,
+        report.setup.needed_db,
+        report.setup.odds
     );
 }
 
 fn field(page: &mut String, report: &Report) {
-    let circuit = &report.station.circuit;
+    let circuit = &report.setup.station.circuit;
     line!(
         page,
         "\nField on the axis of the antenna (rms, computed, no measurement):"
@@ -152,7 +152,7 @@ fn field(page: &mut String, report: &Report) {
         );
     }
     let antenna_a = report.positions.first().map_or(0.0, |p| p.link.antenna_a);
-    let coil = &report.station.coil;
+    let coil = &report.setup.station.coil;
     let on_axis = |at_m: f64| {
         field_at(
             coil,
@@ -210,7 +210,7 @@ fn field(page: &mut String, report: &Report) {
 }
 
 fn sums(page: &mut String, report: &Report) {
-    let field_khz = report.station.circuit.frequency_hz / 1e3;
+    let field_khz = report.setup.station.circuit.frequency_hz / 1e3;
     if let Some((uh, farad)) = report.sums.capacitor {
         line!(
             page,
@@ -230,7 +230,7 @@ fn sums(page: &mut String, report: &Report) {
             page,
             "\nAn antenna of {uh} µH instead of {:.1} µH on the same electronics resonates at {:.2} kHz; current \
              {:.3}, field {:.3} and current from the supply {:.3} of what the right one has.",
-            report.station.circuit.inductance_h * 1e6,
+            report.setup.station.circuit.inductance_h * 1e6,
             wrong.resonance_hz / 1e3,
             wrong.current_ratio,
             wrong.field_ratio,

@@ -6,7 +6,7 @@ use anyhow::Context;
 use ripplemark::capture::{ChannelInfo, Heading, Unit, WriteKind, write_blocks};
 use ripplemark::world::Digitiser;
 
-use super::plan::Form;
+use super::form::Form;
 
 /// Most bits of a digitiser whose samples go into whole numbers of 16 bits.
 const SIXTEEN: u32 = 16;

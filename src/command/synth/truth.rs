@@ -9,12 +9,12 @@ use ripplemark::telegram::{Identity, Telegram};
 use ripplemark::world::{DirectSignal, Pulses, RippleTag, View};
 use serde_json::{Map, Value, json};
 
-use super::output::{kind, unit};
-use super::plan::Plan;
+use super::output::{Target, kind, unit};
+use crate::command::signal::Plan;
 
 /// Writes the truth file beside the capture.
-pub fn write(plan: &Plan, clipped: u64) -> anyhow::Result<()> {
-    save(&plan.out, &truth(plan, clipped))
+pub fn write(plan: &Plan, target: &Target, clipped: u64) -> anyhow::Result<()> {
+    save(target.out, &truth(plan, target, clipped))
 }
 
 /// Writes `OUT.truth.json`.
@@ -32,7 +32,7 @@ pub fn command() -> Vec<String> {
     std::env::args().skip(1).collect()
 }
 
-fn truth(plan: &Plan, clipped: u64) -> Value {
+fn truth(plan: &Plan, target: &Target, clipped: u64) -> Value {
     let signal = &plan.signal;
     json!({
         "schema": "ripplemark.truth/1",
@@ -40,7 +40,7 @@ fn truth(plan: &Plan, clipped: u64) -> Value {
         "command": command(),
         "seed": signal.seed,
         "capture": {
-            "path": plan.out.display().to_string(),
+            "path": target.out.display().to_string(),
             "kind": plan.kind(),
             "samples": signal.samples,
             "rate_hz": signal.rate_hz,
@@ -50,8 +50,8 @@ fn truth(plan: &Plan, clipped: u64) -> Value {
                 View::Iq { centre_hz } => json!(centre_hz),
                 _ => Value::Null,
             },
-            "sample_type": kind(&plan.target()).1,
-            "unit": match unit(&plan.target()) {
+            "sample_type": kind(target).1,
+            "unit": match unit(target) {
                 Unit::Volt => "V",
                 Unit::FullScale => "full scale",
                 Unit::Unknown => "level",

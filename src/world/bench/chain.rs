@@ -5,6 +5,7 @@ use super::super::interferer::{
     Adder, PhaseWander, PinkNoise, band_noise, fsk, hum, impulses, supply, tone,
 };
 use super::super::normal::NormalDeviates;
+use super::super::other_tag::{half_duplex, load};
 use super::super::random::{Stream, generator};
 use super::{BLOCK_SAMPLES, Bench, DETECTOR_OVERSAMPLING, Field, level_v};
 use num_complex::Complex64;
@@ -54,6 +55,40 @@ impl Smoother {
     }
 }
 
+/// What each of these tables of a scenario adds, made from its keys and its number.
+fn each<K>(tables: &[K], make: impl Fn(&K, usize) -> Adder) -> impl Iterator<Item = Adder> {
+    tables
+        .iter()
+        .enumerate()
+        .map(move |(index, keys)| make(keys, index))
+}
+
+/// Tags of other kinds, before anything else is added: load switched by them turns the field alone.
+fn other_tags(bench: &Bench, rate_hz: f64) -> Vec<Adder> {
+    let scenario = &bench.scenario;
+    let (seed, pulses) = (scenario.seed.0, scenario.field_pulses());
+    let mut tags: Vec<_> = scenario
+        .other_tag
+        .iter()
+        .zip(&bench.derived.others)
+        .enumerate()
+        .collect();
+    tags.sort_by_key(|(_, (tag, _))| tag.kind == "hdx");
+    tags.into_iter()
+        .map(|(index, (tag, sent))| match pulses {
+            Some(pulses) if tag.kind == "hdx" => half_duplex(
+                tag,
+                &tag.sends.telegram(seed, index),
+                pulses,
+                sent.amplitude_v,
+                rate_hz,
+                generator(seed, Stream::OtherTag(index as u8)),
+            ),
+            _ => load(tag, seed, index, scenario.field_hz(), pulses, rate_hz),
+        })
+        .collect()
+}
+
 impl std::fmt::Debug for BenchSource<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("BenchSource")
@@ -72,42 +107,28 @@ impl<'a> BenchSource<'a> {
             generator(scenario.seed.0, Stream::Interferer(kind, index as u8))
         };
         let level = |amplitude_v, level_db| level_v(amplitude_v, level_db, bench.derived.field_v);
-        let mut radio: Vec<Adder> = Vec::new();
-        for (index, keys) in scenario.tone.iter().enumerate() {
-            radio.push(tone(
-                keys,
-                level(keys.amplitude_v, keys.level_db),
-                inner,
-                random(1, index),
-            ));
-        }
-        for (index, keys) in scenario.supply.iter().enumerate() {
-            radio.push(supply(
-                keys,
-                level(keys.amplitude_v, keys.level_db),
-                inner,
-                random(2, index),
-            ));
-        }
-        for (index, keys) in scenario.fsk.iter().enumerate() {
-            radio.push(fsk(
-                keys,
-                level(keys.amplitude_v, keys.level_db),
-                inner,
-                random(3, index),
-            ));
-        }
-        for (index, keys) in scenario.impulses.iter().enumerate() {
-            radio.push(impulses(
-                keys,
-                level(keys.amplitude_v, keys.level_db),
-                inner,
-                random(4, index),
-            ));
-        }
-        for (index, keys) in scenario.band_noise.iter().enumerate() {
-            radio.push(band_noise(keys, inner, random(5, index)));
-        }
+        let mut radio = other_tags(bench, inner);
+        radio.extend(
+            each(&scenario.tone, |keys, index| {
+                let level_v = level(keys.amplitude_v, keys.level_db);
+                tone(keys, level_v, inner, random(1, index))
+            })
+            .chain(each(&scenario.supply, |keys, index| {
+                let level_v = level(keys.amplitude_v, keys.level_db);
+                supply(keys, level_v, inner, random(2, index))
+            }))
+            .chain(each(&scenario.fsk, |keys, index| {
+                let level_v = level(keys.amplitude_v, keys.level_db);
+                fsk(keys, level_v, inner, random(3, index))
+            }))
+            .chain(each(&scenario.impulses, |keys, index| {
+                let level_v = level(keys.amplitude_v, keys.level_db);
+                impulses(keys, level_v, inner, random(4, index))
+            }))
+            .chain(each(&scenario.band_noise, |keys, index| {
+                band_noise(keys, inner, random(5, index))
+            })),
+        );
         let pink = scenario.noise.pink_nv_per_rthz_at_1khz;
         let sigma = (bench.derived.noise_v2_per_hz * behind / 2.0).sqrt();
         let corner = scenario.digitiser.ac_corner_hz;

@@ -3,6 +3,7 @@
 use super::super::direct::View;
 use super::super::link::{Link, folded_ebn0_db, link};
 use super::super::noise_level::ripple_rms;
+use super::super::other_tag::OtherSent;
 use super::super::scenario::{PlaceKeys, Scenario, ScenarioError, half_bits};
 use super::{Detector, Digitiser, Field};
 
@@ -15,6 +16,8 @@ pub struct Derived {
     pub noise_v2_per_hz: f64,
     /// One a tag.
     pub tags: Vec<DerivedTag>,
+    /// One a tag of another kind.
+    pub others: Vec<OtherSent>,
 }
 
 /// A tag alone before the first reader, at the nearest place of its way.
@@ -110,17 +113,28 @@ impl Derived {
         }
         let bit_s = 32.0 / scenario.field_hz();
         let energy = |ripple_v: f64| seen * ripple_v * ripple_v * bit_s;
+        let others: Vec<OtherSent> = scenario
+            .other_tag
+            .iter()
+            .map(|tag| OtherSent::new(tag, scenario, field_v))
+            .collect();
         let noise_v2_per_hz = match scenario.noise.ebn0_db {
             None => (scenario.noise.white_nv_per_rthz * 1e-9).powi(2),
             Some(ebn0_db) => {
-                let ripple_v = tags.first().map_or(0.0, |tag| tag.ripple_v);
-                // Of a ripple at 90° an envelope keeps rounding errors.
-                if ripple_v <= 1e-12 * field_v {
-                    return Err(ScenarioError::Together(
-                        "noise.ebn0_db needs a first tag whose ripple the probe sees; give noise.white_nv_per_rthz instead".into(),
-                    ));
-                }
-                energy(ripple_v) / libm::pow(10.0, ebn0_db / 10.0)
+                let bit_energy = match (tags.first(), others.first()) {
+                    (None, Some(other)) => other.bit_energy(),
+                    (tag, _) => {
+                        let ripple_v = tag.map_or(0.0, |tag| tag.ripple_v);
+                        // Of a ripple at 90° an envelope keeps rounding errors.
+                        if ripple_v <= 1e-12 * field_v {
+                            return Err(ScenarioError::Together(
+                                "noise.ebn0_db needs a first tag whose ripple the probe sees; give noise.white_nv_per_rthz instead".into(),
+                            ));
+                        }
+                        energy(ripple_v)
+                    }
+                };
+                bit_energy / libm::pow(10.0, ebn0_db / 10.0)
             }
         };
         for tag in &mut tags {
@@ -131,6 +145,7 @@ impl Derived {
             field_v,
             noise_v2_per_hz,
             tags,
+            others,
         })
     }
 

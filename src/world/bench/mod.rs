@@ -13,6 +13,7 @@ pub use derived::{Derived, DerivedTag};
 
 use super::Digitiser;
 use super::direct::{BLOCK_SAMPLES, DirectSignal, View};
+use super::other_tag::{load_states, start_cycles};
 use super::pulses::Pulses;
 use super::random::{Stream, generator, uniform};
 use super::ripple_tag::RippleTag;
@@ -51,6 +52,7 @@ impl Bench {
     /// [`ScenarioError`]: coils or circuits that cannot be.
     pub fn new(scenario: &Scenario) -> Result<Self, ScenarioError> {
         let scenario = scenario.clone();
+        check_other_tags(&scenario)?;
         let field = match &scenario.direct {
             Some(_) => Field::Direct(direct_signal(&scenario)),
             None => Field::Circuits(Box::new(Moving::new(&scenario)?)),
@@ -120,6 +122,14 @@ impl Bench {
             Field::Direct(signal) => Some(signal),
             Field::Circuits(_) => None,
         }
+    }
+
+    /// Field cycles from the first sample (in a pulsed field: from each switching on) to the first word of the 125 kHz tag
+    /// with this index among the tags of other kinds.
+    pub fn start_cycles(&self, index: usize) -> f64 {
+        let seed = self.scenario.seed.0;
+        let tag = &self.scenario.other_tag[index];
+        start_cycles(tag, seed, index, load_states(tag, seed, index).len())
     }
 
     /// Starts sampling.
@@ -207,8 +217,24 @@ fn direct_signal(scenario: &Scenario) -> DirectSignal {
     }
 }
 
+/// A half-duplex tag needs pauses to answer in, and a detector makes one level of its two tones.
+fn check_other_tags(scenario: &Scenario) -> Result<(), ScenarioError> {
+    let hdx = scenario.other_tag.iter().any(|tag| tag.kind == "hdx");
+    let refuse = |message: &str| Err(ScenarioError::Together(message.into()));
+    match (scenario.field_pulses(), scenario.probe.detector) {
+        _ if !hdx => Ok(()),
+        (None, _) => refuse(
+            "other_tag: a half-duplex tag answers in the pauses of the field; give on_ms and off_ms with the field",
+        ),
+        (_, Detector::Diode) => refuse(
+            "other_tag: behind a detector the two tones of a half-duplex tag are one level; take probe.detector = \"none\"",
+        ),
+        _ => Ok(()),
+    }
+}
+
 /// Level of an interferer at the digitiser.
-fn level_v(amplitude_v: Option<f64>, level_db: f64, field_v: f64) -> f64 {
+pub(super) fn level_v(amplitude_v: Option<f64>, level_db: f64, field_v: f64) -> f64 {
     amplitude_v.unwrap_or(field_v * libm::pow(10.0, level_db / 20.0))
 }
 
@@ -231,6 +257,12 @@ fn peak_v(scenario: &Scenario, field: &Field, derived: &Derived) -> f64 {
         .fsk
         .iter()
         .map(|f| of(f.amplitude_v, f.level_db))
+        .sum::<f64>();
+    // Load switched by other tags goes with the field; answers in its pauses stay below it.
+    sum += derived
+        .others
+        .iter()
+        .map(|other| other.amplitude_v)
         .sum::<f64>();
     sum += scenario
         .impulses

@@ -423,22 +423,32 @@ fn coils_may_move() {
     );
 }
 
-/// All-0 data at k 2e-3, Q 20/30: sidebands at 130.006 and 138.394 kHz (derived), −70.3 and −70.9 dB below the carrier in a
-/// converged circuit simulation whose modulation resistor, and where in a cycle it switches, are not given: those move the lines by up to
-/// 0.5 dB here. The narrow bound is the exact periodic solution of the same equations worked out apart, −70.85 and −71.14 dB for
-/// 100 Ω averaged over the phase of switching.
+/// All-0 data at k 2e-3, Q 20/30, 100 Ω: sidebands at 130.006 and 138.394 kHz (derived). How strong they are depends on where in a cycle
+/// of the carrier the load switches: (part of a cycle, dB below the carrier) by ngspice (tests/outside/check_spice.py), half of each loss in
+/// driver and chip.
+const SIDEBANDS: [(f64, f64, f64); 4] = [
+    (0.0, -70.968, -71.022),
+    (0.125, -70.827, -71.148),
+    (0.25, -70.703, -71.265),
+    (0.375, -70.842, -71.133),
+];
+
+/// Over the phase of switching the sidebands range from −70.97 to −70.70 and from −71.27 to −71.02 dB (with 1 kΩ 0.1 dB less). A converged
+/// simulation elsewhere gave −70.3 and −70.9 dB for these k and Q, without saying how the losses are split, what is switched and when: 0.4
+/// and 0.1 dB above these ranges, which is not explained.
 #[test]
 fn sidebands_of_all_zeros() {
-    let network = Network::pair(reader(20.0, FIELD_HZ), tag(30.0, FIELD_HZ, 100.0), 2e-3).unwrap();
+    let mut split = tag(60.0, FIELD_HZ, 100.0);
+    split.chip_ohm = 60.0 * 2.0 * PI * FIELD_HZ * split.inductance_h;
+    let network = Network::pair(reader(20.0, FIELD_HZ), split, 2e-3).unwrap();
     let probe = Probe::AntennaVoltage { reader: 0 };
     let half_s = 16.0 / FIELD_HZ;
-    let mut mean = [0.0, 0.0];
-    for eighth in 0..4 {
-        let start_s = f64::from(eighth) / 8.0 / FIELD_HZ;
+    for (phase, want_lower, want_upper) in SIDEBANDS {
+        // The driver's voltage is a cosine from the moment the field is on, in both.
         let plan = Plan {
             duration_s: 200.0 * half_s,
             changes: vec![field_on(0, 0.0)],
-            loads: vec![LoadPlan::Fixed(switchings(200, start_s))],
+            loads: vec![LoadPlan::Fixed(switchings(200, phase / FIELD_HZ))],
         };
         let track = run(&network, &plan).unwrap();
         let points = 512 * 50;
@@ -454,9 +464,14 @@ fn sidebands_of_all_zeros() {
                 .sum();
             sum.norm()
         };
-        for (side, offset_hz) in [(0, -FIELD_HZ / 32.0), (1, FIELD_HZ / 32.0)] {
+        let bit_hz = FIELD_HZ / 32.0;
+        for (offset_hz, want) in [(-bit_hz, want_lower), (bit_hz, want_upper)] {
             let level_db = 20.0 * (line(offset_hz) / line(0.0)).log10();
-            mean[side] += level_db / 4.0;
+            // The decks' steps are good to 0.5 % of the ripple, 0.04 dB.
+            assert!(
+                (level_db - want).abs() < 0.04,
+                "{phase}, {offset_hz} Hz: {level_db} {want}"
+            );
             // Nothing between the lines: half way the level is far lower.
             assert!(
                 line(offset_hz / 2.0) < 0.01 * line(offset_hz),
@@ -464,13 +479,4 @@ fn sidebands_of_all_zeros() {
             );
         }
     }
-    let [lower, upper] = mean;
-    assert!(
-        (lower + 70.85).abs() < 0.02 && (upper + 71.14).abs() < 0.02,
-        "{mean:?}"
-    );
-    assert!(
-        (lower + 70.3).abs() < 0.6 && (upper + 70.9).abs() < 0.6,
-        "{mean:?}"
-    );
 }

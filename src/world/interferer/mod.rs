@@ -28,7 +28,7 @@ use num_complex::Complex64;
 pub(super) type Adder = Box<dyn FnMut(&mut [Complex64]) + Send>;
 
 /// e^{2πj·cycles}, the same on every machine.
-fn turn(cycles: f64) -> Complex64 {
+pub(super) fn turn(cycles: f64) -> Complex64 {
     let (sin, cos) = libm::sincos((cycles - libm::floor(cycles)) * std::f64::consts::TAU);
     Complex64::new(cos, sin)
 }

@@ -234,6 +234,16 @@ impl Scenario {
         })
     }
 
+    /// What each tag sends, with the tag's index.
+    pub fn sent(&self) -> impl Iterator<Item = (usize, &Sends)> {
+        let direct = self.direct.iter().flat_map(|direct| &direct.tag);
+        let tags = self.tag.iter().filter(|_| self.direct.is_none());
+        direct
+            .map(|tag| &tag.sends)
+            .chain(tags.map(|tag| &tag.sends))
+            .enumerate()
+    }
+
     /// Samples a second, as stated.
     pub fn rate_hz(&self) -> f64 {
         self.digitiser.rate_hz.unwrap_or(match self.probe.detector {

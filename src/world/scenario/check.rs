@@ -188,10 +188,12 @@ pub(super) fn join(table: &str, name: &str) -> String {
 /// The most similar name, those of the same table first; a whole table is also an answer.
 fn nearest(table: &str, name: &str) -> String {
     let full = join(table, name);
-    // A name without its unit is nearly right.
+    // A name without its unit is nearly right, and so is one cut short.
     let edits = |given: &str, known: &str| {
         let bare = known.rsplit_once('_').map_or(known, |(bare, _)| bare);
-        edits(given, known).min(edits(given, bare) + 1)
+        let short = given.len() >= 3 && known.starts_with(given);
+        let least = edits(given, known).min(edits(given, bare) + 1);
+        if short { least.min(1) } else { least }
     };
     let keys = KEYS.iter().map(|key| (key.table, key.name));
     let tables = TABLES
@@ -250,5 +252,7 @@ mod tests {
         assert_eq!(nearest("reader", "turns"), "reader.coil.turns");
         assert_eq!(nearest("", "readers"), "reader");
         assert_eq!(nearest("tag", "distance_cm"), "tag.distance_mm");
+        assert_eq!(nearest("tone", "freq"), "tone.frequency_hz");
+        assert_eq!(nearest("noise", "white"), "noise.white_nv_per_rthz");
     }
 }

@@ -4,18 +4,20 @@
 
 use serde::{Deserialize, Serialize};
 
-/// A struct of keys with its defaults.
+/// Structs of keys with their defaults.
 macro_rules! keys {
-    ($(#[$doc:meta])* $name:ident { $($field:ident: $type:ty = $value:expr,)* }) => {
-        $(#[$doc])*
-        #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-        #[serde(default)]
-        pub struct $name { $(pub $field: $type,)* }
-        impl Default for $name {
-            fn default() -> Self {
-                $name { $($field: $value,)* }
+    ($($(#[$doc:meta])* $name:ident { $($field:ident: $type:ty = $value:expr,)* })*) => {
+        $(
+            $(#[$doc])*
+            #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+            #[serde(default)]
+            pub struct $name { $(pub $field: $type,)* }
+            impl Default for $name {
+                fn default() -> Self {
+                    $name { $($field: $value,)* }
+                }
             }
-        }
+        )*
     };
 }
 
@@ -26,23 +28,17 @@ keys!(
         ebn0_db: Option<f64> = None,
         pink_nv_per_rthz_at_1khz: f64 = 0.0,
     }
-);
-keys!(
     /// Noise around a frequency.
     BandNoise {
         centre_hz: f64 = 130_000.0,
         width_hz: f64 = 2_000.0,
         density_nv_per_rthz: f64 = 10_000.0,
     }
-);
-keys!(
     /// Phase noise of the field's oscillator.
     PhaseNoise {
         dbc_per_hz_at_1khz: f64 = -100.0,
         floor_dbc_per_hz: Option<f64> = None,
     }
-);
-keys!(
     /// A carrier, such as a second reader that only the probe hears.
     Tone {
         frequency_hz: f64 = 134_250.0,
@@ -52,8 +48,6 @@ keys!(
         on_ms: Option<f64> = None,
         off_ms: Option<f64> = None,
     }
-);
-keys!(
     /// A switching supply.
     Supply {
         fundamental_hz: f64 = 65_000.0,
@@ -67,8 +61,6 @@ keys!(
         burst_hz: f64 = 0.0,
         burst_percent: f64 = 30.0,
     }
-);
-keys!(
     /// An FSK transmitter, two tones with continuous phase and random data.
     Fsk {
         centre_hz: f64 = 129_100.0,
@@ -77,16 +69,12 @@ keys!(
         amplitude_v: Option<f64> = None,
         level_db: f64 = -60.0,
     }
-);
-keys!(
     /// Mains hum, added after the detector.
     Hum {
         mains_hz: f64 = 50.0,
         amplitude_v: f64 = 0.01,
         harmonics: u32 = 3,
     }
-);
-keys!(
     /// Ringing impulses at random times.
     Impulses {
         rate_per_s: f64 = 100.0,

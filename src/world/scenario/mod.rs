@@ -8,6 +8,7 @@ mod build;
 mod check;
 mod interference;
 mod keys;
+mod other_tag;
 mod parts;
 mod read;
 mod receiving;
@@ -16,6 +17,7 @@ pub use build::half_bits;
 pub use check::{At, ScenarioError};
 pub use interference::{BandNoise, Fsk, Hum, Impulses, Noise, PhaseNoise, Supply, Tone};
 pub use keys::{Allowed, KEYS, Key, TABLES, TableKind, key_list};
+pub use other_tag::{FieldPulses, OtherTag};
 pub use parts::{
     CoilKeys, DirectField, DirectTag, PlaceKeys, ReaderKeys, SecondReader, Sends, TagKeys, Waypoint,
 };
@@ -41,6 +43,9 @@ pub struct Scenario {
     pub tag: Vec<TagKeys>,
     /// Field and ripple given outright instead of reader and tags.
     pub direct: Option<DirectField>,
+    /// Tags of other kinds, in either field.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub other_tag: Vec<OtherTag>,
     /// Where the signal is taken from.
     pub probe: ProbeKeys,
     /// Sampling.

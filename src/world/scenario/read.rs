@@ -2,7 +2,7 @@
 
 use super::check::{At, ScenarioError, check_table, check_value, join};
 use super::keys::{KEYS, TABLES, TableKind};
-use super::{Scenario, Sends};
+use super::{OtherTag, Scenario, Sends};
 use crate::telegram::Identity;
 use toml::de::{DeTable, DeValue};
 
@@ -92,12 +92,15 @@ impl Scenario {
         for sends in sent.chain(direct) {
             sends.check()?;
         }
-        Ok(())
+        if self.other_tag.len() > 8 {
+            return refuse("more than 8 [[other_tag]]: at most 8 are allowed");
+        }
+        self.other_tag.iter().try_for_each(OtherTag::check)
     }
 }
 
 impl Sends {
-    fn check(&self) -> Result<(), ScenarioError> {
+    pub(super) fn check(&self) -> Result<(), ScenarioError> {
         if let Some(id) = &self.id
             && let Err(error) = id.parse::<Identity>()
         {

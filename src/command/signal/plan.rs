@@ -1,15 +1,12 @@
 //! From the arguments to a signal: what was not given is drawn or worked out, what cannot be is refused.
 
-use std::path::PathBuf;
-
-use anyhow::{Context, bail, ensure};
+use anyhow::{Context, ensure};
 use ripplemark::telegram::Identity;
 use ripplemark::world::{
     Digitiser, DirectSignal, RippleTag, Stream, View, generator, noise_sigma, ripple_rms, uniform,
 };
 
-use super::output::Target;
-use super::{Arguments, Kind};
+use super::{Kind, SignalArguments};
 
 /// Ripple depth nobody stated: shallow, but far above the steps of a 16-bit or even a 10-bit digitiser.
 const DEPTH: f64 = 0.01;
@@ -19,27 +16,13 @@ const ANGLE_DEG: f64 = 30.0;
 const LEVEL_DB: f64 = -6.0;
 /// Field cycles a tag in a switched field takes to wake up: 1 ms (from memory, no source).
 const WAKE_UP_CYCLES: f64 = 134.0;
-/// Largest file written, bytes: above it many programs no longer read a WAV file.
-const LARGEST_BYTES: f64 = (1u64 << 31) as f64;
 /// More tags than this is a typing error.
 const MOST_TAGS: usize = 100;
 /// Standard deviations of noise the range leaves room for: one sample in 16 000 is clipped.
 const NOISE_ROOM: f64 = 4.0;
 
-/// Form of the file.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Form {
-    Wav,
-    Text,
-    Npy,
-    Raw,
-}
-
 /// Everything that is in the capture.
 pub struct Plan {
-    pub out: PathBuf,
-    pub form: Form,
-    pub preamble: bool,
     pub signal: DirectSignal,
     /// `None` = floats without steps.
     pub digitiser: Option<Digitiser>,
@@ -48,8 +31,7 @@ pub struct Plan {
 }
 
 impl Plan {
-    pub fn new(arguments: &Arguments) -> anyhow::Result<Self> {
-        let form = form(arguments)?;
+    pub fn new(arguments: &SignalArguments) -> anyhow::Result<Self> {
         let view = view(arguments)?;
         let rate_hz = arguments.rate.unwrap_or(match arguments.kind() {
             Kind::Direct => 1e6,
@@ -64,10 +46,6 @@ impl Plan {
                 rate_hz / 2.0
             );
         }
-        ensure!(
-            form != Form::Wav || rate_hz.fract() == 0.0,
-            "a WAV file states its rate in whole Hz, not {rate_hz}: take a whole --rate or another form"
-        );
         let tags = tags(arguments)?;
         let noise_sigma = match arguments.ebn0 {
             None => 0.0,
@@ -111,10 +89,7 @@ impl Plan {
             "no sample in {} s at {rate_hz} Hz",
             arguments.seconds()
         );
-        let plan = Self {
-            out: arguments.out.clone(),
-            form,
-            preamble: arguments.preamble,
+        Ok(Self {
             signal: DirectSignal {
                 view,
                 rate_hz,
@@ -132,24 +107,7 @@ impl Plan {
             digitiser: (bits <= Digitiser::MOST_BITS).then_some(Digitiser { bits, range }),
             range,
             ebn0_db: arguments.ebn0,
-        };
-        check_size(&plan.target(), arguments.seconds())?;
-        Ok(plan)
-    }
-
-    /// What is written.
-    pub fn target(&self) -> Target<'_> {
-        Target {
-            out: &self.out,
-            form: self.form,
-            preamble: self.preamble,
-            complex: matches!(self.signal.view, View::Iq { .. }),
-            logic: self.signal.view == View::Logic,
-            rate_hz: self.signal.rate_hz,
-            samples: self.signal.samples,
-            digitiser: self.digitiser,
-            range: self.range,
-        }
+        })
     }
 
     /// Kind of the capture, in the words of `decode`.
@@ -164,57 +122,7 @@ impl Plan {
     }
 }
 
-/// Refuses files that would be too large.
-pub fn check_size(target: &Target, seconds: f64) -> anyhow::Result<()> {
-    let bytes = target.samples as f64 * bytes_a_sample(target);
-    ensure!(
-        bytes <= LARGEST_BYTES,
-        "{seconds} s at {} Hz would be {:.1} GB; allowed are {:.1} GB: take less --seconds, --rate or --bits",
-        target.rate_hz,
-        bytes / 1e9,
-        LARGEST_BYTES / 1e9
-    );
-    Ok(())
-}
-
-fn bytes_a_sample(target: &Target) -> f64 {
-    let channels = if target.complex { 2.0 } else { 1.0 };
-    let bits = target.digitiser.map_or(32, |digitiser| digitiser.bits);
-    let bytes = match target.form {
-        // A value and its comma.
-        Form::Text => 12.0,
-        Form::Wav => f64::from(bits.div_ceil(8)),
-        Form::Raw if bits <= 16 => 2.0,
-        Form::Npy | Form::Raw => 4.0,
-    };
-    // A line of text also has a time.
-    bytes * channels + if target.form == Form::Text { 14.0 } else { 0.0 }
-}
-
-pub fn form(arguments: &Arguments) -> anyhow::Result<Form> {
-    let ending = arguments
-        .out
-        .extension()
-        .and_then(|ending| ending.to_str())
-        .map(str::to_ascii_lowercase);
-    let form = match ending.as_deref() {
-        Some("wav") => Form::Wav,
-        Some("csv") => Form::Text,
-        Some("npy") => Form::Npy,
-        Some("raw") => Form::Raw,
-        _ => bail!(
-            "{}: the ending says what to write; allowed are .wav, .csv, .npy and .raw",
-            arguments.out.display()
-        ),
-    };
-    ensure!(
-        form == Form::Text || !arguments.preamble,
-        "--preamble goes with .csv only"
-    );
-    Ok(form)
-}
-
-fn view(arguments: &Arguments) -> anyhow::Result<View> {
+fn view(arguments: &SignalArguments) -> anyhow::Result<View> {
     ensure!(
         arguments.centre.is_none() || arguments.kind() == Kind::Iq,
         "--centre goes with --kind iq only"
@@ -229,7 +137,7 @@ fn view(arguments: &Arguments) -> anyhow::Result<View> {
     })
 }
 
-fn tags(arguments: &Arguments) -> anyhow::Result<Vec<RippleTag>> {
+fn tags(arguments: &SignalArguments) -> anyhow::Result<Vec<RippleTag>> {
     let count = if arguments.no_tag {
         0
     } else {
@@ -262,7 +170,7 @@ fn tags(arguments: &Arguments) -> anyhow::Result<Vec<RippleTag>> {
     (0..count).map(|index| tag(arguments, index)).collect()
 }
 
-fn tag(arguments: &Arguments, index: usize) -> anyhow::Result<RippleTag> {
+fn tag(arguments: &SignalArguments, index: usize) -> anyhow::Result<RippleTag> {
     let mut random = generator(arguments.seed(), Stream::Tag(index as u16));
     // All are drawn, whatever is given: giving one leaves the others as they were.
     let (number, start, sign) = (

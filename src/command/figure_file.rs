@@ -1,0 +1,63 @@
+//! A file for a figure, its kind known by the ending.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use anyhow::Context;
+use ripplemark::capture::write_atomically;
+use ripplemark::draw::DrawError;
+
+/// Where a figure goes.
+#[derive(Clone, Debug)]
+pub struct FigureFile {
+    path: PathBuf,
+    kind: FigureKind,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum FigureKind {
+    Png,
+    Svg,
+}
+
+/// Reads the value of `--figure`.
+pub fn figure_file(value: &str) -> Result<FigureFile, String> {
+    let path = PathBuf::from(value);
+    let ending = path
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_ascii_lowercase());
+    let kind = match ending.as_deref() {
+        Some("png") => FigureKind::Png,
+        Some("svg") => FigureKind::Svg,
+        _ => return Err("a figure's name must end in .png or .svg".into()),
+    };
+    Ok(FigureFile { path, kind })
+}
+
+impl FigureFile {
+    /// Whether writing the figure would replace this file.
+    pub fn replaces(&self, path: &Path) -> bool {
+        let real = |path: &Path| fs::canonicalize(path).ok();
+        real(&self.path).is_some_and(|figure| real(path) == Some(figure))
+    }
+
+    /// The name as it was given.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Draws in the kind asked for and writes; after an error nothing is left behind.
+    pub fn write(
+        &self,
+        png: impl FnOnce() -> Result<Vec<u8>, DrawError>,
+        svg: impl FnOnce() -> Result<String, DrawError>,
+    ) -> anyhow::Result<()> {
+        let bytes = match self.kind {
+            FigureKind::Png => png()?,
+            FigureKind::Svg => svg()?.into_bytes(),
+        };
+        write_atomically(&self.path, |writer| writer.write_all(&bytes))
+            .with_context(|| format!("{}: the figure cannot be written", self.path.display()))
+    }
+}

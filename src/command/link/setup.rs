@@ -1,0 +1,111 @@
+//! A bench ready to be asked about positions.
+
+use anyhow::Context;
+use ripplemark::world::link::{
+    FieldAt, Link, Listening, Station, Transponder, field_at, folded_ebn0_db, link, needed_ebn0_db,
+};
+use ripplemark::world::scenario::{PlaceKeys, Scenario, TagKeys, half_bits};
+use ripplemark::world::{Bench, Digitiser};
+
+/// Reader, tag and probe of a scenario, and what is asked of the reading.
+pub struct Setup {
+    pub scenario: Scenario,
+    pub tag: TagKeys,
+    pub station: Station,
+    pub transponder: Transponder,
+    pub seconds: f64,
+    pub odds: f64,
+    pub needed_db: f64,
+    listening: Listening,
+    half_bits: Vec<bool>,
+}
+
+/// One position worked out.
+pub struct Position {
+    pub place: PlaceKeys,
+    pub link: Link,
+    /// Flux density and the like at the tag's middle, from the antenna alone.
+    pub field: FieldAt,
+    pub ebn0_db: f64,
+    pub folded_ebn0_db: f64,
+    pub reads: bool,
+}
+
+impl Setup {
+    pub fn new(scenario: Scenario, seconds: Option<f64>, odds: f64) -> anyhow::Result<Self> {
+        let tag = scenario
+            .tag
+            .first()
+            .cloned()
+            .unwrap_or_else(TagKeys::default);
+        let mut listening = scenario.listening()?;
+        if scenario.noise.ebn0_db.is_some() {
+            // An Eb/N0 is that of the scenario's own place; elsewhere the noise stays and the ripple changes.
+            listening.noise_v2_per_hz = Some(Bench::new(&scenario)?.derived().noise_v2_per_hz);
+        }
+        Ok(Self {
+            station: scenario.reader.station(false)?,
+            transponder: tag.transponder(scenario.field_hz()),
+            listening,
+            half_bits: half_bits(&tag.sends.telegram(scenario.seed.0, 0)),
+            seconds: seconds.unwrap_or(scenario.duration_s.0),
+            odds,
+            needed_db: needed_ebn0_db(odds),
+            tag,
+            scenario,
+        })
+    }
+
+    /// Works out the tag at a place.
+    pub fn at(&self, place: PlaceKeys) -> anyhow::Result<Position> {
+        let at = || {
+            format!(
+                "distance {} mm, offset {} mm, tilt {}°",
+                place.distance_mm, place.offset_mm, place.tilt_deg
+            )
+        };
+        let link = link(
+            &self.station,
+            &self.transponder,
+            &place.place(),
+            &self.listening,
+            &self.half_bits,
+        )
+        .with_context(at)?;
+        let ebn0_db = self.ebn0_db(&link);
+        let folded_ebn0_db = folded_ebn0_db(ebn0_db, self.seconds, self.scenario.field_hz());
+        let field = field_at(&self.station.coil, link.antenna_a, place.place().centre_m());
+        Ok(Position {
+            place,
+            reads: link.powered && folded_ebn0_db >= self.needed_db,
+            link,
+            field,
+            ebn0_db,
+            folded_ebn0_db,
+        })
+    }
+
+    /// Eb/N0 with the steps of the digitiser counted as noise.
+    fn ebn0_db(&self, link: &Link) -> f64 {
+        let scenario = &self.scenario;
+        let digitiser = &scenario.digitiser;
+        let steps = if digitiser.bits <= Digitiser::MOST_BITS {
+            let range = digitiser
+                .range_v
+                .unwrap_or_else(|| Digitiser::range_for(link.signal_v * (1.0 + link.sent.depth)));
+            let digitiser = Digitiser {
+                bits: digitiser.bits,
+                range,
+            };
+            digitiser.density_v2_per_hz(scenario.rate_hz())
+        } else {
+            0.0
+        };
+        match (self.listening.noise_v2_per_hz, link.ebn0_db) {
+            (Some(noise), Some(ebn0_db)) if noise > 0.0 => {
+                ebn0_db - 10.0 * (1.0 + steps / noise).log10()
+            }
+            _ => link.ebn0_with(steps, scenario.field_hz(), &self.listening),
+        }
+    }
+}

@@ -1,0 +1,106 @@
+//! `--figure`: curves or a map.
+
+use ripplemark::draw::{SHARE_FIGURE_SIZE, ShareFigure, Theory, share_png, share_svg};
+use ripplemark::margin::{Contestant, Table, theory};
+
+use super::kept::PlanFile;
+use super::vary::label;
+use crate::command::figure_file::FigureFile;
+use crate::command::signal::{Kind, SignalArguments};
+
+/// Draws and writes.
+pub fn draw(
+    file: &FigureFile,
+    table: &Table,
+    names: &[String],
+    plan: Option<&PlanFile>,
+    theory: Vec<Theory>,
+) -> anyhow::Result<()> {
+    let trials = || table.rows().into_iter().map(|row| row.tally.trials);
+    let (fewest, most) = (trials().min().unwrap_or(0), trials().max().unwrap_or(0));
+    let captures = if fewest == most {
+        format!("{most} captures a value")
+    } else {
+        format!("{fewest} to {most} captures a value")
+    };
+    let about = plan.map_or("", |plan| plan.about.as_str());
+    let figure = ShareFigure {
+        table,
+        labels: names.iter().map(|name| label(name)).collect(),
+        remark: [captures.as_str(), about]
+            .into_iter()
+            .filter(|part| !part.is_empty())
+            .collect::<Vec<&str>>()
+            .join("; "),
+        theory,
+    };
+    file.write(
+        || share_png(&figure, SHARE_FIGURE_SIZE),
+        || share_svg(&figure, SHARE_FIGURE_SIZE),
+    )
+}
+
+/// What the captures have in common, in a line.
+pub fn about(signal: &SignalArguments, names: &[String], scenario: Option<&str>) -> String {
+    let varied = |name: &str| names.iter().any(|one| one == name);
+    if let Some(scenario) = scenario {
+        let given: Vec<String> = signal
+            .set
+            .iter()
+            .map(|set| set.replace('=', " = "))
+            .collect();
+        let parts = std::iter::once(scenario.to_string()).chain(given);
+        return parts
+            .filter(|part| !part.is_empty())
+            .collect::<Vec<String>>()
+            .join(", ");
+    }
+    let mut parts = Vec::new();
+    if !varied("seconds") {
+        parts.push(format!("{} ms each", significant(signal.seconds() * 1e3)));
+    }
+    if let (Some(rate), false) = (signal.rate, varied("rate")) {
+        parts.push(format!("{} kS/s", significant(rate / 1e3)));
+    }
+    if !varied("angle") {
+        parts.push(match signal.angle.first() {
+            Some(angle) => format!("ripple at {angle}°"),
+            None => "ripple at any angle".into(),
+        });
+    }
+    if let (Some(ebn0), false) = (signal.ebn0, varied("ebn0")) {
+        parts.push(format!("Eb/N0 {ebn0} dB"));
+    }
+    parts.join(", ")
+}
+
+fn significant(value: f64) -> String {
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_string()
+}
+
+/// What theory says of the plain receiver, where Eb/N0 is varied and the ripple's angle is given.
+pub fn theory(table: &Table, names: &[String], signal: &SignalArguments) -> Vec<Theory> {
+    let (Some(angle_deg), [name]) = (signal.angle.first(), names) else {
+        return Vec::new();
+    };
+    let plain = table.receivers().contains(&Contestant::Plain);
+    let direct = signal.kind() == Kind::Direct && signal.pulse.is_none() && !signal.is_scenario();
+    if name != "ebn0" || !plain || !direct {
+        return Vec::new();
+    }
+    let seen = angle_deg.to_radians().cos().powi(2);
+    let values = table.points().iter().map(|values| values[0]);
+    let (from, to) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), value| {
+        (a.min(value), b.max(value))
+    });
+    let curve = (0..=200)
+        .map(|k| {
+            let db = from + (to - from) * f64::from(k) / 200.0;
+            let gamma = seen * 10f64.powf(db / 10.0);
+            let share = theory::captures_inside_bits(gamma, signal.seconds(), signal.field_hz());
+            (db, share)
+        })
+        .collect();
+    vec![("plain, by formula".into(), curve)]
+}

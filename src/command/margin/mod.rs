@@ -1,0 +1,294 @@
+//! `ripplemark margin`: how much breaks the reading.
+
+mod figure;
+mod json;
+mod kept;
+mod progress;
+mod text;
+mod vary;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use anyhow::{Context, bail, ensure};
+use ripplemark::capture::read_description;
+use ripplemark::margin::{
+    Axis, Contestant, Draw, Plan, Shard, Table, can_be_told, run as run_plan,
+};
+
+use super::figure_file::FigureFile;
+use super::signal::SignalArguments;
+use super::values::{whole_within, within};
+use kept::PlanFile;
+use progress::{Watch, stop_on_request};
+use vary::Maker;
+
+const LONG_ABOUT: &str = "\
+Makes many captures while one number (or two) is varied, tries to read each, and counts:
+how much noise, how near a second reader, how far mistuned before reading fails
+
+Each capture has a number, field phase, telegram start, load state and noise of its own, and
+with the flags alone a ripple angle where --angle is not given. They are drawn from --seed, the
+values and the capture's count: the same command gives the same table with any number of
+threads, in parts (--shard), and in several runs (--resume).";
+
+const AFTER_HELP: &str = "\
+Counted are captures in which the first tag's number was read, and apart from that captures in
+which a number was read that no tag in them sent. Intervals are Wilson's, 95 %. The levels at
+which half and 90 % are read come from a steady curve through the shares (isotonic regression,
+straight lines between the values); their intervals hold the middle 95 % of 999 repetitions
+drawn from it. With --until the number of captures depends on what was read, so that the
+intervals are a little optimistic.
+
+--vary takes flags that are one number (ebn0, depth, angle, seconds, rate, field-hz, bits ...)
+and keys of a scenario (tag.1.tilt_deg, tone.1.level_db ...; 'ripplemark link --keys' lists
+them). A flag that is varied stands for itself: ebn0=-3:3:1 is --ebn0 -3, --ebn0 -2 ...
+
+CSV: receiver,value,trials,read,wrong,share,low95,high95; with two --vary a column value2 after
+value. Beside FILE stands FILE.plan.json: what the table was made with, so that --resume and
+--merge can check it.
+
+Threads: one a processor core, or RAYON_NUM_THREADS. Ctrl-C ends early and keeps what is done.
+
+Examples:
+  ripplemark margin --vary ebn0=-4:4:1 --seconds 0.07 --rate 500000
+  ripplemark margin --vary ebn0=2:12:1 --compare --angle 0 --seconds 0.1 --csv noise.csv
+  ripplemark margin --vary tag.1.tilt_deg=0:90:10 --set noise.ebn0_db=10 --until 0.1
+  ripplemark margin --vary ebn0=-16:0:1 --csv part2.csv --shard 2/3
+  ripplemark margin --merge part1.csv part2.csv part3.csv --csv whole.csv
+
+Exit codes: 0 done, 1 ended early, 2 bad arguments or a file that cannot be used.";
+
+/// Counts how often captures are read while numbers of theirs are varied
+#[derive(clap::Args)]
+#[command(long_about = LONG_ABOUT, after_help = AFTER_HELP)]
+pub struct Arguments {
+    /// What to vary: NAME=FROM:TO:STEP or NAME=VALUE,VALUE,...; give it twice for a map
+    #[arg(
+        long,
+        value_name = "NAME=VALUES",
+        allow_hyphen_values = true,
+        required_unless_present = "merge"
+    )]
+    vary: Vec<Axis>,
+    /// Captures at each value, 1 to 1000000
+    #[arg(long, value_name = "N", default_value_t = 100, value_parser = whole_within(1..=1_000_000))]
+    trials: u64,
+    /// Go on, --trials at a time, until the 95 % interval is as narrow as this share, 0.002 to 1
+    #[arg(long, value_name = "WIDTH", value_parser = within(0.002..=1.0, ""))]
+    until: Option<f64>,
+    /// A number counts as read when it is wrong with this probability at most
+    #[arg(long, value_name = "P", default_value_t = 1e-5, value_parser = within(1e-12..=0.5, ""))]
+    odds: f64,
+    /// Let a plain amplitude receiver (rectifier, slicer, CRC) try the same captures
+    #[arg(long)]
+    compare: bool,
+    /// Let a decoder that is told everything but the number try them too: what no receiver can beat
+    #[arg(long)]
+    limit: bool,
+    /// Keep the table in this file
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Draw the shares read: curves with bands, or a map for two --vary
+    #[arg(long, value_name = "FILE.png|.svg", value_parser = super::figure_file::figure_file)]
+    figure: Option<FigureFile>,
+    /// Go on where the table in --csv ends
+    #[arg(long, requires = "csv")]
+    resume: bool,
+    /// Run part I of N only: every N-th capture
+    #[arg(long, value_name = "I/N", value_parser = shard, requires = "csv", conflicts_with = "until")]
+    shard: Option<Shard>,
+    /// Join the tables of all parts; nothing is run
+    #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with_all = ["vary", "resume", "shard", "until"])]
+    merge: Vec<PathBuf>,
+    /// Print one JSON object
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    signal: SignalArguments,
+}
+
+fn shard(text: &str) -> Result<Shard, String> {
+    let parsed = text.split_once('/').and_then(|(index, of)| {
+        let (index, of): (u64, u64) = (index.parse().ok()?, of.parse().ok()?);
+        (1 <= index && index <= of && of <= 10_000).then_some(Shard {
+            index: index - 1,
+            of,
+        })
+    });
+    parsed.ok_or_else(|| "write I/N, for example 2/3; allowed are 1 to N of at most 10000".into())
+}
+
+/// Runs or joins, and shows the table.
+pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    if arguments.merge.is_empty() {
+        count(arguments)
+    } else {
+        let (table, plan) = kept::merge(&arguments.merge)?;
+        let axes = table.points().first().map_or(1, Vec::len);
+        let names = plan.as_ref().map_or_else(
+            || vec!["value".to_string(), "value2".into()][..axes].to_vec(),
+            |plan| plan.vary.clone(),
+        );
+        if let Some(csv) = &arguments.csv {
+            kept::write_csv(csv, &table)?;
+            if let Some(plan) = &plan {
+                kept::write_plan(csv, plan)?;
+            }
+        }
+        show(arguments, &table, &names, plan.as_ref(), true)
+    }
+}
+
+fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    ensure!(
+        arguments.vary.len() <= 2,
+        "--vary is given {} times; allowed is once or twice",
+        arguments.vary.len()
+    );
+    let names: Vec<String> = arguments
+        .vary
+        .iter()
+        .map(|axis| axis.name.clone())
+        .collect();
+    if names.len() == 2 && names[0] == names[1] {
+        bail!("--vary {} is given twice", names[0]);
+    }
+    let points = points(&arguments.vary)?;
+    let maker = Maker::new(&arguments.signal, &arguments.vary, &points)?;
+    let mut receivers = vec![Contestant::Own];
+    if arguments.compare {
+        receivers.push(Contestant::Plain);
+    }
+    if arguments.limit {
+        let first = maker.scene(0, &Draw::new(maker.seed, &points[0], 0))?;
+        ensure!(
+            can_be_told(&first),
+            "--limit goes with one tag whose ripple is given by flags, in a steady field seen directly, with --ebn0"
+        );
+        receivers.push(Contestant::Limit);
+    }
+    let mut table = Table::new(&receivers, &points);
+    let shard = arguments.shard.unwrap_or(Shard::WHOLE);
+    let kept = plan_file(arguments, &names, &receivers, shard, maker.seed)?;
+    if let Some(csv) = &arguments.csv {
+        if arguments.resume {
+            kept::resume(csv, &kept, &mut table)?;
+        }
+        kept::write_plan(csv, &kept)?;
+        // Plan and table belong together from the start, and a place that cannot be written to shows before the first trial.
+        kept::write_csv(csv, &table)?;
+    }
+    let scene = |point: usize, draw: &Draw| maker.scene(point, draw);
+    let plan = Plan {
+        points,
+        receivers,
+        odds: arguments.odds,
+        seed: maker.seed,
+        trials: arguments.trials,
+        until: arguments.until,
+        shard,
+        scene: &scene,
+    };
+    let watch = Watch::new(arguments.csv.as_deref(), table.trials());
+    let outcome = run_plan(&plan, &mut table, stop_on_request(), &|now, table| {
+        watch.see(now, table);
+    });
+    watch.end();
+    if let Some(csv) = &arguments.csv {
+        kept::write_csv(csv, &table)?;
+    }
+    let complete = outcome?;
+    show(arguments, &table, &names, Some(&kept), complete)
+}
+
+/// Every value of the first axis with every value of the second.
+fn points(axes: &[Axis]) -> anyhow::Result<Vec<Vec<f64>>> {
+    const MOST: usize = 10_000;
+    let points: Vec<Vec<f64>> = match axes {
+        [only] => only.values.iter().map(|&value| vec![value]).collect(),
+        [first, second] => {
+            let number = first.values.len() * second.values.len();
+            ensure!(number <= MOST, "{number} points; allowed are {MOST}");
+            let pairs = first.values.iter();
+            pairs
+                .flat_map(|&a| second.values.iter().map(move |&b| vec![a, b]))
+                .collect()
+        }
+        _ => Vec::new(),
+    };
+    Ok(points)
+}
+
+fn plan_file(
+    arguments: &Arguments,
+    names: &[String],
+    receivers: &[Contestant],
+    shard: Shard,
+    seed: u64,
+) -> anyhow::Result<PlanFile> {
+    let mut settings = arguments.signal.clone();
+    // Its text counts, not where it stands.
+    let scenario = settings
+        .scenario
+        .take()
+        .map(|path| read_description(&path).with_context(|| path.display().to_string()))
+        .transpose()?;
+    settings.seed = None;
+    let name = if arguments.signal.is_scenario() {
+        Some(super::signal::scenario(&arguments.signal)?.name)
+    } else {
+        None
+    };
+    Ok(PlanFile {
+        schema: kept::SCHEMA.into(),
+        program: concat!("ripplemark ", env!("CARGO_PKG_VERSION")).into(),
+        about: figure::about(&settings, names, name.as_deref()),
+        vary: names.to_vec(),
+        settings: format!("{settings:?}"),
+        scenario,
+        seed,
+        odds: arguments.odds,
+        until: arguments.until,
+        receivers: receivers.iter().map(|one| one.name().to_string()).collect(),
+        shard: kept::part(shard),
+        trials: arguments.trials,
+    })
+}
+
+fn show(
+    arguments: &Arguments,
+    table: &Table,
+    names: &[String],
+    plan: Option<&PlanFile>,
+    complete: bool,
+) -> anyhow::Result<ExitCode> {
+    if let Some(file) = &arguments.figure {
+        // A joined table does not know the flags that theory needs.
+        let theory = if arguments.merge.is_empty() {
+            figure::theory(table, names, &arguments.signal)
+        } else {
+            Vec::new()
+        };
+        figure::draw(file, table, names, plan, theory)?;
+    }
+    let odds = plan.map(|plan| plan.odds);
+    if arguments.json {
+        let object = json::object(table, names, odds, plan.map(|plan| plan.seed), complete);
+        super::print(&format!("{object}\n"))?;
+    } else {
+        super::print(&text::page(table, names, odds))?;
+    }
+    if complete {
+        return Ok(ExitCode::SUCCESS);
+    }
+    let how = match &arguments.csv {
+        Some(_) => "the same command with --resume goes on",
+        None => "with --csv the rest could have been added later",
+    };
+    eprintln!(
+        "ripplemark: note: ended early; the table holds the {} captures done, {how}",
+        table.trials()
+    );
+    Ok(ExitCode::from(1))
+}

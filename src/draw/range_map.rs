@@ -1,0 +1,404 @@
+//! Figure: what a reader reads over distance and tilt.
+
+use plotters::prelude::*;
+
+use super::DrawError;
+use super::contour::Grid;
+use super::figure::{check, shortened, svg};
+use super::fine::picture;
+use super::packed::packed;
+use super::style::{
+    Area, BLUE, GREEN, GRID, INK, LABEL, MUTED, ORANGE, SMALL, TITLE, chart, inks, middle,
+    plot_size, prepare, text, tick, width_of,
+};
+
+/// One place of a tag.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RangePoint {
+    /// Tag voltage over what its chip needs, dB: below 0 it has no power.
+    pub power_db: f64,
+    /// Eb/N0 with all telegrams folded, dB.
+    pub folded_ebn0_db: f64,
+}
+
+/// A reader's range over distance and tilt.
+#[derive(Clone, Debug)]
+pub struct RangeMap<'a> {
+    /// Name of the bench.
+    pub name: &'a str,
+    /// One line of figures under the title.
+    pub remark: &'a str,
+    /// Distances along the axis, rising, mm; at least two.
+    pub distances_mm: &'a [f64],
+    /// Angles between the axes, rising, degrees; at least two.
+    pub tilts_deg: &'a [f64],
+    /// One point for each distance at the first tilt, then at the next.
+    pub points: &'a [RangePoint],
+    /// Folded Eb/N0 that is needed, dB.
+    pub needed_db: f64,
+}
+
+/// Values are kept this far from what is needed, so that nothing at all (−∞ dB) can be interpolated.
+const FARTHEST_DB: f64 = 120.0;
+/// Most lines of equal Eb/N0.
+const MOST_LINES: f64 = 9.0;
+/// Rows of colour that are drawn, pixels high.
+const ROW_PIXELS: u32 = 3;
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum State {
+    Unpowered,
+    TooWeak,
+    Read,
+}
+
+impl State {
+    const ALL: [(Self, &'static str); 3] = [
+        (Self::Read, "read"),
+        (Self::TooWeak, "powered, but too weak to be read"),
+        (Self::Unpowered, "not powered"),
+    ];
+
+    /// Shades that a bitmap keeps exactly: whole ninths.
+    fn ink(self) -> RGBAColor {
+        match self {
+            Self::Unpowered => GRID.to_rgba(),
+            Self::TooWeak => ORANGE.mix(4.0 / 9.0),
+            Self::Read => GREEN.mix(3.0 / 9.0),
+        }
+    }
+}
+
+impl RangeMap<'_> {
+    /// The figure as PNG.
+    ///
+    /// # Errors
+    /// [`DrawError`]: a size out of range, or the drawing library's own.
+    pub fn png(&self, size: (u32, u32)) -> Result<Vec<u8>, DrawError> {
+        check(size)?;
+        let pixels = picture(size, |area| self.draw(area))?;
+        packed(&pixels, size, &inks())
+    }
+
+    /// The figure as SVG.
+    ///
+    /// # Errors
+    /// See [`RangeMap::png`].
+    pub fn svg(&self, size: (u32, u32)) -> Result<String, DrawError> {
+        svg(size, |area| self.draw(area))
+    }
+
+    fn grid(&self, value: impl Fn(&RangePoint) -> f64) -> Grid {
+        Grid {
+            x: self.distances_mm.to_vec(),
+            y: self.tilts_deg.to_vec(),
+            values: self
+                .points
+                .iter()
+                .map(|point| value(point).clamp(-FARTHEST_DB, FARTHEST_DB))
+                .collect(),
+        }
+    }
+
+    fn draw<DB: DrawingBackend>(&self, area: &Area<DB>) -> Result<(), DrawError>
+    where
+        DB::ErrorType: 'static,
+    {
+        let ([first_mm, .., last_mm], [first_deg, .., last_deg]) =
+            (self.distances_mm, self.tilts_deg)
+        else {
+            return Err(DrawError::Backend(
+                "a map needs two distances and two tilts".into(),
+            ));
+        };
+        prepare();
+        area.fill(&WHITE)?;
+        let (width, _) = area.dim_in_pixel();
+        let title = "Range over distance and tilt";
+        area.draw(&Text::new(title, (12, 8), text(TITLE, INK)))?;
+        let left = 12.0 + width_of(title, TITLE) + 20.0;
+        let name = shortened(self.name, f64::from(width) - left - 12.0);
+        area.draw(&Text::new(
+            name,
+            (left as i32, 17),
+            text(LABEL + 2.0, MUTED),
+        ))?;
+        area.draw(&Text::new(
+            self.remark.to_string(),
+            (12, 42),
+            text(LABEL, INK),
+        ))?;
+        let (_, body) = area.split_vertically(68);
+        let (key, body) = body.split_vertically(26);
+        legend(&key)?;
+
+        let power = self.grid(|point| point.power_db);
+        let margin = self.grid(|point| point.folded_ebn0_db - self.needed_db);
+        let mut chart = chart(
+            &body,
+            *first_mm..*last_mm,
+            *first_deg..*last_deg,
+            "distance along the antenna's axis, mm",
+            "tilt between the axes of antenna and tag, degrees",
+        )?;
+        let state = |x: f64, y: f64| match (power.at(x, y) >= 0.0, margin.at(x, y) >= 0.0) {
+            (false, _) => State::Unpowered,
+            (true, false) => State::TooWeak,
+            (true, true) => State::Read,
+        };
+        let (wide, high) = plot_size(&body);
+        let (rows, columns) = ((high / ROW_PIXELS).max(1), (wide / ROW_PIXELS).max(1));
+        let at = |from: f64, to: f64, share: f64| from + share * (to - from);
+        for row in 0..rows {
+            let edge = |row: u32| at(*first_deg, *last_deg, f64::from(row) / f64::from(rows));
+            let (below, above) = (edge(row), edge(row + 1));
+            let mut from = 0;
+            let look = |column: u32| {
+                let x = at(
+                    *first_mm,
+                    *last_mm,
+                    (f64::from(column) + 0.5) / f64::from(columns),
+                );
+                state(x, 0.5 * (below + above))
+            };
+            while from < columns {
+                let here = look(from);
+                let to = (from + 1..columns)
+                    .find(|&column| look(column) != here)
+                    .unwrap_or(columns);
+                let x =
+                    |column: u32| at(*first_mm, *last_mm, f64::from(column) / f64::from(columns));
+                chart.draw_series([Rectangle::new(
+                    [(x(from), below), (x(to), above)],
+                    here.ink().filled(),
+                )])?;
+                from = to;
+            }
+        }
+        let powered = |at: &(f64, f64)| power.at(at.0, at.1) >= 0.0;
+        let (least, most) = self
+            .points
+            .iter()
+            .filter(|point| point.power_db >= 0.0 && point.folded_ebn0_db.is_finite())
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), point| {
+                (
+                    low.min(point.folded_ebn0_db),
+                    high.max(point.folded_ebn0_db),
+                )
+            });
+        let mut labels: Vec<(f64, f64)> = Vec::new();
+        for level_db in levels(least, most) {
+            let pieces: Vec<_> = margin
+                .contour(level_db - self.needed_db)
+                .into_iter()
+                .filter(|piece| piece.iter().all(powered))
+                .collect();
+            // A label where the line is farthest from all others and from the edges.
+            let away = |at: &(f64, f64)| {
+                let share = (
+                    (at.0 - first_mm) / (last_mm - first_mm),
+                    (at.1 - first_deg) / (last_deg - first_deg),
+                );
+                let edge = [share.0, 1.0 - share.0, share.1, 1.0 - share.1]
+                    .into_iter()
+                    .fold(1.0, f64::min);
+                let others = labels
+                    .iter()
+                    .map(|other: &(f64, f64)| (share.0 - other.0).hypot(share.1 - other.1))
+                    .fold(1.0, f64::min);
+                (share, edge, others)
+            };
+            let best = pieces
+                .iter()
+                .map(|piece| (piece[0], away(&piece[0])))
+                .filter(|(_, (_, edge, others))| *edge > 0.03 && *others > 0.06)
+                .max_by(|a, b| {
+                    let score = |of: &(_, (_, f64, f64))| of.1.1.min(0.5 * of.1.2);
+                    score(a).total_cmp(&score(b))
+                });
+            let label = best.map(|(place, (share, ..))| (place, share));
+            // The line leaves room for it.
+            let room = (24.0 / f64::from(wide), 9.0 / f64::from(high));
+            let free = |at: &(f64, f64)| {
+                label.is_none_or(|(place, _)| {
+                    let (x, y) = (
+                        (at.0 - place.0) / (last_mm - first_mm),
+                        (at.1 - place.1) / (last_deg - first_deg),
+                    );
+                    x.abs() > room.0 || y.abs() > room.1
+                })
+            };
+            let shown = pieces.iter().flat_map(|piece| {
+                // Only where it is interrupted: rounding to pixels makes a line of short pieces rough.
+                if piece.iter().all(free) {
+                    vec![*piece]
+                } else {
+                    in_parts(piece, 4)
+                }
+            });
+            chart.draw_series(
+                shown
+                    .filter(|piece| piece.iter().all(free))
+                    .map(|piece| PathElement::new(piece.to_vec(), BLUE.stroke_width(1))),
+            )?;
+            if let Some((place, share)) = label {
+                labels.push(share);
+                let words = format!("{} dB", tick(level_db));
+                chart.draw_series([Text::new(words, place, middle(SMALL, BLUE))])?;
+            }
+        }
+        for (grid, ink) in [(&margin, GREEN), (&power, INK)] {
+            let pieces = grid.contour(0.0).into_iter();
+            chart.draw_series(
+                pieces.map(|piece| PathElement::new(piece.to_vec(), ink.stroke_width(2))),
+            )?;
+        }
+        Ok(())
+    }
+}
+
+/// A piece of a line in so many short ones.
+fn in_parts([from, to]: &[(f64, f64); 2], parts: u32) -> Vec<[(f64, f64); 2]> {
+    let at = |part: u32| {
+        let share = f64::from(part) / f64::from(parts);
+        (
+            from.0 + share * (to.0 - from.0),
+            from.1 + share * (to.1 - from.1),
+        )
+    };
+    (0..parts).map(|part| [at(part), at(part + 1)]).collect()
+}
+
+/// Round values between the lowest and the highest, at most so many.
+fn levels(least: f64, most: f64) -> Vec<f64> {
+    let step = [1.0, 2.0, 5.0, 10.0, 20.0]
+        .into_iter()
+        .find(|step| (most - least) / step <= MOST_LINES)
+        .unwrap_or(50.0);
+    if !(least.is_finite() && most.is_finite()) {
+        return Vec::new();
+    }
+    let (first, last) = ((least / step).ceil() as i64, (most / step).floor() as i64);
+    (first..=last).map(|n| n as f64 * step).collect()
+}
+
+fn legend<DB: DrawingBackend>(area: &Area<DB>) -> Result<(), DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    const MARK: i32 = 22;
+    let mut left = 12;
+    let mut entry = |words: &str| -> Result<i32, DrawError> {
+        let at = left;
+        let place = (at + MARK + 6, 4);
+        area.draw(&Text::new(words.to_string(), place, text(SMALL, INK)))?;
+        left += MARK + 6 + width_of(words, SMALL) as i32 + 22;
+        Ok(at)
+    };
+    for (state, name) in State::ALL {
+        let at = entry(name)?;
+        let patch = [(at, 5), (at + MARK, 19)];
+        area.draw(&Rectangle::new(patch, state.ink().filled()))?;
+        area.draw(&Rectangle::new(patch, MUTED.stroke_width(1)))?;
+    }
+    for (name, ink, stroke) in [
+        ("power that is needed", INK, 2),
+        ("Eb/N0 that is needed", GREEN, 2),
+        ("Eb/N0 with all telegrams folded", BLUE, 1),
+    ] {
+        let at = entry(name)?;
+        let line = vec![(at, 12), (at + MARK, 12)];
+        area.draw(&PathElement::new(line, ink.stroke_width(stroke)))?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Power falls with distance, Eb/N0 faster; the tilt does nothing: limits are upright lines where the numbers say.
+    fn map(draw: impl FnOnce(&RangeMap<'_>)) {
+        let distances: Vec<f64> = (0..=20).map(|n| 10.0 + 5.0 * f64::from(n)).collect();
+        let tilts: Vec<f64> = (0..=10).map(|n| 9.0 * f64::from(n)).collect();
+        let points: Vec<RangePoint> = tilts
+            .iter()
+            .flat_map(|_| &distances)
+            .map(|mm| RangePoint {
+                power_db: 90.0 - mm,
+                folded_ebn0_db: 4.0 + 60.0 - mm,
+            })
+            .collect();
+        draw(&RangeMap {
+            name: "bench",
+            remark: "",
+            distances_mm: &distances,
+            tilts_deg: &tilts,
+            points: &points,
+            needed_db: 4.0,
+        });
+    }
+
+    /// Read up to 60 mm, powered up to 90 mm of 10 to 110: the widths of the rows are 50, 30 and 20 % of the plot.
+    #[test]
+    fn colours_end_where_the_numbers_say() {
+        map(|map| {
+            let page = map.svg((1000, 700)).unwrap();
+            let document = roxmltree::Document::parse(&page).unwrap();
+            let width_of_state = |state: State| {
+                let ink = state.ink();
+                let hex = format!("#{:02X}{:02X}{:02X}", ink.0, ink.1, ink.2);
+                let widths: Vec<f64> = document
+                    .descendants()
+                    .filter(|node| node.has_tag_name("rect"))
+                    .filter(|node| node.attribute("fill") == Some(&hex))
+                    .map(|node| node.attribute("width").unwrap().parse().unwrap())
+                    .filter(|width| *width > 30.0)
+                    .collect();
+                widths.iter().sum::<f64>() / widths.len() as f64
+            };
+            let plot = 1000.0 - f64::from(super::super::style::LEFT + super::super::style::RIGHT);
+            for (state, share) in [
+                (State::Read, 0.5),
+                (State::TooWeak, 0.3),
+                (State::Unpowered, 0.2),
+            ] {
+                let got = width_of_state(state) / plot;
+                // A column of three pixels and the edge pixel that both sides count.
+                assert!((got - share).abs() < 4.0 / plot, "{state:?}: {got}");
+            }
+            for words in ["read", "not powered", "0 dB", "40 dB"] {
+                assert!(page.contains(words), "{words}");
+            }
+        });
+    }
+
+    #[test]
+    fn a_bitmap_and_refusals() {
+        map(|map| {
+            assert!(map.png((600, 400)).unwrap().starts_with(b"\x89PNG"));
+            assert!(matches!(
+                map.png((10, 10)),
+                Err(DrawError::Size { width: 10, .. })
+            ));
+            let one = RangeMap {
+                tilts_deg: &[0.0],
+                ..map.clone()
+            };
+            assert!(one.svg((600, 400)).is_err());
+        });
+    }
+
+    #[test]
+    fn lines_are_round_and_few() {
+        assert_eq!(
+            levels(-3.2, 4.1),
+            [-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0, 4.0]
+        );
+        assert_eq!(
+            levels(1.0, 70.0),
+            [10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0]
+        );
+        assert!(levels(f64::INFINITY, f64::NEG_INFINITY).is_empty());
+    }
+}

@@ -1,0 +1,160 @@
+//! Curves of the share read against one number, with bands.
+
+use plotters::prelude::*;
+
+use super::DrawError;
+use super::share_figure::ShareFigure;
+use super::style::{
+    Area, BLUE, GREEN, GRID, INK, LABEL, MUTED, SMALL, VERMILLION, chart, text, width_of,
+};
+use crate::margin::Contestant;
+
+/// Height of the row of names.
+const NAMES: u32 = 30;
+/// Tint of a band: two ninths, one of the half-tones that packed pictures keep.
+const BAND: f64 = 2.0 / 9.0;
+
+/// Radius of a point, and of a ring around one, pixels.
+const DOT: i32 = 3;
+/// See [`DOT`].
+const RING: i32 = 6;
+
+/// Colour of a receiver, here and in maps.
+pub(super) const fn colour(receiver: Contestant) -> RGBColor {
+    match receiver {
+        Contestant::Own => BLUE,
+        Contestant::Plain => VERMILLION,
+        Contestant::Limit => GREEN,
+    }
+}
+
+/// Name of a receiver, here and in maps.
+pub(super) const fn name(receiver: Contestant) -> &'static str {
+    match receiver {
+        Contestant::Own => "ripplemark",
+        Contestant::Plain => "plain amplitude receiver",
+        Contestant::Limit => "exact limit",
+    }
+}
+
+pub(super) fn draw<DB: DrawingBackend>(
+    area: &Area<DB>,
+    figure: &ShareFigure<'_>,
+) -> Result<(), DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    let (head, area) = area.split_vertically(NAMES);
+    names(&head, figure)?;
+    let rows = figure.table.rows();
+    let values = || rows.iter().map(|row| row.values[0]);
+    let (mut from, mut to) = values().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), value| {
+        (a.min(value), b.max(value))
+    });
+    if from >= to {
+        (from, to) = (from - 0.5, to + 0.5);
+    }
+    let room = 0.02 * (to - from);
+    let mut chart = chart(
+        &area,
+        from - room..to + room,
+        0.0..102.0,
+        &figure.labels[0],
+        "captures read, %",
+    )?;
+    chart.draw_series(LineSeries::new(
+        [(from - room, 50.0), (to + room, 50.0)],
+        MUTED.stroke_width(1),
+    ))?;
+    for (_, theory) in &figure.theory {
+        let points = theory
+            .iter()
+            .filter(|point| (from..=to).contains(&point.0))
+            .map(|&(value, share)| (value, 100.0 * share));
+        chart.draw_series(LineSeries::new(points, MUTED.stroke_width(2)))?;
+    }
+    // The program's own curve above the plain receiver's, and the limit, which it may cover, as rings around it.
+    let receivers = figure.table.receivers();
+    let is_limit = |one: &&Contestant| **one == Contestant::Limit;
+    let below = receivers.iter().filter(|one| !is_limit(one)).rev();
+    for &receiver in below.chain(receivers.iter().filter(is_limit)) {
+        let ink = colour(receiver);
+        let mut own: Vec<_> = rows.iter().filter(|row| row.receiver == receiver).collect();
+        own.sort_by(|a, b| a.values[0].total_cmp(&b.values[0]));
+        let points: Vec<(f64, f64)> = own
+            .iter()
+            .map(|row| (row.values[0], 100.0 * row.tally.share()))
+            .collect();
+        if receiver == Contestant::Limit {
+            let ring = ink.stroke_width(2);
+            chart.draw_series(points.iter().map(|&point| Circle::new(point, RING, ring)))?;
+            chart.draw_series(LineSeries::new(points, ink.stroke_width(1)))?;
+            continue;
+        }
+        let ends = |high: bool| {
+            own.iter()
+                .map(move |row| {
+                    let (low, top) = row.tally.interval();
+                    (row.values[0], 100.0 * if high { top } else { low })
+                })
+                .collect::<Vec<_>>()
+        };
+        let mut outline = ends(false);
+        outline.extend(ends(true).into_iter().rev());
+        chart.draw_series([Polygon::new(outline, ink.mix(BAND).filled())])?;
+        chart.draw_series(LineSeries::new(points.iter().copied(), ink.stroke_width(2)))?;
+        chart.draw_series(
+            points
+                .iter()
+                .map(|&point| Circle::new(point, DOT, ink.filled())),
+        )?;
+    }
+    Ok(())
+}
+
+/// A row with a piece of each line and what it is.
+fn names<DB: DrawingBackend>(area: &Area<DB>, figure: &ShareFigure<'_>) -> Result<(), DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    let mut left = 14;
+    let receivers = figure.table.receivers();
+    let own = receivers
+        .iter()
+        .map(|&one| (name(one), colour(one), Some(one)));
+    let theory = figure
+        .theory
+        .iter()
+        .map(|(name, _)| (name.as_str(), MUTED, None));
+    for (words, ink, receiver) in own.chain(theory) {
+        let middle = (left + 15, 14);
+        let line = [(left, middle.1), (left + 30, middle.1)];
+        match receiver {
+            Some(Contestant::Limit) => {
+                area.draw(&Circle::new(middle, RING, ink.stroke_width(2)))?;
+            }
+            Some(_) => {
+                let band = [(left, 7), (left + 30, 21)];
+                area.draw(&Rectangle::new(band, ink.mix(BAND).filled()))?;
+                area.draw(&Circle::new(middle, DOT, ink.filled()))?;
+            }
+            None => {}
+        }
+        area.draw(&PathElement::new(line, ink.stroke_width(2)))?;
+        area.draw(&Text::new(
+            words.to_string(),
+            (left + 38, 5),
+            text(LABEL, INK),
+        ))?;
+        left += 38 + width_of(words, LABEL) as i32 + 28;
+    }
+    let remark = "bands: 95 %";
+    area.draw(&Text::new(remark, (left, 6), text(SMALL, MUTED)))?;
+    let (width, _) = area.dim_in_pixel();
+    let ruler = [
+        (14, NAMES as i32 - 2),
+        (width as i32 - 14, NAMES as i32 - 2),
+    ];
+    area.draw(&PathElement::new(ruler, GRID.stroke_width(1)))?;
+    Ok(())
+}

@@ -1,0 +1,73 @@
+//! The sheet with the shares read: curves for one number varied, maps for two.
+
+use plotters::prelude::*;
+
+use super::figure::{check, svg};
+use super::fine::picture;
+use super::packed::packed;
+use super::style::{Area, INK, LABEL, MUTED, TITLE, inks, prepare, text};
+use super::{DrawError, share, share_map};
+use crate::margin::Table;
+
+/// Usual size, pixels.
+pub const SHARE_FIGURE_SIZE: (u32, u32) = (1000, 560);
+
+/// Height of title and remark.
+const HEAD: u32 = 66;
+
+/// A named curve of (value, share).
+pub type Theory = (String, Vec<(f64, f64)>);
+
+/// What is drawn.
+#[derive(Clone, Debug)]
+pub struct ShareFigure<'a> {
+    /// Counts.
+    pub table: &'a Table,
+    /// What each axis is, with its unit.
+    pub labels: Vec<String>,
+    /// One line below the title: what the captures have in common.
+    pub remark: String,
+    /// What theory says, against the only axis.
+    pub theory: Vec<Theory>,
+}
+
+/// The figure as PNG.
+///
+/// # Errors
+/// [`DrawError`]: a size out of range, or the drawing library's own.
+pub fn share_png(figure: &ShareFigure<'_>, size: (u32, u32)) -> Result<Vec<u8>, DrawError> {
+    check(size)?;
+    let pixels = picture(size, |area| sheet(area, figure))?;
+    packed(&pixels, size, &inks())
+}
+
+/// The figure as SVG.
+///
+/// # Errors
+/// See [`share_png`].
+pub fn share_svg(figure: &ShareFigure<'_>, size: (u32, u32)) -> Result<String, DrawError> {
+    svg(size, |area| sheet(area, figure))
+}
+
+fn sheet<DB: DrawingBackend>(area: &Area<DB>, figure: &ShareFigure<'_>) -> Result<(), DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    prepare();
+    area.fill(&WHITE)?;
+    let (head, body) = area.split_vertically(HEAD);
+    head.draw(&Text::new(
+        "Captures read".to_string(),
+        (12, 8),
+        text(TITLE, INK),
+    ))?;
+    head.draw(&Text::new(
+        figure.remark.clone(),
+        (14, 43),
+        text(LABEL, MUTED),
+    ))?;
+    match figure.labels.len() {
+        2 => share_map::draw(&body, figure),
+        _ => share::draw(&body, figure),
+    }
+}
