@@ -7,7 +7,8 @@ use crate::receiver::{HalfDuplexReading, HalfDuplexUnread, LoadFskTag, ReadOnlyT
 use crate::telegram::Identity;
 
 /// Findings of the ripple that another kind of tag explains: there is no animal tag's ripple because there is another tag's.
-const EXPLAINED: [&str; 6] = [
+const EXPLAINED: [&str; 7] = [
+    "tag-restarts",
     "no-ripple",
     "biphase-no-header",
     "check-of-another-kind",
