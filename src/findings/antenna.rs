@@ -15,6 +15,8 @@ const INTERVAL: f64 = 1.96;
 /// Bend of the track, as a share of half the states' distance, from which it is a curve; straight tracks are those of
 /// circuits on resonance.
 const CURVED: f64 = 0.12;
+/// In a narrower band the receiver's own filter smears a change until the next one.
+const WIDE_HZ: f64 = 40_000.0;
 /// Standard deviations it must stand out by.
 const CURVE_CLEAR: f64 = 6.0;
 
@@ -75,7 +77,7 @@ fn mistuned(reception: &Reception) -> Option<Finding> {
 }
 
 fn curved(reception: &Reception) -> Option<Finding> {
-    if !reception.kind.has_carrier() {
+    if !reception.kind.has_carrier() || reception.band_hz < WIDE_HZ {
         return None;
     }
     let step = reception.survey.as_ref()?.step?;

@@ -255,6 +255,10 @@ fn misfit(candidate: &Reading) -> Finding {
 }
 
 fn restarts(reception: &Reception) -> Option<Finding> {
+    // A tag begins anew with every pulse of a switched field: that is no fault of its supply.
+    if reception.field.on.len() > 1 {
+        return None;
+    }
     let survey = reception.survey.as_ref()?;
     let next = "its supply voltage breaks down and comes back (brown-out). It is at the edge of what the field can power: bring it \
                 nearer, turn it along the field, or make the field stronger and steadier.";

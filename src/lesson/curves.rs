@@ -43,8 +43,10 @@ fn at(scenario: &Scenario, place: PlaceKeys) -> Result<Link, LessonError> {
     )?)
 }
 
-/// Voltage at the tag over the frequency of a field that is otherwise the same.
-fn over_frequency() -> Result<(Vec<(f64, f64)>, f64, f64), LessonError> {
+/// Voltage at the tag over the frequency (kHz) of a field that is otherwise the same; at the tag's own; at the other one.
+type OverFrequency = (Vec<(f64, f64)>, f64, f64);
+
+fn over_frequency() -> Result<OverFrequency, LessonError> {
     let volts = |hz: f64| -> Result<f64, LessonError> {
         let settings = [
             ("reader.field_hz".to_string(), format!("{hz}")),

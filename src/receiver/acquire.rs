@@ -5,7 +5,7 @@ use std::rc::Rc;
 
 use num_complex::{Complex32, Complex64};
 
-use super::decision::{Boundaries, Decision, decide};
+use super::decision::{Boundaries, likeliest_signs};
 use super::fold::{BIT, Fold, HALF, TELEGRAM};
 use super::read::ReadLimits;
 use super::shape::Shape;
@@ -21,8 +21,8 @@ const WORTH_DECODING: f64 = 230.0;
 
 /// Where a number was found.
 pub struct Acquired {
-    /// The number and its odds, noise and timing still rough.
-    pub decision: Decision,
+    /// Sign of every boundary of the likeliest number.
+    pub signs: [i8; TELEGRAM_BITS],
     /// Cycles from the first value to the boundary with index 0.
     pub timing: f64,
     /// Each telegram is inverted against the one before.
@@ -68,25 +68,26 @@ pub fn acquire(ripple: &[Complex32], shapes: &[Shape], limits: &ReadLimits) -> O
     }
     hypotheses.sort_by(|a, b| b.score.total_cmp(&a.score));
     hypotheses.truncate(HYPOTHESES);
-    let mut best: Option<Acquired> = None;
+    let mut best: Option<(f64, Acquired)> = None;
     for hypothesis in hypotheses {
-        let Some(decision) = decide_at(&hypothesis, limits.real) else {
+        let Some((signs, log_likelihood)) = likeliest_signs(&boundaries(&hypothesis, limits.real))
+        else {
             continue;
         };
-        let better = best.as_ref().is_none_or(|other| {
-            (decision.odds_wrong, -decision.log_likelihood)
-                < (other.decision.odds_wrong, -other.decision.log_likelihood)
-        });
-        if better {
-            best = Some(Acquired {
-                decision,
+        if best
+            .as_ref()
+            .is_none_or(|(other, _)| log_likelihood > *other)
+        {
+            let acquired = Acquired {
+                signs,
                 timing: hypothesis.timing,
                 inverts: hypothesis.fold.inverts,
                 shape: hypothesis.shape,
-            });
+            };
+            best = Some((log_likelihood, acquired));
         }
     }
-    best
+    best.map(|(_, acquired)| acquired)
 }
 
 /// Local maxima of the timing scores, the maximum of a parabola through three of them, with their score.
@@ -146,7 +147,7 @@ pub fn strongest_span(ripple: &[Complex32], limits: &ReadLimits) -> Option<Range
     best.map(|(_, span)| span)
 }
 
-fn decide_at(hypothesis: &Hypothesis, real: bool) -> Option<Decision> {
+fn boundaries(hypothesis: &Hypothesis, real: bool) -> Boundaries {
     let shape = &hypothesis.shape;
     let sums = hypothesis.fold.boundaries(hypothesis.timing);
     let axis = if real { 0.0 } else { sums.axis() };
@@ -159,14 +160,14 @@ fn decide_at(hypothesis: &Hypothesis, real: bool) -> Option<Decision> {
             across / shape.energy
         }
     });
-    decide(&Boundaries {
+    Boundaries {
         sums: along,
         energies,
         overlap: shape.overlap,
         noise_var,
         inverts: hypothesis.fold.inverts,
         amplitude: None,
-    })
+    }
 }
 
 /// Noise of one real number per whole pulse: what |y| scatters around its mean. Too small by up to 0.36 where the

@@ -3,7 +3,7 @@
 use super::bursts::join_bursts;
 use super::clock::on_own_clock;
 use super::front::{Cycles, Tuning, to_cycles};
-use super::interference::clock_lines;
+use super::interference::{clock_lines, without_lines};
 use super::join::join;
 use super::other_field::remove_other_field;
 use super::other_kinds::{OtherKinds, other_kinds};
@@ -298,7 +298,20 @@ fn field_of(pieces: &[Piece]) -> Field {
 fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mut Reception) {
     let mut candidates: Vec<Reading> = Vec::new();
     for piece in pieces {
-        let result = read_piece(piece, field_hz, limits);
+        let mut result = read_piece(piece, field_hz, limits);
+        if result.read.is_empty()
+            && !limits.real
+            && let Some(ripple) = without_lines(&piece.ripple)
+        {
+            let cleaned = Piece {
+                ripple,
+                ..piece.clone()
+            };
+            let again = read_piece(&cleaned, field_hz, limits);
+            if !again.read.is_empty() {
+                result = again;
+            }
+        }
         let seconds = |attempt: &Attempt| {
             let cycle = (piece.to_s - piece.from_s) / piece.ripple.len() as f64;
             let at = |index: usize| piece.from_s + index as f64 * cycle;

@@ -96,6 +96,41 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
     (tones, hills)
 }
 
+/// Takes off what stands out of the ripple's own spectrum, for stretches too short to show what repeats. That may be the
+/// ripple itself where the data repeat within a telegram: for another try where the ripple as it is gave no number.
+pub fn without_lines(ripple: &[Complex32]) -> Option<Vec<Complex32>> {
+    if !(TELEGRAM / 2..LEAST_VALUES).contains(&ripple.len()) {
+        return None;
+    }
+    let mut left = ripple.to_vec();
+    let count = left.len();
+    let lines = count.next_power_of_two();
+    let shape = window(count);
+    let fft = FftPlanner::new().plan_fft_forward(lines);
+    let reach = (4.0 * lines as f64 / count as f64).ceil() as isize + 1;
+    for pass in 0..PASSES {
+        let mut buffer: Vec<Complex32> = left.iter().zip(&shape).map(|(v, w)| v * w).collect();
+        buffer.resize(lines, Complex32::default());
+        fft.process(&mut buffer);
+        let power: Vec<f64> = buffer.iter().map(|v| f64::from(v.norm_sqr())).collect();
+        let floor = floor_of(&power);
+        let standing_out: Vec<f64> = power
+            .iter()
+            .zip(&floor)
+            .map(|(p, floor)| if *p > STANDS_OUT * floor { *p } else { 0.0 })
+            .collect();
+        let strongest = standing_out.iter().copied().fold(0.0, f64::max);
+        let found = peaks(&standing_out, reach, BELIEVED * strongest, TONES_A_PASS);
+        if found.is_empty() {
+            return (pass > 0).then_some(left);
+        }
+        for place in found {
+            remove_line(&mut left, place);
+        }
+    }
+    Some(left)
+}
+
 /// Offsets (cycles per value) of the lines that could be the tag's clock, strongest first: the strongest line of all and
 /// those within `down` of its amplitude.
 pub fn clock_lines(values: &[Complex32], down: f64, most: usize) -> Vec<f64> {

@@ -177,10 +177,11 @@ fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Re
         best.as_ref()
             .is_some_and(|best| best.attempt.is_read(limits))
     };
-    if !attempt(all.clone(), &ideal) && !attempt(all, &bank) {
-        if let Some(span) = strongest_span(ripple, limits) {
-            let _ = attempt(span.clone(), &ideal) || attempt(span, &bank);
-        }
+    if !attempt(all.clone(), &ideal)
+        && !attempt(all, &bank)
+        && let Some(span) = strongest_span(ripple, limits)
+    {
+        let _ = attempt(span.clone(), &ideal) || attempt(span, &bank);
     }
     best
 }

@@ -28,7 +28,7 @@ impl Refined {
     /// Where to begin refining it again.
     pub fn as_found(&self) -> Acquired {
         Acquired {
-            decision: self.attempt.decision.clone(),
+            signs: self.attempt.decision.signs,
             timing: self.attempt.timing,
             inverts: self.attempt.inverts,
             shape: self.attempt.shape,
@@ -72,7 +72,7 @@ pub fn refine(
     let inverts = found.inverts;
     let telegrams = ripple.len() as f64 / TELEGRAM as f64;
     let fold = Fold::new(ripple, inverts);
-    let known = &found.decision.signs;
+    let known = &found.signs;
     let (shape, timing) = best_shape(&fold, known, found.shape, found.timing, limits.real);
     let whole = timing.floor();
     let signs = signs_along(known, inverts, ripple.len() / BIT + 4);

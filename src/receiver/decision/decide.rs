@@ -117,6 +117,22 @@ impl Boundaries {
         std::array::from_fn(|j| amplitude * amplitude * self.shared(j) / self.noise_var)
     }
 
+    /// What the log-likelihood of a word leaves out, each sign and bit counted as a share of both its values there.
+    fn log_aside(&self, amplitude: f64) -> f64 {
+        let signs: f64 = self
+            .llr(amplitude)
+            .iter()
+            .map(|l| log_two_cosh(0.5 * l))
+            .sum();
+        let bits: f64 = self
+            .overlaps(amplitude)
+            .iter()
+            .map(|o| log_two_cosh(*o) - std::f64::consts::LN_2)
+            .sum();
+        let energy: f64 = self.energies.iter().sum();
+        signs + bits - 0.5 * amplitude * amplitude * energy / self.noise_var
+    }
+
     /// Log-likelihood ratios once the signs are known: what neighbours add is taken off.
     fn llr_given(&self, signs: &[i8; TELEGRAM_BITS], amplitude: f64) -> [f64; TELEGRAM_BITS] {
         let mut llr = self.llr(amplitude);
@@ -132,9 +148,16 @@ impl Boundaries {
     }
 }
 
-/// Reads the number: the likeliest word over the likeliest starts, with the exact probability that it is wrong.
-/// `None` where the sums hold nothing (no energy or no noise level).
-pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
+/// The signs of the likeliest word and their log-likelihood against noise alone, for comparing hypotheses of timing, parity
+/// and shape: without the exact odds, which take most of the time. `None` as for [`decide`].
+pub fn likeliest_signs(boundaries: &Boundaries) -> Option<([i8; TELEGRAM_BITS], f64)> {
+    let (found, amplitude) = likeliest(boundaries)?;
+    let log_likelihood = found.signs.log_word(found.word) + boundaries.log_aside(amplitude);
+    Some((found.signs_of(boundaries), log_likelihood))
+}
+
+/// The likeliest word, and the amplitude that fits it.
+fn likeliest(boundaries: &Boundaries) -> Option<(Found, f64)> {
     let usable = boundaries.noise_var > 0.0
         && boundaries.noise_var.is_finite()
         && boundaries.sums.iter().all(|y| y.is_finite())
@@ -151,8 +174,13 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
     let amplitude = boundaries
         .amplitude
         .unwrap_or(if fitting > 0.0 { fitting } else { guess });
-    let found = likeliest_word(boundaries, amplitude)?;
+    Some((likeliest_word(boundaries, amplitude)?, amplitude))
+}
 
+/// Reads the number: the likeliest word over the likeliest starts, with the exact probability that it is wrong.
+/// `None` where the sums hold nothing (no energy or no noise level).
+pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
+    let (found, amplitude) = likeliest(boundaries)?;
     let total = {
         let exact = found.signs.log_exact();
         // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random.
@@ -182,20 +210,7 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
         2.0 * amplitude * amplitude * energy / boundaries.noise_var
     });
     let (trailer, trailer_sure) = found.signs.trailer(found.word);
-    // `total` counts each sign and bit as a share of both its values.
-    let signs_aside: f64 = boundaries
-        .llr(amplitude)
-        .iter()
-        .map(|l| log_two_cosh(0.5 * l))
-        .sum();
-    let bits_aside: f64 = boundaries
-        .overlaps(amplitude)
-        .iter()
-        .map(|o| log_two_cosh(*o) - std::f64::consts::LN_2)
-        .sum();
-    let energy: f64 = boundaries.energies.iter().sum();
-    let log_likelihood = total + signs_aside + bits_aside
-        - 0.5 * amplitude * amplitude * energy / boundaries.noise_var;
+    let log_likelihood = total + boundaries.log_aside(amplitude);
     Some(Decision {
         telegram: Telegram {
             code: CODE.code_of(found.word),

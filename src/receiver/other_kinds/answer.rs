@@ -3,6 +3,7 @@
 use num_complex::Complex32;
 
 use super::bit_path::{Levels, Place};
+use super::levels::levels_of;
 use super::tone::ToneSums;
 use crate::telegram::{HALF_DUPLEX_BITS as BITS, HALF_DUPLEX_HEADER as HEADER};
 
@@ -38,12 +39,12 @@ const SECOND_CLIMB: [(usize, f64, f64); 2] = [(72, 1.0, 120.0), (BITS, 0.5, 60.0
 const LAST_CLIMB: [(usize, f64, f64); 3] =
     [(BITS, 0.5, 60.0), (BITS, 0.5, 30.0), (BITS, 0.25, 15.0)];
 
-/// Share of the values' power that goes with the header's tones rather than the other ones: noise stays below 0.12 in all but one of
-/// a thousand pauses (eight bits of 17 values, seven thousand places), an answer of Eb/N0 = 5 dB has 0.16.
-const LEAST_SHARE: f64 = 0.15;
+/// Share of the values' power that goes with the header's tones rather than the other ones. The best place in a pause has (400
+/// pauses each): of noise 0.18 half of the time, of answers of Eb/N0 = 8 dB more than 0.19 in all but one.
+const LEAST_SHARE: f64 = 0.19;
 
-/// Noise is not taken as less than this share of the answer's power (per value): quantiser and tones that drift are never better.
-const LEAST_NOISE: f64 = 1e-3;
+/// ln 2^104: the likeliest of that many answers is taken.
+const ANY_BITS: f64 = (BITS - HEADER.len()) as f64 * std::f64::consts::LN_2;
 
 /// What one pause holds.
 #[derive(Clone, Debug)]
@@ -86,6 +87,8 @@ pub fn answer(values: &[Complex32], field_hz: f64, full_share: f64) -> Option<An
         all
     };
     let mut left = climbed(headers(values, field_hz), &FIRST_CLIMB);
+    // Noise stops here: the bits beyond the header, any of 2^104, must be worth more than their choice.
+    left.retain(|hypothesis| hypothesis.score > ANY_BITS);
     left.truncate(GO_ON[0]);
     left = climbed(left, &SECOND_CLIMB);
     left.truncate(GO_ON[1]);
@@ -111,8 +114,7 @@ pub fn answer(values: &[Complex32], field_hz: f64, full_share: f64) -> Option<An
     let energy = |bit: usize| power(bit) * tones[bit].length / levels.noise;
     Some(Answer {
         soft: place.soft(&levels),
-        // Bits beyond the header are any of 2^104.
-        score: score - (BITS - HEADER.len()) as f64 * std::f64::consts::LN_2,
+        score: score - ANY_BITS,
         tone_hz: best.tone_hz,
         rivals,
         begin: place.begin,
@@ -154,6 +156,7 @@ fn best_shift(place: Place<'_>, levels: &Levels, earliest: f64) -> (f64, f64) {
 
 /// The likeliest headers, in places apart from each other.
 fn headers(values: &[Complex32], field_hz: f64) -> Vec<Hypothesis> {
+    let values = &limited(values);
     let steps = (WIDEST_OFF_HZ / FIRST_STEP_HZ).round() as i32;
     let grid = |nominal_hz: f64| -> Vec<ToneSums> {
         (-steps..=steps)
@@ -203,6 +206,24 @@ fn headers(values: &[Complex32], field_hz: f64) -> Vec<Hypothesis> {
         }
     }
     apart
+}
+
+/// The values with none larger than twice the median: an antenna that still rings would outweigh the header.
+fn limited(values: &[Complex32]) -> Vec<Complex32> {
+    let mut sizes: Vec<f32> = values.iter().map(|value| value.norm()).collect();
+    let middle = sizes.len() / 2;
+    let most = 2.0 * *sizes.select_nth_unstable_by(middle, f32::total_cmp).1;
+    values
+        .iter()
+        .map(|&value| {
+            let size = value.norm();
+            if size > most {
+                value * (most / size)
+            } else {
+                value
+            }
+        })
+        .collect()
 }
 
 /// How much more of the power goes with the header's bits than with their opposites, as a share of all of it.
@@ -296,76 +317,4 @@ fn climb(
     let levels = levels_of(values, &place, &known, full_share)?;
     (here.score, here.bits) = place.best(&levels, BITS);
     Some(here)
-}
-
-/// Levels, given the first bits. `None` where nothing of them is in the values.
-fn levels_of(
-    values: &[Complex32],
-    place: &Place<'_>,
-    bits: &[bool],
-    full_share: f64,
-) -> Option<Levels> {
-    // Per tone and half of the answer: bits, Σ|C|²/length.
-    let mut sums = [[(0.0, 0.0); 2]; 2];
-    let mut ones = 0;
-    for (index, &bit) in bits.iter().enumerate() {
-        let tone = place.tones[usize::from(bit)];
-        if let Some(energy) = tone.energy(place.begin_of(index, ones)) {
-            let sum = &mut sums[usize::from(bit)][usize::from(2 * index >= BITS)];
-            *sum = (sum.0 + 1.0, sum.1 + energy / tone.length);
-        }
-        ones += usize::from(bit);
-    }
-    let from = place.begin as usize;
-    let to = (place.begin_of(bits.len(), ones) as usize).min(values.len());
-    if to <= from {
-        return None;
-    }
-    let all: f64 = values[from..to]
-        .iter()
-        .map(|v| f64::from(v.norm_sqr()))
-        .sum();
-    let count: f64 = sums.iter().flatten().map(|sum| sum.0).sum();
-    let fitted: f64 = sums.iter().flatten().map(|sum| sum.1).sum();
-    // Each bit takes one of its values' freedoms; those that the front end's filter took are not there either.
-    let freedoms = (to - from) as f64 * full_share - count;
-    let noise =
-        ((all - fitted).max(0.0) / freedoms.max(1.0)).max(LEAST_NOISE * all / (to - from) as f64);
-    if noise <= 0.0 {
-        return None;
-    }
-    let of = |bit: usize, halves: &[usize]| {
-        let (count, energy) = halves
-            .iter()
-            .map(|&half| sums[bit][half])
-            .fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1));
-        (count > 0.0).then(|| (energy / count - noise).max(0.0) / place.tones[bit].length)
-    };
-    let powers = [of(0, &[0, 1]), of(1, &[0, 1])];
-    let known = powers[0].or(powers[1])?;
-    // Halves of the answer are 56 bits apart; weights are the bits in the second half.
-    let mut falls = (0.0, 0.0);
-    for bit in 0..2 {
-        if let (Some(first), Some(second)) = (of(bit, &[0]), of(bit, &[1]))
-            && first > 0.0
-            && second > 0.0
-        {
-            let weight = sums[bit][1].0;
-            falls = (
-                falls.0 + weight,
-                falls.1 + weight * 0.5 * (first / second).ln(),
-            );
-        }
-    }
-    let fading = if falls.0 > 0.0 {
-        falls.1 / falls.0 / (0.5 * BITS as f64)
-    } else {
-        0.0
-    };
-    Some(Levels {
-        amplitude: powers.map(|power| power.unwrap_or(known).sqrt()),
-        // Beyond this nothing is left at the answer's end; a rise is noise.
-        fading: fading.clamp(0.0, 0.03),
-        noise,
-    })
 }

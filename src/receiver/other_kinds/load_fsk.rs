@@ -23,6 +23,9 @@ const LEAST_ABOVE: f64 = 2.5;
 /// both are there all the time.
 const LEAST_CONTRAST: f64 = 0.7;
 
+/// Share of bits of either kind: of one frequency alone a thirtieth shows in the other's place.
+const LEAST_SHARE: std::ops::RangeInclusive<f64> = 0.1..=0.9;
+
 /// A tag that switches its load at field/8 and field/10.
 #[derive(Clone, Copy, Debug)]
 pub struct LoadFskTag {
@@ -73,7 +76,8 @@ pub fn load_fsk(ripple: &[Complex32]) -> Option<LoadFskTag> {
     let beside = BESIDE.into_iter().map(at_begin).fold(0.0, f64::max);
     let (eighth, tenth) = (at_begin(EIGHTH), at_begin(TENTH));
     let above = eighth.min(tenth) / beside.max(f64::MIN_POSITIVE);
-    if above < LEAST_ABOVE || contrast < LEAST_CONTRAST {
+    let one_alone = !LEAST_SHARE.contains(&tenths);
+    if above < LEAST_ABOVE || contrast < LEAST_CONTRAST || one_alone {
         return None;
     }
     // A square wave of height d has 2d/π in each of the two lines at ± its frequency.

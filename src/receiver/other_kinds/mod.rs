@@ -10,6 +10,7 @@ mod crc_trellis;
 mod half_duplex;
 #[cfg(test)]
 mod half_duplex_tests;
+mod levels;
 mod load_fsk;
 mod pauses;
 mod read_only;

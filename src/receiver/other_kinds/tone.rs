@@ -50,8 +50,8 @@ impl ToneSums {
     }
 }
 
-/// ln I0(x), the logarithm of the modified Bessel function, for x ≥ 0: polynomials 9.8.1 and 9.8.2 of Abramowitz & Stegun, whose
-/// relative error is below 2e-7.
+/// ln I0(x), the logarithm of the modified Bessel function, for x ≥ 0: polynomials 9.8.1 and 9.8.2 of Abramowitz & Stegun; the
+/// second is good to 1.9e-7 of values near 0.4, a relative 5e-7.
 pub fn ln_i0(x: f64) -> f64 {
     const SMALL: [f64; 7] = [
         1.0,
@@ -94,7 +94,7 @@ mod tests {
                 .map(|k| (x * (std::f64::consts::TAU * f64::from(k) / 200.0).cos() - x).exp())
                 .sum::<f64>()
                 / 200.0;
-            assert!((ln_i0(x) - x - mean.ln()).abs() < 3e-7, "{x}");
+            assert!((ln_i0(x) - x - mean.ln()).abs() < 5e-7, "{x}");
         }
     }
 

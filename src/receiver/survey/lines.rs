@@ -74,7 +74,9 @@ pub fn lines(samples: Samples<'_>, reception: &Reception) -> Vec<Line> {
             let frequency_hz = tone.per_sample * reception.rate_hz;
             let level = tone.amplitude / amplitude;
             let offset_hz = (frequency_hz - field_hz).abs();
-            let another_field = offset_hz > APART_HZ && level > ANOTHER_FIELD;
+            // A switched field has strong lines of its own at multiples of its pulse rate.
+            let steady = reception.field.on.len() <= 1;
+            let another_field = steady && offset_hz > APART_HZ && level > ANOTHER_FIELD;
             if offset_hz > NEAR_FIELD_HZ || another_field {
                 found.push(Line {
                     frequency_hz,

@@ -22,7 +22,7 @@ pub fn load_states(tag: &OtherTag, seed: u64, index: usize) -> Vec<i8> {
                 let half = FSK_HALF_CYCLES[usize::from(bit)];
                 let last = (cycles / (2 * half) * 2).max(2) - 1;
                 (0..cycles).map(move |cycle| {
-                    if (cycle / half).min(last) % 2 == 0 {
+                    if (cycle / half).min(last).is_multiple_of(2) {
                         1
                     } else {
                         -1
