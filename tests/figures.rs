@@ -93,7 +93,7 @@ fn every_capture_is_drawn() {
         } else {
             &[&file]
         };
-        let unread = file.contains("no-tag");
+        let unread = file.contains("no-tag") || file.contains("125-khz");
         let picture = folder.path().join("figure.png");
         let output = decode(arguments, &picture);
         assert_eq!(
@@ -128,7 +128,8 @@ fn every_capture_is_drawn() {
         for label in labels(&file) {
             assert!(has(label), "{file}: '{label}' in {texts:?}");
         }
-        if !unread {
+        // A half-duplex tag is read in the pauses and leaves no ripple with bits to write on.
+        if !unread && !file.contains("hdx") {
             for part in ["header", "CRC 1: ", "trailer 3"] {
                 assert!(
                     texts.iter().any(|text| text.starts_with(part)),

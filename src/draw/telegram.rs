@@ -66,8 +66,11 @@ where
     let Some(aligned) = &view.aligned else {
         let area = headed(area, heading, "")?;
         let why = view.about.reason.unwrap_or_default();
-        let words =
-            format!("No number was read, so there is no telegram to lay out bit by bit. {why}");
+        let words = if view.reception.others.half_duplex.is_empty() {
+            format!("No number was read, so there is no telegram to lay out bit by bit. {why}")
+        } else {
+            "The number comes from a half-duplex tag, which answers in the field's pauses: there is no ripple to lay out bit by bit.".into()
+        };
         return sentence::write(&area, &words);
     };
     let smoothed = if aligned.is_smoothed() {

@@ -98,7 +98,13 @@ impl<'a> View<'a> {
                 };
                 format!("{}{more}", crate::telegram::Identity::from_code(code))
             }
-            None => "nothing read".into(),
+            // A half-duplex tag leaves no ripple to draw, but it was read.
+            None => match self.reception.others.half_duplex.first() {
+                Some(reading) => {
+                    crate::telegram::Identity::from_code(reading.telegram.code).to_string()
+                }
+                None => "nothing read".into(),
+            },
         }
     }
 
