@@ -21,7 +21,7 @@ pub struct Group {
     pub hex: Option<String>,
 }
 
-/// The fifteen stretches in the order sent.
+/// The fourteen stretches in the order sent.
 pub fn groups(telegram: &Telegram) -> Vec<Group> {
     let bits = telegram.bits();
     let digit = |bit: bool| if bit { '1' } else { '0' };
@@ -70,7 +70,7 @@ mod tests {
     fn groups_spell_the_telegram() {
         let telegram = Telegram::new(0x8000_F9D6_FEE0_E52D);
         let groups = groups(&telegram);
-        assert_eq!(groups.len(), 15);
+        assert_eq!(groups.len(), 14);
         let sent: String = groups
             .iter()
             .flat_map(|group| group.bits.chars().chain(group.control))
