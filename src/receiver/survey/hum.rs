@@ -35,6 +35,9 @@ pub fn of_samples(samples: &[f32], rate_hz: f64) -> Option<Hum> {
         return None;
     }
     let block = (rate_hz / BLOCK_HZ).round() as usize;
+    if block > samples.len() {
+        return None;
+    }
     // A Hann window over some 134 cycles leaves 1e-6 of the field.
     let shape: Vec<f64> = (0..block)
         .map(|k| 1.0 - (std::f64::consts::TAU * (k as f64 + 0.5) / block as f64).cos())
