@@ -1,11 +1,12 @@
 //! How near the receiver comes to the exact limit in white noise, both on the same captures.
 //!
 //! ```text
-//! cargo bench --bench limit -- SECONDS TRIALS EBN0_DB,EBN0_DB,… [BANDWIDTH_HZ DETUNING_HZ]
+//! cargo bench --bench limit -- SECONDS TRIALS EBN0_DB,EBN0_DB,… [BANDWIDTH_HZ DETUNING_HZ] [usual]
 //! ```
 //!
 //! With a bandwidth the ripple passes a tank of that bandwidth, whose resonance lies the detuning off the field, and the
-//! decoder is told the tank as well; Eb/N0 counts the ripple behind it.
+//! decoder is told the tank as well; Eb/N0 counts the ripple behind it. With `usual` both take the usual fields as known, and
+//! 99 tags in 100 have them.
 //!
 //! Captures: 500 kS/s, ripple 1 %, random number, angle, start and phase, field within ±300 Hz of 134.2 kHz. A line per
 //! level: the share the receiver reads at odds ≤ 1e-5, the share in which a decoder told frequency, phase, timing, parity,
@@ -19,7 +20,8 @@ use rand::{RngExt, SeedableRng};
 use rayon::prelude::*;
 use ripplemark::linecode;
 use ripplemark::margin::Told;
-use ripplemark::receiver::{HALF, Samples, Signal, receive};
+use ripplemark::receiver::decision::{Known, USUAL_SHARE, usual_fields};
+use ripplemark::receiver::{HALF, Samples, Signal, Terms, receive};
 use ripplemark::telegram::Telegram;
 use ripplemark::world::{DirectSignal, View, noise_sigma};
 
@@ -32,7 +34,11 @@ fn main() {
         .skip(1)
         .filter(|argument| !argument.starts_with("--"))
         .collect();
-    let (seconds, trials, levels, tank) = match arguments.as_slice() {
+    let (known, arguments) = match arguments.split_last() {
+        Some((last, others)) if last == "usual" => (Known::UsualFields, others),
+        _ => (Known::Nothing, &arguments[..]),
+    };
+    let (seconds, trials, levels, tank) = match arguments {
         [seconds, trials, levels] => (seconds, trials, levels, None),
         [seconds, trials, levels, bandwidth, detuning] => {
             let hz = |text: &String| text.parse::<f64>().expect("Hz as a number");
@@ -40,18 +46,27 @@ fn main() {
             (seconds, trials, levels, Some(pole))
         }
         _ => {
-            println!("give SECONDS TRIALS EBN0_DB,… [BANDWIDTH_HZ DETUNING_HZ]; nothing was run");
+            println!(
+                "give SECONDS TRIALS EBN0_DB,… [BANDWIDTH_HZ DETUNING_HZ] [usual]; nothing was run"
+            );
             return;
         }
     };
     let seconds: f64 = seconds.parse().expect("seconds as a number");
     let trials: u64 = trials.parse().expect("trials as a whole number");
-    println!("{trials} trials of {seconds} s a line, odds <= {ODDS:e}");
+    let terms = Terms { odds: ODDS, known };
+    println!(
+        "{trials} trials of {seconds} s a line, odds <= {ODDS:e}{}",
+        match known {
+            Known::Nothing => "",
+            Known::UsualFields => ", usual fields taken as known",
+        }
+    );
     for level in levels.split(',') {
         let ebn0_db: f64 = level.parse().expect("Eb/N0 in dB as a number");
         let outcomes: Vec<Outcome> = (0..trials)
             .into_par_iter()
-            .map(|trial| run(trial, seconds, ebn0_db, tank))
+            .map(|trial| run(trial, seconds, ebn0_db, tank, terms))
             .collect();
         report(ebn0_db, &outcomes);
     }
@@ -65,13 +80,13 @@ struct Outcome {
     errors: [f64; 4],
 }
 
-fn run(trial: u64, seconds: f64, ebn0_db: f64, tank: Option<Complex64>) -> Outcome {
+fn run(trial: u64, seconds: f64, ebn0_db: f64, tank: Option<Complex64>, terms: Terms) -> Outcome {
     let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(20_261);
     rng.set_stream(trial);
     let field_hz = 134_200.0 + rng.random_range(-300.0..300.0);
     let angle_deg: f64 = rng.random_range(-90.0..90.0);
     let tag = Tag {
-        telegram: Telegram::new(rng.random()),
+        telegram: draw_telegram(&mut rng, terms.known),
         start: rng.random_range(0.0..4096.0),
         pole: tank.map(|pole| pole / field_hz),
         ripple: Complex64::from_polar(DEPTH, angle_deg.to_radians()),
@@ -114,7 +129,7 @@ fn run(trial: u64, seconds: f64, ebn0_db: f64, tank: Option<Complex64>) -> Outco
             centre_hz: 0.0,
             logic: false,
         },
-        ODDS,
+        terms,
     );
     let right = reception
         .readings
@@ -136,6 +151,7 @@ fn run(trial: u64, seconds: f64, ebn0_db: f64, tank: Option<Complex64>) -> Outco
         start_cycles: tag.start,
         inverts: linecode::inverts(&tag.telegram.bits()),
         noise_var: sigma * sigma,
+        known: terms.known,
         pulse_bits: if tank.is_some() { PULSE_BITS } else { 0 },
         pulse: |after| tag.pulse(after),
         turn: |n| field(n) * tag.ripple,
@@ -146,6 +162,20 @@ fn run(trial: u64, seconds: f64, ebn0_db: f64, tank: Option<Complex64>) -> Outco
         wrong: reception.readings.len() > usize::from(right.is_some()),
         told_read: told,
         errors,
+    }
+}
+
+fn draw_telegram(rng: &mut rand::rngs::ChaCha8Rng, known: Known) -> Telegram {
+    let any = Telegram::new(rng.random());
+    if known == Known::Nothing || rng.random::<f64>() > USUAL_SHARE {
+        return any;
+    }
+    loop {
+        // Reserved bits and data block flag off; the country code is drawn until it is one in use.
+        let telegram = Telegram::new(rng.random::<u64>() & !(0x7F << 48));
+        if usual_fields(&telegram) {
+            return telegram;
+        }
     }
 }
 

@@ -21,6 +21,7 @@ use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 use ripplemark::linecode;
+use ripplemark::receiver::decision::Known;
 use ripplemark::receiver::{
     Attempt, BIT, Edge, FieldFit, HALF, Piece, ReadLimits, TELEGRAM, read_piece,
 };
@@ -31,6 +32,7 @@ const TELEGRAMS: f64 = 2.3;
 const LIMITS: ReadLimits = ReadLimits {
     odds: 1e-5,
     real: false,
+    known: Known::Nothing,
 };
 
 fn main() {

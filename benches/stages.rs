@@ -7,7 +7,7 @@
 use std::hint::black_box;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use ripplemark::receiver::decision::{Boundaries, decide};
+use ripplemark::receiver::decision::{Boundaries, Known, decide};
 use ripplemark::receiver::{
     Fold, ReadLimits, Samples, Signal, Tuning, read_piece, receive, to_cycles, with_carrier,
 };
@@ -54,6 +54,7 @@ fn stages(criterion: &mut Criterion) {
     let limits = ReadLimits {
         odds: 1e-5,
         real: false,
+        known: Known::Nothing,
     };
     let mut group = criterion.benchmark_group("receiver");
     group.sample_size(20);
@@ -79,6 +80,7 @@ fn stages(criterion: &mut Criterion) {
         noise_var: across,
         inverts: true,
         amplitude: None,
+        known: Known::Nothing,
     };
     group.bench_function("decision: one hypothesis with its odds", |bencher| {
         bencher.iter(|| decide(black_box(&boundaries)));

@@ -1,7 +1,7 @@
 //! The exact limit: a decoder that is told everything but the number and where its telegram starts.
 
 use crate::linecode;
-use crate::receiver::decision::{Boundaries, decide};
+use crate::receiver::decision::{Boundaries, Known, decide};
 use crate::receiver::{BIT, HALF, Samples};
 use crate::telegram::{TELEGRAM_BITS, Telegram};
 use crate::world::{NormalDeviates, View};
@@ -51,6 +51,7 @@ pub fn told(scene: &Scene, recording: &Recording, odds: f64) -> Option<u64> {
         start_cycles: tag.start_cycles,
         inverts: linecode::inverts(&tag.telegram.bits()),
         noise_var: signal.noise_sigma * signal.noise_sigma + step * step / 12.0,
+        known: Known::Nothing,
         pulse_bits: 0,
         pulse: |after: f64| {
             let inside = (-half..half).contains(&after);
@@ -76,6 +77,8 @@ pub struct Told<P, T> {
     pub inverts: bool,
     /// Variance of the white noise in a sample.
     pub noise_var: f64,
+    /// What is taken as known of the number.
+    pub known: Known,
     /// Bits that a boundary's pulse goes on for after its own.
     pub pulse_bits: i64,
     /// What a boundary adds to the ripple so many field cycles after it, for a ripple of ±1.
@@ -121,6 +124,7 @@ impl<P: Fn(f64) -> Complex64, T: Fn(usize) -> Complex64> Told<P, T> {
             noise_var: self.noise_var,
             inverts: self.inverts,
             amplitude: Some(1.0),
+            known: self.known,
         }
     }
 }
@@ -149,6 +153,7 @@ pub fn told_sums(gamma: f64, odds: f64, generator: &mut impl Rng) -> bool {
         noise_var,
         inverts,
         amplitude: Some(1.0),
+        known: Known::Nothing,
     })
     .is_some_and(|decision| decision.odds_wrong <= odds && decision.telegram.code == telegram.code)
 }

@@ -70,7 +70,7 @@ pub fn acquire(ripple: &[Complex32], shapes: &[Shape], limits: &ReadLimits) -> O
     hypotheses.truncate(HYPOTHESES);
     let mut best: Option<(f64, Acquired)> = None;
     for hypothesis in hypotheses {
-        let Some((signs, log_likelihood)) = likeliest_signs(&boundaries(&hypothesis, limits.real))
+        let Some((signs, log_likelihood)) = likeliest_signs(&boundaries(&hypothesis, limits))
         else {
             continue;
         };
@@ -147,7 +147,8 @@ pub fn strongest_span(ripple: &[Complex32], limits: &ReadLimits) -> Option<Range
     best.map(|(_, span)| span)
 }
 
-fn boundaries(hypothesis: &Hypothesis, real: bool) -> Boundaries {
+fn boundaries(hypothesis: &Hypothesis, limits: &ReadLimits) -> Boundaries {
+    let real = limits.real;
     let shape = &hypothesis.shape;
     let sums = hypothesis.fold.boundaries(hypothesis.timing);
     let axis = if real { 0.0 } else { sums.axis() };
@@ -167,6 +168,7 @@ fn boundaries(hypothesis: &Hypothesis, real: bool) -> Boundaries {
         noise_var,
         inverts: hypothesis.fold.inverts,
         amplitude: None,
+        known: limits.known,
     }
 }
 

@@ -8,7 +8,7 @@ use super::join::join;
 use super::other_field::remove_other_field;
 use super::other_kinds::{OtherKinds, other_kinds};
 use super::pieces::{Piece, with_carrier, without_carrier};
-use super::read::{Attempt, ReadLimits, read_piece};
+use super::read::{Attempt, ReadLimits, Terms, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::Survey;
@@ -18,24 +18,25 @@ use super::views::{CLOCKS, NOMINAL_HZ, View, views};
 /// tag reaches) may be the field of the reader that drives the tag.
 const OTHER_CLOCK: f64 = 0.16;
 
-/// Reads a capture. `odds` is the largest probability of a wrong number that counts as read.
-pub fn receive(signal: &Signal<'_>, odds: f64) -> Reception {
-    let mut reception = receive_ripple(signal, odds);
+/// Reads a capture on these terms, or at these odds of a wrong number with nothing taken as known.
+pub fn receive(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
+    let terms = terms.into();
+    let mut reception = receive_ripple(signal, terms);
     if reception.kind.has_carrier()
         && let Some(seen) = &reception.seen
     {
-        reception.others = other_kinds(seen, !reception.readings.is_empty(), odds);
+        reception.others = other_kinds(seen, !reception.readings.is_empty(), terms.odds);
     }
     reception.survey = Some(Survey::of(signal, &reception));
     reception
 }
 
 /// Numbers in the ripple.
-fn receive_ripple(signal: &Signal<'_>, odds: f64) -> Reception {
+fn receive_ripple(signal: &Signal<'_>, terms: Terms) -> Reception {
     let mut best: Option<Reception> = None;
     let (views, rate_hz, rate_assumed) = views(signal);
     for view in &views {
-        let reception = look(signal, view, odds, rate_assumed);
+        let reception = look(signal, view, terms, rate_assumed);
         if !reception.readings.is_empty() {
             return reception;
         }
@@ -65,7 +66,7 @@ fn receive_ripple(signal: &Signal<'_>, odds: f64) -> Reception {
 /// Reads several captures as pieces of one tag's signal, each begun at a moment of its own.
 ///
 /// The first capture says how the field shows; the field's frequency is measured in each.
-pub fn receive_joined(signals: &[Signal<'_>], odds: f64) -> Option<Reception> {
+pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option<Reception> {
     let mut joined: Option<(Reception, Clocked)> = None;
     let mut offset_s = 0.0;
     for signal in signals {
@@ -90,10 +91,7 @@ pub fn receive_joined(signals: &[Signal<'_>], odds: f64) -> Option<Reception> {
         }
     }
     let (mut reception, clocked) = joined?;
-    let limits = ReadLimits {
-        odds,
-        real: !reception.kind.has_carrier(),
-    };
+    let limits = terms.into().limits(!reception.kind.has_carrier());
     if reception.kind.has_carrier() {
         reception.field = field_of(&clocked.pieces);
     }
@@ -110,7 +108,7 @@ struct Clocked {
     pieces: Vec<Piece>,
 }
 
-fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Reception {
+fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> Reception {
     let cycles = to_cycles(signal.samples, &view.tuning);
     let lines = if view.kind.has_carrier() && !cycles.values.is_empty() {
         clock_lines(&cycles.values, OTHER_CLOCK, CLOCKS)
@@ -118,7 +116,7 @@ fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Rece
         Vec::new()
     };
     if lines.len() < 2 {
-        return look_at(signal, view, cycles, odds, rate_assumed);
+        return look_at(signal, view, cycles, terms, rate_assumed);
     }
     // Two fields at once: either may be the one that the tag divides.
     let mut first: Option<Reception> = None;
@@ -150,7 +148,7 @@ fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Rece
                 tuning,
             },
             cycles,
-            odds,
+            terms,
             rate_assumed,
         );
         if !reception.readings.is_empty() {
@@ -158,21 +156,18 @@ fn look(signal: &Signal<'_>, view: &View, odds: f64, rate_assumed: bool) -> Rece
         }
         first.get_or_insert(reception);
     }
-    first.unwrap_or_else(|| look_at(signal, view, cycles, odds, rate_assumed))
+    first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
 }
 
 fn look_at(
     signal: &Signal<'_>,
     view: &View,
     cycles: Cycles,
-    odds: f64,
+    terms: Terms,
     rate_assumed: bool,
 ) -> Reception {
     let (mut reception, clocks) = prepare(signal, view, &cycles, rate_assumed);
-    let limits = ReadLimits {
-        odds,
-        real: !view.kind.has_carrier(),
-    };
+    let limits = terms.limits(!view.kind.has_carrier());
     for clocked in &clocks {
         read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
         if !reception.readings.is_empty() {

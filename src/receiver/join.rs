@@ -8,7 +8,7 @@ use num_complex::Complex64;
 
 use super::acquire::{scatter_of_levels, timing_peaks};
 use super::band::Kept;
-use super::decision::{Boundaries, Decision, Signs, decide};
+use super::decision::{ANY, Boundaries, Decision, Signs, decide};
 use super::fold::{BoundarySums, Fold, TELEGRAM};
 use super::pieces::Piece;
 use super::read::{Attempt, ReadLimits};
@@ -230,7 +230,9 @@ fn fixed_bits(layout: &Layout, inverts: bool, real: bool) -> f64 {
     let axis = if real { 0.0 } else { layout.sums.axis() };
     let llr = layout.sums.llr(axis);
     (0..TELEGRAM_BITS)
-        .map(|start| Signs::rotated(&llr, &[0.0; TELEGRAM_BITS], start, inverts).log_without_crc())
+        .map(|start| {
+            Signs::rotated(&ANY, &llr, &[0.0; TELEGRAM_BITS], start, inverts).log_without_crc()
+        })
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
@@ -244,6 +246,7 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decisi
         noise_var,
         inverts,
         amplitude: None,
+        known: limits.known,
     };
     // Parts are scaled to noise 1; what the signs leave over says whether that was right.
     let first = decide(&boundaries(1.0))?;

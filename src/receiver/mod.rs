@@ -42,7 +42,7 @@ pub use join::join;
 pub use other_kinds::{HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherKinds, ReadOnlyTag};
 pub use pieces::{FieldFit, Piece, with_carrier};
 pub use pulse::Pulse;
-pub use read::{Attempt, PieceReading, ReadLimits, read_piece};
+pub use read::{Attempt, PieceReading, ReadLimits, Terms, read_piece};
 pub use reception::{Field, Reading, Reception, Seen, needed_db};
 pub use shape::Shape;
 pub use signal::{Kind, Samples, Signal};

@@ -5,7 +5,7 @@ use std::ops::Range;
 use num_complex::Complex32;
 
 use super::acquire::{acquire, strongest_span};
-use super::decision::Decision;
+use super::decision::{Decision, Known};
 use super::fold::{BIT, TELEGRAM};
 use super::pieces::Piece;
 use super::refine::{Band, Refined, refine};
@@ -23,6 +23,35 @@ const WORTH_FITTING_TOGETHER: f64 = 0.1;
 /// Turns of fitting together: each leaves about the square of the tags' correlation, some 1 %, of the error before.
 const ROUNDS: usize = 3;
 
+/// On what terms a number counts as read; from odds alone, with nothing taken as known.
+#[derive(Clone, Copy, Debug)]
+pub struct Terms {
+    /// Largest odds of a wrong number that count as read.
+    pub odds: f64,
+    /// What is taken as known of the number.
+    pub known: Known,
+}
+
+impl From<f64> for Terms {
+    fn from(odds: f64) -> Self {
+        Self {
+            odds,
+            known: Known::Nothing,
+        }
+    }
+}
+
+impl Terms {
+    /// The same for a ripple that is one real number, or a complex one.
+    pub fn limits(self, real: bool) -> ReadLimits {
+        ReadLimits {
+            odds: self.odds,
+            real,
+            known: self.known,
+        }
+    }
+}
+
 /// What the reading is to satisfy.
 #[derive(Clone, Copy, Debug)]
 pub struct ReadLimits {
@@ -30,6 +59,8 @@ pub struct ReadLimits {
     pub odds: f64,
     /// The ripple is one real number (no carrier): noise has one part, not two.
     pub real: bool,
+    /// What is taken as known of the number.
+    pub known: Known,
 }
 
 /// One tag in one piece, read or not.

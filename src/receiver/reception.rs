@@ -18,7 +18,35 @@ pub struct Reading {
     pub to_s: f64,
     /// The ripple could be this much weaker and still be read, dB; negative for candidates.
     pub spare_db: f64,
+    /// Its odds hold only with the fields taken as known that usual tags have; else they are those with nothing known.
+    pub relies_on_usual_fields: bool,
 }
+
+impl Reading {
+    fn new(mut attempt: Attempt, (from_s, to_s): (f64, f64), odds: f64) -> Self {
+        let decision = &mut attempt.decision;
+        let relies_on_usual_fields = decision.odds_unaided > odds && decision.odds_wrong <= odds;
+        if !relies_on_usual_fields && decision.odds_unaided <= odds {
+            decision.odds_wrong = decision.odds_unaided;
+        }
+        let needed_db = needed_db(odds)
+            - if relies_on_usual_fields {
+                USUAL_FIELDS_DB
+            } else {
+                0.0
+            };
+        Self {
+            spare_db: attempt.folded_db() - needed_db,
+            attempt,
+            from_s,
+            to_s,
+            relies_on_usual_fields,
+        }
+    }
+}
+
+/// What taking the usual fields as known is worth at odds of 1e-5, dB (measured: benches/limit).
+const USUAL_FIELDS_DB: f64 = 0.5;
 
 /// The field as received.
 #[derive(Clone, Debug, Default)]
@@ -145,25 +173,18 @@ pub(super) fn merge(
         .find(|reading| reading.attempt.decision.telegram.code == attempt.decision.telegram.code);
     match same {
         Some(reading) => {
-            let (old, new) = (reading.attempt.telegrams, attempt.telegrams);
+            let mut both = reading.attempt.clone();
+            let (old, new) = (both.telegrams, attempt.telegrams);
             let mean = |a: f64, b: f64| (a * old + b * new) / (old + new);
-            reading.attempt.depth = mean(reading.attempt.depth, attempt.depth);
-            reading.attempt.ebn0 = mean(reading.attempt.ebn0, attempt.ebn0);
-            reading.attempt.telegrams = old + new;
-            reading.attempt.decision.odds_wrong = reading
-                .attempt
-                .decision
-                .odds_wrong
-                .min(attempt.decision.odds_wrong);
-            reading.to_s = to_s;
-            reading.spare_db = reading.attempt.folded_db() - needed_db(odds);
+            both.depth = mean(both.depth, attempt.depth);
+            both.ebn0 = mean(both.ebn0, attempt.ebn0);
+            both.telegrams = old + new;
+            let (of_both, of_new) = (&mut both.decision, &attempt.decision);
+            of_both.odds_wrong = of_both.odds_wrong.min(of_new.odds_wrong);
+            of_both.odds_unaided = of_both.odds_unaided.min(of_new.odds_unaided);
+            *reading = Reading::new(both, (reading.from_s, to_s), odds);
         }
-        None => readings.push(Reading {
-            spare_db: attempt.folded_db() - needed_db(odds),
-            attempt,
-            from_s,
-            to_s,
-        }),
+        None => readings.push(Reading::new(attempt, (from_s, to_s), odds)),
     }
 }
 

@@ -139,6 +139,7 @@ pub fn refine(
         noise_var: noise_seen,
         inverts,
         amplitude: None,
+        known: limits.known,
     })?;
     let attempt = Attempt {
         decision,

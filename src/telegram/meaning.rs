@@ -40,6 +40,11 @@ pub fn country_meaning(code: u16) -> String {
     }
 }
 
+/// Whether a tag may carry the code: a country's, an issuer's or that of test transponders.
+pub fn country_in_use(code: u16) -> bool {
+    (SHARED_ISSUER..=TEST).contains(&code) || country_name(code).is_some()
+}
+
 /// The seven fields of the code, most significant first.
 pub fn fields(identity: &Identity) -> [Field; 7] {
     let field = |bits, name, value: u64, meaning: &str| Field {

@@ -35,5 +35,5 @@ pub use frame::{
 };
 pub use half_duplex::{HALF_DUPLEX_BITS, HALF_DUPLEX_HEADER, HalfDuplexError};
 pub use identity::{Identity, IdentityError};
-pub use meaning::{Field, country_meaning, fields, notes, objections};
+pub use meaning::{Field, country_in_use, country_meaning, fields, notes, objections};
 pub use read_only_word::{ReadOnlyWord, WORD_BITS};

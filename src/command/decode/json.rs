@@ -78,6 +78,9 @@ pub fn trailer(reading: &Reading) -> Option<String> {
     (decision.trailer_sure >= TRAILER_SURE).then(|| format!("{:06X}", decision.telegram.trailer))
 }
 
+/// Fields that a number relies on where it does on the usual ones.
+const USUAL_FIELDS: [&str; 4] = ["reserved", "data_block", "trailer", "country"];
+
 fn reading_value(reading: &Reading, report: &Report) -> Value {
     let attempt = &reading.attempt;
     let telegram = attempt.decision.telegram;
@@ -97,7 +100,7 @@ fn reading_value(reading: &Reading, report: &Report) -> Value {
         "trailer": trailer(reading),
         "code_hex": format!("{:016X}", telegram.code),
         "crc_hex": format!("{:04X}", telegram.crc()),
-        "assumed": [],
+        "assumed": if reading.relies_on_usual_fields { &USUAL_FIELDS[..] } else { &[] },
         "odds_wrong": attempt.decision.odds_wrong,
         "telegrams": attempt.telegrams,
         "ebn0_db": decibel(attempt.ebn0),

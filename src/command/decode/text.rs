@@ -4,6 +4,7 @@ use std::fmt::Write;
 use std::io::IsTerminal;
 
 use ripplemark::capture::Unit;
+use ripplemark::receiver::decision::USUAL_SHARE;
 use ripplemark::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
 use ripplemark::telegram::{Identity, Telegram, country_meaning, notes};
 
@@ -62,6 +63,7 @@ pub fn rows(report: &Report, with_picture: bool) -> Vec<(&'static str, String)> 
     let reception = &report.reception;
     for reading in &reception.readings {
         number(&mut page, reading);
+        assumed(&mut page, reading);
     }
     for reading in &reception.others.half_duplex {
         half_duplex(&mut page, reading);
@@ -127,11 +129,29 @@ fn number(page: &mut Page, reading: &Reading) {
     page.row(
         "certainty",
         &format!(
-            "wrong with a probability of {}; {} telegrams added up",
+            "wrong with a probability of {}{}; {} telegrams added up",
             probability(decision.odds_wrong),
+            if reading.relies_on_usual_fields {
+                ", if the fields are usual"
+            } else {
+                ""
+            },
             short(reading.attempt.telegrams)
         ),
     );
+}
+
+fn assumed(page: &mut Page, reading: &Reading) {
+    if reading.relies_on_usual_fields {
+        page.row(
+            "assumed",
+            &format!(
+                "reserved bits, data block flag and trailer are 0 and the country code is in use, as in {:.0} of 100 animal tags (common practice, no source; counted in the probability); without that the signal is too weak to be sure: wrong with a probability of {}",
+                100.0 * USUAL_SHARE,
+                probability(reading.attempt.decision.odds_unaided)
+            ),
+        );
+    }
 }
 
 fn half_duplex(page: &mut Page, reading: &HalfDuplexReading) {

@@ -1,6 +1,6 @@
 //! The most likely number in a folded telegram, and how likely it is wrong.
 
-use super::code::{CODE, CODED_SIGNS};
+use super::code::{ANY, CODED_SIGNS, Code, USUAL, code_of};
 use super::evidence::Signs;
 use super::misfit::misfit_probability;
 use super::ordered::{Soft, ordered_statistics};
@@ -15,6 +15,40 @@ const START_SHARE: f64 = 1e-6;
 
 /// Most starts decoded; at the limit of reading the fixed bits leave one or two.
 const STARTS: usize = 6;
+
+/// Cheapest words of a start that are compared: the trailer's closing sign, which the ordering does not see, may prefer a
+/// word that is not the cheapest.
+const WORDS: usize = 3;
+
+/// The same where most words have a country code that does not occur, one in three has one that does.
+const WORDS_OF_ANY_COUNTRY: usize = 24;
+
+/// Share of animal tags with the fields of [`Known::UsualFields`] (common practice, no source).
+pub const USUAL_SHARE: f64 = 0.99;
+
+/// What is taken as known of a number before anything is received.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Known {
+    /// Nothing: every telegram of the standard is as likely as any other.
+    #[default]
+    Nothing,
+    /// In the share [`USUAL_SHARE`] of all tags the reserved bits, the data block flag and the trailer are 0 and the country
+    /// code is in use; the rest may be any.
+    UsualFields,
+}
+
+impl Known {
+    /// The telegrams there are, with the logarithm of the share of tags that send one of them.
+    fn codes(self) -> Vec<(&'static Code, f64)> {
+        match self {
+            Self::Nothing => vec![(&*ANY, 0.0)],
+            Self::UsualFields => vec![
+                (&*USUAL, USUAL_SHARE.ln()),
+                (&*ANY, (1.0 - USUAL_SHARE).ln()),
+            ],
+        }
+    }
+}
 
 /// Soft boundary signs of a folded telegram: `sums[j] = amplitude·(energies[j]·sign_j + what the neighbours' pulses
 /// overlap) + noise`, the noise normal with variance `noise_var·energies[j]` and as correlated as the pulses overlap.
@@ -33,6 +67,8 @@ pub struct Boundaries {
     pub inverts: bool,
     /// The amplitude where it is known from elsewhere; else it is estimated.
     pub amplitude: Option<f64>,
+    /// What is taken as known of the number.
+    pub known: Known,
 }
 
 /// One number with its evidence.
@@ -46,8 +82,10 @@ pub struct Decision {
     pub start: usize,
     /// Most likely sign of each boundary sum.
     pub signs: [i8; TELEGRAM_BITS],
-    /// Probability that the number is wrong, given that a telegram is there; at least 1e-12.
+    /// Probability that the number is wrong, given that a telegram is there and what was taken as known; at least 1e-12.
     pub odds_wrong: f64,
+    /// The same with nothing taken as known.
+    pub odds_unaided: f64,
     /// Amplitude of the ripple in units of the sums.
     pub amplitude: f64,
     /// Probability that noise alone contradicts a right word as much as this one is contradicted.
@@ -152,7 +190,7 @@ impl Boundaries {
 /// and shape: without the exact odds, which take most of the time. `None` as for [`decide`].
 pub fn likeliest_signs(boundaries: &Boundaries) -> Option<([i8; TELEGRAM_BITS], f64)> {
     let (found, amplitude) = likeliest(boundaries)?;
-    let log_likelihood = found.signs.log_word(found.word) + boundaries.log_aside(amplitude);
+    let log_likelihood = found.log_word(found.word) + boundaries.log_aside(amplitude);
     Some((found.signs_of(boundaries), log_likelihood))
 }
 
@@ -181,19 +219,35 @@ fn likeliest(boundaries: &Boundaries) -> Option<(Found, f64)> {
 /// `None` where the sums hold nothing (no energy or no noise level).
 pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
     let (found, amplitude) = likeliest(boundaries)?;
-    let total = {
-        let exact = found.signs.log_exact();
-        // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random.
-        let others = found
-            .starts
+    let evidence: Vec<(&Signs, f64, f64)> = found
+        .views
+        .iter()
+        .map(|view| {
+            let exact = view.signs.log_exact();
+            // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random.
+            let others = view
+                .starts
+                .iter()
+                .enumerate()
+                .filter(|(start, _)| *start != found.start)
+                .map(|(_, log)| *log);
+            let total = log_sum(std::iter::once(exact).chain(others));
+            (&view.signs, view.log_share, total)
+        })
+        .collect();
+    let total = log_sum(
+        evidence
             .iter()
-            .enumerate()
-            .filter(|(start, _)| *start != found.start)
-            .map(|(_, log)| *log);
-        log_sum(std::iter::once(exact).chain(others))
-    };
-    let log_word = found.signs.log_word(found.word);
-    let odds_wrong = (-(log_word - total).min(0.0).exp_m1()).max(ODDS_FLOOR);
+            .map(|(_, log_share, total)| log_share + total),
+    );
+    let odds = |log_word: f64, total: f64| (-(log_word - total).min(0.0).exp_m1()).max(ODDS_FLOOR);
+    let odds_wrong = odds(found.log_word(found.word), total);
+    let odds_unaided = evidence
+        .iter()
+        .find(|(signs, ..)| signs.code.countries.is_none())
+        .map_or(1.0, |(signs, _, total)| {
+            odds(signs.log_word(found.word), *total)
+        });
 
     let signs = found.signs_of(boundaries);
     let llr = boundaries.llr_given(&signs, amplitude);
@@ -209,17 +263,18 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
         let energy = boundaries.energies[(found.start + j) % TELEGRAM_BITS];
         2.0 * amplitude * amplitude * energy / boundaries.noise_var
     });
-    let (trailer, trailer_sure) = found.signs.trailer(found.word);
+    let (trailer, trailer_sure) = found.trailer();
     let log_likelihood = total + boundaries.log_aside(amplitude);
     Some(Decision {
         telegram: Telegram {
-            code: CODE.code_of(found.word),
+            code: code_of(found.word),
             trailer,
         },
         trailer_sure,
         start: found.start,
         signs,
         odds_wrong,
+        odds_unaided,
         amplitude,
         misfit: misfit_probability(&means, cost),
         contradicted,
@@ -227,20 +282,42 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
     })
 }
 
-struct Found {
-    word: u128,
-    start: usize,
+/// A start, seen with one set of telegrams.
+#[derive(Clone)]
+struct View {
+    /// Logarithm of the share of tags that send such telegrams.
+    log_share: f64,
     signs: Signs,
     /// log evidence of every start, CRC aside.
     starts: Vec<f64>,
 }
 
+struct Found {
+    word: u128,
+    start: usize,
+    views: Vec<View>,
+}
+
 impl Found {
+    /// Natural logarithm of the probability of a word.
+    fn log_word(&self, word: u128) -> f64 {
+        log_word(&self.views, word)
+    }
+
+    /// The likeliest trailer, and the probability that all of it is right.
+    fn trailer(&self) -> (u32, f64) {
+        let likeliest = self.views.iter().max_by(|a, b| {
+            let log = |view: &View| view.log_share + view.signs.log_word(self.word);
+            log(a).total_cmp(&log(b))
+        });
+        likeliest.map_or((0, 0.0), |view| view.signs.trailer(self.word))
+    }
+
     /// Sign of every boundary sum, the trailer's by the likeliest trailer.
     fn signs_of(&self, boundaries: &Boundaries) -> [i8; TELEGRAM_BITS] {
         let telegram = Telegram {
-            code: CODE.code_of(self.word),
-            trailer: self.signs.trailer(self.word).0,
+            code: code_of(self.word),
+            trailer: self.trailer().0,
         };
         let first = if self.word & 1 == 1 { -1 } else { 1 };
         let along = linecode::boundary_signs(&telegram.bits(), first);
@@ -254,12 +331,30 @@ impl Found {
     }
 }
 
+fn log_word(views: &[View], word: u128) -> f64 {
+    log_sum(
+        views
+            .iter()
+            .map(|view| view.log_share + view.signs.log_word(word)),
+    )
+}
+
 fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<Found> {
     let llr = boundaries.llr(amplitude);
     let overlaps = boundaries.overlaps(amplitude);
-    let signs_from = |start| Signs::rotated(&llr, &overlaps, start, boundaries.inverts);
+    let codes: Vec<(&'static Code, f64, Vec<f64>)> = boundaries
+        .known
+        .codes()
+        .into_iter()
+        .map(|(code, log_share)| {
+            let evidence = |start| {
+                Signs::rotated(code, &llr, &overlaps, start, boundaries.inverts).log_without_crc()
+            };
+            (code, log_share, (0..TELEGRAM_BITS).map(evidence).collect())
+        })
+        .collect();
     let starts: Vec<f64> = (0..TELEGRAM_BITS)
-        .map(|start| signs_from(start).log_without_crc())
+        .map(|start| log_sum(codes.iter().map(|(_, share, starts)| share + starts[start])))
         .collect();
     let mut order: Vec<usize> = (0..TELEGRAM_BITS).collect();
     order.sort_by(|&a, &b| starts[b].total_cmp(&starts[a]));
@@ -270,28 +365,40 @@ fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<Found> {
         .take(STARTS)
         .filter(|&&start| starts[start] >= least)
     {
-        let signs = signs_from(start);
+        let views: Vec<View> = codes
+            .iter()
+            .map(|(code, log_share, starts)| View {
+                log_share: *log_share,
+                signs: Signs::rotated(code, &llr, &overlaps, start, boundaries.inverts),
+                starts: starts.clone(),
+            })
+            .collect();
         let rotated = rotate(&llr, start, boundaries.inverts);
-        let soft = Soft {
-            llr: std::array::from_fn(|j| rotated[j]),
-            overlap: std::array::from_fn(|j| overlaps[(start + j) % TELEGRAM_BITS]),
-            posterior: signs.posterior(),
-        };
-        // The trailer's closing sign, which the ordering does not see, may prefer a word that is not the cheapest.
-        for candidate in ordered_statistics(&soft, 3) {
-            let log = signs.log_word(candidate.word);
-            if best.as_ref().is_none_or(|(other, _)| log > *other) {
-                let found = Found {
-                    word: candidate.word,
-                    start,
-                    signs: signs.clone(),
-                    starts: Vec::new(),
-                };
-                best = Some((log, found));
+        for view in &views {
+            let soft = Soft {
+                llr: std::array::from_fn(|j| rotated[j]),
+                overlap: std::array::from_fn(|j| overlaps[(start + j) % TELEGRAM_BITS]),
+                posterior: view.signs.posterior(),
+            };
+            let code = view.signs.code;
+            let words = match code.countries {
+                None => WORDS,
+                Some(_) => WORDS_OF_ANY_COUNTRY,
+            };
+            for candidate in ordered_statistics(code, &soft, words) {
+                let log = log_word(&views, candidate.word);
+                if best.as_ref().is_none_or(|(other, _)| log > *other) {
+                    let found = Found {
+                        word: candidate.word,
+                        start,
+                        views: views.clone(),
+                    };
+                    best = Some((log, found));
+                }
             }
         }
     }
-    best.map(|(_, found)| Found { starts, ..found })
+    best.map(|(_, found)| found)
 }
 
 fn rotate(llr: &[f64; TELEGRAM_BITS], start: usize, inverts: bool) -> [f64; TELEGRAM_BITS] {
@@ -308,6 +415,9 @@ fn rotate(llr: &[f64; TELEGRAM_BITS], start: usize, inverts: bool) -> [f64; TELE
 
 fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
     let largest = values.clone().fold(f64::NEG_INFINITY, f64::max);
+    if largest == f64::NEG_INFINITY {
+        return largest;
+    }
     largest
         + values
             .map(|value| (value - largest).exp())
@@ -323,6 +433,7 @@ fn log_two_cosh(x: f64) -> f64 {
 mod tests {
     use super::super::code::word_of;
     use super::*;
+    use crate::telegram::Identity;
     use rand::{RngExt, SeedableRng};
     use rand_distr::{Distribution, StandardNormal};
 
@@ -355,6 +466,7 @@ mod tests {
             noise_var,
             inverts,
             amplitude: None,
+            known: Known::Nothing,
         }
     }
 
@@ -405,11 +517,46 @@ mod tests {
                 noise_var: 0.0225,
                 inverts,
                 amplitude: None,
+                known: Known::Nothing,
             })
             .unwrap();
             assert!(found.misfit < 1e-6, "bit {flip}: {found:?}");
         }
     }
+
+    /// A usual number is surer with the fields taken as known, by about the bits that are; one with an unusual field is
+    /// still read, and says that it did not need them.
+    #[test]
+    fn usual_fields_help_usual_numbers_and_spare_the_others() {
+        let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(20);
+        let (mut unaided, mut aided) = (0, 0);
+        for _ in 0..60 {
+            let national: u64 = rng.random_range(0..1 << 38);
+            let telegram = Telegram::new(Identity::new(999, national).unwrap().code());
+            let start = rng.random_range(0..128);
+            let mut boundaries = noisy(&telegram, start, 2.8, &mut rng);
+            let plain = decide(&boundaries).unwrap();
+            boundaries.known = Known::UsualFields;
+            let decision = decide(&boundaries).unwrap();
+            assert!(plain.odds_unaided == plain.odds_wrong);
+            unaided += u32::from(plain.odds_wrong <= 1e-5);
+            aided += u32::from(decision.odds_wrong <= 1e-5);
+            if decision.odds_wrong <= 1e-5 {
+                assert_eq!(decision.telegram, telegram);
+            }
+        }
+        assert!(aided >= unaided + 5, "{aided} {unaided}");
+        let odd = Telegram {
+            code: 0x80AB_F9D6_FEE0_E52D,
+            trailer: 0x1234,
+        };
+        let mut boundaries = noisy(&odd, 3, 12.0, &mut rng);
+        boundaries.known = Known::UsualFields;
+        let decision = decide(&boundaries).unwrap();
+        assert_eq!(decision.telegram, odd);
+        assert!(decision.odds_unaided <= 1e-9 && decision.odds_wrong <= 1e-9);
+    }
+
     /// The chain of signs and bits against the plain quadratic form: log p(y|b) = a·b·y/σ² − a²·bᵀCb/2σ² + constant.
     #[test]
     fn overlapping_pulses_count_as_the_quadratic_form_does() {
@@ -433,7 +580,7 @@ mod tests {
             amplitude * along / noise_var - 0.5 * amplitude * amplitude * energy / noise_var
         };
         let (llr, overlaps) = (boundaries.llr(amplitude), boundaries.overlaps(amplitude));
-        let signs = Signs::rotated(&llr, &overlaps, 0, boundaries.inverts);
+        let signs = Signs::rotated(&ANY, &llr, &overlaps, 0, boundaries.inverts);
         let tail = signs.tail();
         let chain = |word: u128| {
             let (first, last) = (

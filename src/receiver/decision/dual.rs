@@ -3,7 +3,7 @@
 //! A dual word gives each checked bit a sign d; its part of the sum is the probability of the signs with every 1 of a
 //! checked bit weighted by its d. Eight dual words go side by side.
 
-use super::code::{CHECKED_BITS, CODE, Step};
+use super::code::{CHECKED_BITS, COUNTRY_BITS, Code, Step};
 use super::evidence::{Signs, across};
 use crate::telegram::CODED_BITS;
 
@@ -20,11 +20,15 @@ fn parity(value: u16) -> f64 {
     f64::from(1 - 2 * (value.count_ones() as i32 & 1))
 }
 
-/// The sum over dual words for one starting sign.
+/// What each sign (outer) gives to each sign (inner).
+type Transfer = [[f64; 2]; 2];
+
+/// The sum over dual words for one starting sign, in the code of every telegram.
 ///
 /// After a free bit with dual sign d the two states are `w0·t` and `w1·d·t` of one number t, and the next free bit
 /// with sign d' makes t' = t·(w0' + w1'·d·d')/2, so a dual word is a product of 80 factors with two values each.
 pub(super) struct DualProduct {
+    code: &'static Code,
     /// Value before the first free bit.
     start: f64,
     /// Sign of the state before the first free bit (0 = +).
@@ -42,7 +46,7 @@ impl DualProduct {
         let mut start = signs.weights[0][first];
         let mut sign = first;
         let mut index = 0;
-        while let Step::Fixed(bit) = CODE.steps[index] {
+        while let Step::Fixed(bit) = signs.code.steps[index] {
             sign ^= usize::from(bit);
             start *= signs.weights[index + 1][sign];
             index += 1;
@@ -55,8 +59,8 @@ impl DualProduct {
         let mut free = 0;
         for index in index..CODED_BITS {
             let weights = signs.weights[index + 1];
-            match CODE.steps[index] {
-                Step::Checked(_) => {
+            match signs.code.steps[index] {
+                Step::Checked => {
                     if free > 0 {
                         // plus = state[0]·(d if swapped), minus = state[1]·(d unless swapped)
                         factors[free] = [0.5 * (state[0] + state[1]), 0.5 * (state[0] - state[1])];
@@ -83,6 +87,7 @@ impl DualProduct {
             if swapped { minus - plus } else { plus - minus },
         ];
         Self {
+            code: signs.code,
             start,
             start_sign: sign,
             factors,
@@ -93,7 +98,7 @@ impl DualProduct {
 
     pub(super) fn sum(&self) -> f64 {
         let low = low_patterns();
-        let syndromes = &CODE.syndromes;
+        let syndromes = &self.code.syndromes;
         // Mean and half difference of each pair of factors: value = mean + half·(d·d').
         let mut total = [0.0f64; LANES];
         for high in 0..(1u32 << 13) {
@@ -138,71 +143,107 @@ impl DualProduct {
     }
 }
 
-/// The sum over dual words where neighbouring pulses overlap: the two signs' probabilities stay apart.
+/// The sum over dual words where neighbouring pulses overlap, or only some country codes occur: the two signs'
+/// probabilities stay apart.
 pub(super) struct DualChain {
+    code: &'static Code,
     /// Probabilities of the signs before the first checked bit.
     start: [f64; 2],
-    /// For each checked bit, with the fixed bits behind it: what each sign gets from each for a 0 and for a 1.
-    steps: [[[[f64; 2]; 2]; 2]; CHECKED_BITS],
+    /// For each checked bit, with the fixed bits behind it: what a 0 and a 1 make of the signs.
+    steps: Vec<[Transfer; 2]>,
+    /// All bits of the country code at once, by the dual signs of its bits; `None` = every country code.
+    countries: Option<Vec<Transfer>>,
     tail: [f64; 2],
 }
 
 impl DualChain {
     pub(super) fn new(signs: &Signs, first: usize, tail: &[f64; 2]) -> Self {
+        let code = signs.code;
         let weighted = |index: usize, through: [f64; 2]| {
             let weights = signs.weights[index + 1];
             [through[0] * weights[0], through[1] * weights[1]]
         };
         let fixed = |index: usize, state| {
-            weighted(index, across(CODE.steps[index], state, signs.bits[index]))
+            weighted(index, across(code.steps[index], state, signs.bits[index]))
         };
         let mut start = [0.0; 2];
         start[first] = signs.weights[0][first];
-        let mut steps = [[[[0.0; 2]; 2]; 2]; CHECKED_BITS];
-        let mut free = 0;
+        let mut steps: Vec<[Transfer; 2]> = Vec::new();
         for index in 0..CODED_BITS {
-            if let Step::Checked(_) = CODE.steps[index] {
-                for (bit, step) in steps[free].iter_mut().enumerate() {
-                    for (from, to) in step.iter_mut().enumerate() {
+            if code.steps[index] == Step::Checked {
+                steps.push(std::array::from_fn(|bit| {
+                    std::array::from_fn(|from| {
                         let mut through = [0.0; 2];
                         through[from ^ bit] = signs.bits[index][bit];
-                        *to = weighted(index, through);
-                    }
-                }
-                free += 1;
-            } else if free == 0 {
-                start = fixed(index, start);
-            } else {
-                for state in steps[free - 1].iter_mut().flatten() {
+                        weighted(index, through)
+                    })
+                }));
+            } else if let Some(last) = steps.last_mut() {
+                for state in last.iter_mut().flatten() {
                     *state = fixed(index, *state);
                 }
+            } else {
+                start = fixed(index, start);
             }
         }
+        let countries = code.countries.as_ref().map(|used| {
+            let mut by_country = vec![Transfer::default(); 1 << COUNTRY_BITS];
+            for &country in used {
+                let mut transfer = [[1.0, 0.0], [0.0, 1.0]];
+                for (bit, step) in steps[code.country_bits()].iter().enumerate() {
+                    let step = &step[usize::from((country >> bit) & 1)];
+                    transfer = transfer.map(|from| pass(from, step));
+                }
+                let weight = code.country_weight(country);
+                by_country[usize::from(country)] = transfer.map(|from| from.map(|to| to * weight));
+            }
+            over_dual_signs(by_country)
+        });
         Self {
+            code,
             start,
             steps,
+            countries,
             tail: *tail,
         }
     }
 
     pub(super) fn sum(&self) -> f64 {
         let low = low_patterns();
+        let syndromes = &self.code.syndromes;
+        let country_bits = self.code.country_bits();
+        let low_country: [usize; LANES] =
+            std::array::from_fn(|lane| self.country_signs(lane as u16));
         let mut total = 0.0;
         for high in 0..(1u32 << 13) {
             let upper = (high << 3) as u16;
             let mut plus = [self.start[0]; LANES];
             let mut minus = [self.start[1]; LANES];
-            for (syndrome, [zero, one]) in CODE.syndromes.iter().zip(&self.steps) {
-                let high_sign = parity(upper & syndrome);
-                let pattern = &low[usize::from(syndrome & 7)];
-                for lane in 0..LANES {
-                    let sign = high_sign * pattern[lane];
-                    let (p, m) = (plus[lane], minus[lane]);
-                    plus[lane] =
-                        (zero[0][0] + sign * one[0][0]) * p + (zero[1][0] + sign * one[1][0]) * m;
-                    minus[lane] =
-                        (zero[0][1] + sign * one[0][1]) * p + (zero[1][1] + sign * one[1][1]) * m;
+            let bit_by_bit = |bits: std::ops::Range<usize>, plus: &mut [f64], minus: &mut [f64]| {
+                for (syndrome, [zero, one]) in syndromes[bits.clone()].iter().zip(&self.steps[bits])
+                {
+                    let high_sign = parity(upper & syndrome);
+                    let pattern = &low[usize::from(syndrome & 7)];
+                    for lane in 0..LANES {
+                        let sign = high_sign * pattern[lane];
+                        let (p, m) = (plus[lane], minus[lane]);
+                        plus[lane] = (zero[0][0] + sign * one[0][0]) * p
+                            + (zero[1][0] + sign * one[1][0]) * m;
+                        minus[lane] = (zero[0][1] + sign * one[0][1]) * p
+                            + (zero[1][1] + sign * one[1][1]) * m;
+                    }
                 }
+            };
+            if let Some(countries) = &self.countries {
+                bit_by_bit(0..country_bits.start, &mut plus, &mut minus);
+                let high_country = self.country_signs(upper);
+                for lane in 0..LANES {
+                    let transfer = &countries[high_country ^ low_country[lane]];
+                    [plus[lane], minus[lane]] = pass([plus[lane], minus[lane]], transfer);
+                }
+                bit_by_bit(country_bits.end..syndromes.len(), &mut plus, &mut minus);
+            } else {
+                bit_by_bit(0..syndromes.len(), &mut plus, &mut minus);
             }
             for lane in 0..LANES {
                 total += self.tail[0] * plus[lane] + self.tail[1] * minus[lane];
@@ -210,4 +251,38 @@ impl DualChain {
         }
         total
     }
+
+    /// The signs a dual word gives the bits of the country code, bit i set where that of bit i is −1.
+    fn country_signs(&self, dual: u16) -> usize {
+        self.code.syndromes[self.code.country_bits()]
+            .iter()
+            .enumerate()
+            .map(|(bit, syndrome)| ((dual & syndrome).count_ones() as usize & 1) << bit)
+            .sum()
+    }
+}
+
+fn pass([plus, minus]: [f64; 2], transfer: &Transfer) -> [f64; 2] {
+    std::array::from_fn(|to| plus * transfer[0][to] + minus * transfer[1][to])
+}
+
+/// Σ over countries of ±transfer, − where country and pattern share an odd number of ones, for every pattern (a
+/// Walsh–Hadamard transform).
+fn over_dual_signs(mut values: Vec<Transfer>) -> Vec<Transfer> {
+    let mut half = 1;
+    while half < values.len() {
+        for block in values.chunks_mut(2 * half) {
+            let (left, right) = block.split_at_mut(half);
+            for (l, r) in left
+                .iter_mut()
+                .flatten()
+                .flatten()
+                .zip(right.iter_mut().flatten().flatten())
+            {
+                (*l, *r) = (*l + *r, *l - *r);
+            }
+        }
+        half *= 2;
+    }
+    values
 }

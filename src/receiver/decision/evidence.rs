@@ -12,13 +12,15 @@
 //! equal, which is to say on the bit between them: the memory is a bias of each bit, and the sums go through with it
 //! (the metric that needs no whitening: Ungerboeck, IEEE Trans. Commun. 22(5), 1974).
 
-use super::code::{CODE, CODED_SIGNS, Step};
+use super::code::{CODED_SIGNS, Code, Step, code_of};
 use super::dual::{DualChain, DualProduct};
-use crate::telegram::{CODED_BITS, TELEGRAM_BITS};
+use crate::telegram::{CODED_BITS, Identity, TELEGRAM_BITS};
 
 /// What is known of the boundary signs of one telegram that starts at index 0.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Signs {
+    /// What telegrams there are.
+    pub(super) code: &'static Code,
     /// `P(+)`, `P(−)` of each sign by itself.
     pub(super) weights: [[f64; 2]; TELEGRAM_BITS],
     /// Weights of a 0 and a 1 after each sign, summing to 1; ½ each where pulses do not overlap.
@@ -32,6 +34,7 @@ impl Signs {
     /// signs that wrap around change with it, and so does the closing sign. `overlap[j]` is how much equal signs at
     /// boundaries j and j + 1 take from the log-likelihood and unequal ones add to it.
     pub fn rotated(
+        code: &'static Code,
         llr: &[f64; TELEGRAM_BITS],
         overlap: &[f64; TELEGRAM_BITS],
         start: usize,
@@ -47,6 +50,7 @@ impl Signs {
         let bits =
             std::array::from_fn(|j| two_weights(-2.0 * overlap[(start + j) % TELEGRAM_BITS]));
         Self {
+            code,
             weights,
             bits,
             closes_inverted: inverts,
@@ -61,7 +65,7 @@ impl Signs {
             let mut after = [0.0; 2];
             after[first ^ usize::from(self.closes_inverted)] = 1.0;
             for index in (CODED_BITS..TELEGRAM_BITS).rev() {
-                let through = across(CODE.steps[index], after, self.bits[index]);
+                let through = across(self.code.steps[index], after, self.bits[index]);
                 after = if index > CODED_BITS {
                     std::array::from_fn(|sign| through[sign] * self.weights[index][sign])
                 } else {
@@ -72,7 +76,7 @@ impl Signs {
         })
     }
 
-    /// Natural logarithm of the probability given header and control bits, every other bit free.
+    /// Natural logarithm of the probability given the fixed bits, every other bit free.
     pub fn log_without_crc(&self) -> f64 {
         let tail = self.tail();
         let mut total = 0.0;
@@ -84,7 +88,7 @@ impl Signs {
         for index in 0..CODED_BITS {
             let mut sum = 0.0;
             for of_first in &mut state {
-                let through = across(CODE.steps[index], *of_first, self.bits[index]);
+                let through = across(self.code.steps[index], *of_first, self.bits[index]);
                 *of_first =
                     std::array::from_fn(|sign| through[sign] * self.weights[index + 1][sign]);
                 sum += of_first[0] + of_first[1];
@@ -108,13 +112,14 @@ impl Signs {
 
     /// Natural logarithm of the exact probability over all telegrams with a right CRC.
     pub fn log_exact(&self) -> f64 {
-        let overlaps = self.bits.iter().any(|[zero, one]| zero != one);
+        let chain =
+            self.code.countries.is_some() || self.bits.iter().any(|[zero, one]| zero != one);
         let total: f64 = self
             .tail()
             .iter()
             .enumerate()
             .map(|(first, tail)| {
-                if overlaps {
+                if chain {
                     DualChain::new(self, first, tail).sum()
                 } else {
                     DualProduct::new(self, first, tail).sum()
@@ -124,15 +129,21 @@ impl Signs {
         (0.5 * total).max(0.0).ln()
     }
 
-    /// Natural logarithm of the probability of one word of the code, summed over every trailer.
+    /// Natural logarithm of the probability of one word, summed over every trailer; −∞ for one that the code does not
+    /// have.
     pub fn log_word(&self, word: u128) -> f64 {
         let sign = |j: usize| ((word >> j) & 1) as usize;
         let mut log = (0.5f64).ln() + self.weights[0][sign(0)].ln();
         for j in 0..CODED_BITS {
             let bit = sign(j) ^ sign(j + 1);
+            if matches!(self.code.steps[j], Step::Fixed(fixed) if usize::from(fixed) != bit) {
+                return f64::NEG_INFINITY;
+            }
             log += (self.weights[j + 1][sign(j + 1)] * 2.0 * self.bits[j][bit]).ln();
         }
-        log += (0.5f64).ln() * crate::telegram::CODE_BITS as f64;
+        log += (0.5f64).ln() * self.code.free as f64;
+        let country = Identity::from_code(code_of(word)).country;
+        log += self.code.country_weight(country).ln();
         log + self.tail()[sign(0)][sign(CODED_SIGNS - 1)].ln()
     }
 
@@ -148,7 +159,7 @@ impl Signs {
                 let after = behind[index + 1];
                 let weights = self.weights[index + 1];
                 behind[index] = across(
-                    CODE.steps[index],
+                    self.code.steps[index],
                     [after[0] * weights[0], after[1] * weights[1]],
                     self.bits[index],
                 );
@@ -157,7 +168,7 @@ impl Signs {
             before[first] = self.weights[0][first];
             for index in 0..CODED_SIGNS {
                 if index > 0 {
-                    let through = across(CODE.steps[index - 1], before, self.bits[index - 1]);
+                    let through = across(self.code.steps[index - 1], before, self.bits[index - 1]);
                     before = std::array::from_fn(|sign| through[sign] * self.weights[index][sign]);
                 }
                 for sign in 0..2 {
@@ -191,7 +202,7 @@ impl Signs {
                     };
                     2.0 * self.bits[index][usize::from(bit)] * weight * best[index + 1][next]
                 };
-                let (bit, probability) = match CODE.steps[index] {
+                let (bit, probability) = match self.code.steps[index] {
                     Step::Fixed(bit) => (bit, value(bit)),
                     _ if value(true) > value(false) => (true, 0.5 * value(true)),
                     _ => (false, 0.5 * value(false)),
@@ -235,16 +246,18 @@ pub(super) fn across(step: Step, [plus, minus]: [f64; 2], [zero, one]: [f64; 2])
 
 #[cfg(test)]
 mod tests {
-    use super::super::code::word_of;
+    use super::super::code::{ANY, USUAL, word_of};
     use super::*;
     use crate::telegram::Telegram;
     use rand::{RngExt, SeedableRng};
 
     /// The slow version: a trellis over CRC register × sign, 2^17 states, for one starting sign after the other.
-    fn trellis(signs: &Signs) -> f64 {
+    /// With a country only the telegrams that have its code.
+    fn trellis(signs: &Signs, country: Option<u16>) -> f64 {
         let tail = signs.tail();
         let mut total = 0.0;
         for first in 0..2 {
+            let mut checked = 0;
             let mut states = vec![0.0f64; 1 << 17];
             states[first] = 0.5 * signs.weights[0][first];
             for index in 0..CODED_BITS {
@@ -261,24 +274,34 @@ mod tests {
                         let share = share * 2.0 * signs.bits[index][bit];
                         next[register << 1 | sign] += value * share * weights[sign];
                     };
-                    match CODE.steps[index] {
+                    match signs.code.steps[index] {
                         Step::Fixed(bit) => go(usize::from(bit), register, 1.0),
-                        Step::Checked(k) => {
-                            let syndrome = usize::from(CODE.syndromes[usize::from(k)]);
+                        Step::Checked => {
+                            let syndrome = usize::from(signs.code.syndromes[checked]);
                             // Code bits are free; the CRC bits must bring the register to 0, so the 2^16 that do are
                             // spread over all 2^16 values of the CRC bits: weight 1 instead of ½.
-                            let share = if usize::from(k) < 64 { 0.5 } else { 1.0 };
-                            go(0, register, share);
-                            go(1, register ^ syndrome, share);
+                            let share = if checked < signs.code.free { 0.5 } else { 1.0 };
+                            let known = country.and_then(|country| {
+                                let bits = signs.code.country_bits();
+                                let place = bits.clone().position(|bit| bit == checked)?;
+                                Some(usize::from((country >> place) & 1))
+                            });
+                            if known != Some(1) {
+                                go(0, register, share);
+                            }
+                            if known != Some(0) {
+                                go(1, register ^ syndrome, share);
+                            }
                         }
                         Step::Free => unreachable!(),
                     }
                 }
                 states = next;
+                checked += usize::from(signs.code.steps[index] == Step::Checked);
             }
             total += states[0] * tail[first][0] + states[1] * tail[first][1];
         }
-        total.ln()
+        total
     }
 
     #[test]
@@ -298,12 +321,42 @@ mod tests {
             let llr: [f64; 128] =
                 std::array::from_fn(|j| f64::from(states[j]) * 4.0 + rng.random_range(-6.0..6.0));
             let overlap = std::array::from_fn(|_| overlap * rng.random_range(-1.0..0.5));
-            let signs = Signs::rotated(&llr, &overlap, 0, inverts);
-            let (exact, slow) = (signs.log_exact(), trellis(&signs));
+            let signs = Signs::rotated(&ANY, &llr, &overlap, 0, inverts);
+            let (exact, slow) = (signs.log_exact(), trellis(&signs, None).ln());
             assert!((exact - slow).abs() < 1e-9, "round {round}: {exact} {slow}");
             assert!(signs.log_word(word) <= exact + 1e-12);
             assert!(signs.log_without_crc().is_finite());
         }
+    }
+
+    /// Known fields and countries: the telegrams of two countries, one trellis for each.
+    #[test]
+    fn the_dual_sum_keeps_to_countries_in_use() {
+        let mut rng = rand_chacha_rng(6);
+        let code: &'static Code = Box::leak(Box::new(Code {
+            offset: USUAL.offset,
+            rows: USUAL.rows.clone(),
+            syndromes: USUAL.syndromes.clone(),
+            steps: USUAL.steps,
+            free: USUAL.free,
+            countries: Some(vec![76, 999]),
+        }));
+        let llr = std::array::from_fn(|_| rng.random_range(-3.0..3.0));
+        let overlap = std::array::from_fn(|_| rng.random_range(-0.5..0.5));
+        // The CRC makes the ones of code and CRC even in number, so a trailer of zeros never inverts.
+        assert_eq!(
+            Signs::rotated(code, &llr, &overlap, 17, true).log_exact(),
+            f64::NEG_INFINITY
+        );
+        let signs = Signs::rotated(code, &llr, &overlap, 17, false);
+        let of_countries = trellis(&signs, Some(76)) + trellis(&signs, Some(999));
+        let slow = (of_countries * 512.0).ln();
+        let exact = signs.log_exact();
+        assert!((exact - slow).abs() < 1e-9, "{exact} {slow}");
+        let word = |id: u64| word_of(&Telegram::new(id), false);
+        assert!(signs.log_word(word(999 << 38 | 5)) < exact);
+        assert_eq!(signs.log_word(word(998 << 38 | 5)), f64::NEG_INFINITY);
+        assert_eq!(signs.log_word(word(1 << 48 | 999 << 38)), f64::NEG_INFINITY);
     }
 
     fn rand_chacha_rng(seed: u64) -> impl rand::Rng {
@@ -328,13 +381,13 @@ mod tests {
                 llr[index % 128] = 5.0 * sign * f64::from(state);
             }
             let evidence: Vec<f64> = (0..128)
-                .map(|s| Signs::rotated(&llr, &[0.0; 128], s, inverts).log_without_crc())
+                .map(|s| Signs::rotated(&ANY, &llr, &[0.0; 128], s, inverts).log_without_crc())
                 .collect();
             let best = (0..128)
                 .max_by(|&a, &b| evidence[a].total_cmp(&evidence[b]))
                 .unwrap();
             assert_eq!(best, start);
-            let signs = Signs::rotated(&llr, &[0.0; 128], start, inverts);
+            let signs = Signs::rotated(&ANY, &llr, &[0.0; 128], start, inverts);
             let word = word_of(&telegram, false);
             let (found, sure) = signs.trailer(word);
             assert_eq!(found, trailer);

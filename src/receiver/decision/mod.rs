@@ -7,8 +7,8 @@ mod evidence;
 mod misfit;
 mod ordered;
 
-pub use code::{CODE, CODED_SIGNS, Code, DIMENSION, Step, word_of};
-pub use decide::{Boundaries, Decision, decide, likeliest_signs};
+pub use code::{ANY, CODED_SIGNS, Code, Step, USUAL, usual_fields, word_of};
+pub use decide::{Boundaries, Decision, Known, USUAL_SHARE, decide, likeliest_signs};
 pub use evidence::Signs;
 pub use misfit::misfit_probability;
 pub use ordered::{Candidate, ordered_statistics};

@@ -1,9 +1,9 @@
 //! Ordered-statistics decoding: the most likely words of the code given soft boundary signs.
 //!
-//! The 65 most reliable independent signs are taken as they are (and with up to two of them inverted), everything else
+//! As many of the most reliable independent signs as the code has free choices (65 in that of every telegram) are taken as they are (and with up to two of them inverted), everything else
 //! follows from the code. Fossorier & Lin, IEEE Trans. Inf. Theory 41(5), 1995.
 
-use super::code::{CODE, CODED_SIGNS, DIMENSION};
+use super::code::{CODED_SIGNS, Code};
 
 /// A word of the code and what it costs: the sum of |LLR| over the signs it contradicts, and twice the overlap of each
 /// pair of equal signs.
@@ -31,7 +31,7 @@ pub struct Soft {
 /// ```text
 /// cost(word) = Σ |llr_j| over j where word and sign of llr_j differ  +  Σ 2·overlap_j where signs j and j + 1 are equal
 /// ```
-pub fn ordered_statistics(soft: &Soft, keep: usize) -> Vec<Candidate> {
+pub fn ordered_statistics(code: &Code, soft: &Soft, keep: usize) -> Vec<Candidate> {
     let posterior = &soft.posterior;
     let mut order: [usize; CODED_SIGNS] = std::array::from_fn(|j| j);
     order.sort_by(|&a, &b| posterior[b].abs().total_cmp(&posterior[a].abs()));
@@ -41,15 +41,16 @@ pub fn ordered_statistics(soft: &Soft, keep: usize) -> Vec<Candidate> {
     let trusted = hard_of(posterior);
 
     // Gauss–Jordan on the most reliable positions: row k ends with a 1 at pivot k only.
-    let mut rows = CODE.rows;
+    let mut rows = code.rows.clone();
+    let dimension = rows.len();
     let mut rank = 0;
-    let mut base = CODE.offset;
+    let mut base = code.offset;
     for &position in &order {
-        if rank == DIMENSION {
+        if rank == dimension {
             break;
         }
         let mask = 1u128 << position;
-        let Some(found) = (rank..DIMENSION).find(|&k| rows[k] & mask != 0) else {
+        let Some(found) = (rank..dimension).find(|&k| rows[k] & mask != 0) else {
             continue;
         };
         rows.swap(rank, found);
@@ -89,7 +90,7 @@ pub fn ordered_statistics(soft: &Soft, keep: usize) -> Vec<Candidate> {
         }
     };
     offer(base);
-    for i in 0..DIMENSION {
+    for i in 0..dimension {
         let once = base ^ rows[i];
         offer(once);
         for row in &rows[i + 1..] {
@@ -133,7 +134,7 @@ impl CostTable {
 
 #[cfg(test)]
 mod tests {
-    use super::super::code::word_of;
+    use super::super::code::{ANY, word_of};
     use super::*;
     use crate::telegram::Telegram;
 
@@ -153,7 +154,7 @@ mod tests {
             overlap: [0.0; CODED_SIGNS],
             posterior: llr,
         };
-        let best = ordered_statistics(&soft, 2);
+        let best = ordered_statistics(&ANY, &soft, 2);
         assert_eq!(best[0].word, word);
         assert!(best[1].cost > best[0].cost);
     }
