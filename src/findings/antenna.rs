@@ -2,11 +2,14 @@
 
 use super::{Finding, khz, power_db};
 use crate::receiver::Reception;
+use crate::receiver::survey::Ring;
 
 /// Loss of field from which the tuning is worth a word: 1 dB, a detuning of a quarter of the resonance's width.
 const WORTH_TUNING_DB: f64 = 1.0;
 /// Rings below this quality are a filter's or a driver's, not a tuned antenna's.
 const LEAST_Q: f64 = 4.0;
+/// Rings above this one are noise that happens to turn slowly; wire and capacitors of an antenna reach some 100.
+const HIGHEST_Q: f64 = 300.0;
 /// Standard deviations the detuning must stand out of its own scatter.
 const CLEAR: f64 = 5.0;
 /// 95 % interval of a mean.
@@ -30,17 +33,40 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     mistuned.into_iter().chain(curved).collect()
 }
 
-fn mistuned(reception: &Reception) -> Option<Finding> {
+/// What the antenna's ring says of its tuning.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Tuned {
+    /// It loses little or nothing by it.
+    In,
+    /// It loses field by it.
+    Off,
+}
+
+/// Whether the antenna is in tune; `None` where it was not heard to ring, or not as an antenna does.
+pub(super) fn antenna_ring(reception: &Reception) -> Option<Tuned> {
     let ring = reception.survey.as_ref()?.edges.ring?;
-    let field_hz = reception.field.frequency_hz?;
-    let detuning = 2.0 * ring.q * ring.offset_hz / field_hz;
-    let loss_db = power_db(1.0 + detuning * detuning);
-    if ring.q < LEAST_Q
-        || loss_db < WORTH_TUNING_DB
-        || ring.offset_hz.abs() < CLEAR * ring.offset_sd_hz
-    {
+    if !(LEAST_Q..HIGHEST_Q).contains(&ring.q) {
         return None;
     }
+    if loss_db(&ring, reception.field.frequency_hz?) < WORTH_TUNING_DB {
+        return Some(Tuned::In);
+    }
+    (ring.offset_hz.abs() >= CLEAR * ring.offset_sd_hz).then_some(Tuned::Off)
+}
+
+/// Field lost by a resonance beside it.
+fn loss_db(ring: &Ring, field_hz: f64) -> f64 {
+    let detuning = 2.0 * ring.q * ring.offset_hz / field_hz;
+    power_db(1.0 + detuning * detuning)
+}
+
+fn mistuned(reception: &Reception) -> Option<Finding> {
+    if antenna_ring(reception) != Some(Tuned::Off) {
+        return None;
+    }
+    let ring = reception.survey.as_ref()?.edges.ring?;
+    let field_hz = reception.field.frequency_hz?;
+    let loss_db = loss_db(&ring, field_hz);
     let natural_hz = field_hz + ring.offset_hz;
     // L·C goes with 1/f².
     let factor = (natural_hz / field_hz).powi(2);

@@ -139,6 +139,17 @@ fn told(hum: &&Hum) -> bool {
 
 /// Hum in the field's level that is worth a word.
 pub(super) fn field_hum(reception: &Reception) -> Option<&Hum> {
+    level_swing(reception).filter(|hum| hum.one_side.is_none())
+}
+
+/// What passes for hum at first sight and is a second field some 50 Hz beside the first: frequency and level against it.
+pub(super) fn beating_field(reception: &Reception) -> Option<(f64, f64)> {
+    let hum = level_swing(reception)?;
+    let field_hz = reception.field.frequency_hz?;
+    Some((field_hz + hum.one_side? * hum.strongest_hz, hum.amplitude))
+}
+
+fn level_swing(reception: &Reception) -> Option<&Hum> {
     let hum = reception.survey.as_ref()?.field_hum.as_ref();
     hum.filter(told).filter(|hum| hum.amplitude > FIELD_HUM)
 }

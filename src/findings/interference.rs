@@ -1,7 +1,7 @@
 //! Findings about what else is in the air or on the supply.
 
 use super::capture::{clipped_share, rounding};
-use super::field::field_hum;
+use super::field::{beating_field, field_hum};
 use super::ripple::least_depth;
 use super::{Finding, power_db};
 use crate::receiver::survey::{Line, Survey, folded_hz};
@@ -48,6 +48,9 @@ const LEAST_MULTIPLES: usize = 3;
 /// Lines of a supply are looked for down to −110 dB of the field, below any ripple.
 const SUPPLY_LEVEL: f64 = 3e-6;
 
+/// A beat taken for hum is known this well.
+const BEAT_HZ: f64 = 12.0;
+
 /// Where the field hums, tones that lie so near to a multiple of the mains beside it are the hum's sidebands, …
 const HUM_HZ: f64 = 3.0;
 /// … up to this multiple.
@@ -65,7 +68,18 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
         return Vec::new();
     };
     let mut found = Vec::new();
-    let lines = outside_ones(reception, survey);
+    let mut lines = stray_lines(reception, survey);
+    if let Some((frequency_hz, level)) = beating_field(reception)
+        && lines
+            .iter()
+            .all(|line| (line.frequency_hz - frequency_hz).abs() > BEAT_HZ)
+    {
+        lines.push(Line {
+            frequency_hz,
+            level,
+            near: true,
+        });
+    }
     let transmitters = transmitters(survey);
     let supply = supply(reception, &lines);
     let ripple = ripple_db(reception, odds).map_or(f64::INFINITY, |db| 10f64.powf(db / 20.0));
@@ -105,8 +119,8 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
     found
 }
 
-/// Tones that are no harmonics of the field, folded or not.
-fn outside_ones(reception: &Reception, survey: &Survey) -> Vec<Line> {
+/// Tones that are no harmonics of the field, folded or not, and no product of rounding; strongest first.
+pub(super) fn stray_lines(reception: &Reception, survey: &Survey) -> Vec<Line> {
     let Some(field_hz) = reception.field.frequency_hz else {
         return Vec::new();
     };

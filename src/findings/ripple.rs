@@ -1,12 +1,16 @@
 //! Findings about the ripple: how much of it there is, whose, and at which angle.
 
+use super::antenna::{Tuned, antenna_ring};
 use super::capture::{clipped_share, rounding};
 use super::field::{FAST_HZ, LEAST_TELEGRAMS};
 use super::{Finding, power_db};
-use crate::receiver::{Kind, Reading, Reception, needed_db};
+use crate::receiver::{Kind, NOMINAL_HZ, Reading, Reception, needed_db};
 
 /// From this angle on an amplitude-only receiver sees less than a quarter of the ripple (cos 76° = 0.24).
 const PHASE_ONLY_DEG: f64 = 76.0;
+
+/// A field this far off turns the ripple by more than any mistuning: half the width of a tank of Q 34.
+const OTHER_FIELD_HZ: f64 = 2000.0;
 
 /// Candidates likelier wrong than this say nothing: noise alone gives some candidate every time.
 const TELLING_ODDS: f64 = 0.01;
@@ -85,12 +89,18 @@ fn several(reception: &Reception) -> Option<Finding> {
 
 fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Finding>) {
     let angle_deg = reading.attempt.angle.to_degrees();
-    if reception.kind.has_carrier() && angle_deg.abs() > PHASE_ONLY_DEG {
+    // Off its frequency every circuit turns the ripple: that is put right first.
+    let far_off = reception
+        .field
+        .frequency_hz
+        .is_some_and(|hz| (hz - NOMINAL_HZ).abs() > OTHER_FIELD_HZ);
+    if reception.kind.has_carrier() && !far_off && angle_deg.abs() > PHASE_ONLY_DEG {
         found.push(Finding::new(
             "phase-only",
             format!(
-                "The ripple is almost pure phase ({angle_deg:.0}°): a reader that looks at the amplitude sees {:.0} % of it. Shift the \
-                 antenna's tuning a little to either side and the ripple turns into amplitude.",
+                "Where the probe sits the ripple is almost pure phase ({angle_deg:.0}°): a reader that looks at the amplitude there sees \
+                 {:.0} % of it. If that is the reader's own antenna, shift its tuning a little to either side and the ripple turns \
+                 into amplitude. A pick-up coil sees another angle: look at the antenna itself (with a rated probe) before tuning.",
                 100.0 * angle_deg.to_radians().cos().abs()
             ),
             &[("angle_deg", angle_deg)],
@@ -191,6 +201,26 @@ pub(super) fn least_depth(reception: &Reception, odds: f64) -> Option<f64> {
     Some((2.0 * noise_var * folded / reception.telegrams.max(1.0)).sqrt())
 }
 
+/// What to do where no ripple shows, by what the field's edges said about the antenna.
+fn no_ripple_advice(reception: &Reception) -> &'static str {
+    match antenna_ring(reception) {
+        Some(Tuned::Off) => {
+            "An antenna as far out of tune as this one leaves most tags without power: tune it first, then capture again."
+        }
+        Some(Tuned::In) => {
+            "The antenna is in tune, so no tag, a tag turned across the field, too far away, or of another kind: one capture cannot \
+             tell these apart. Put a known good tag in the same place, its axis along the field (through the antenna's loop), and \
+             compare the two with --against."
+        }
+        None => {
+            "No tag, a tag turned across the field, too far away, unpowered (an antenna out of tune does that too), or of another \
+             kind: one capture cannot tell these apart. Put a known good tag in the same place, its axis along the field (through \
+             the antenna's loop), and compare the two with --against; capture the field while it is switched, and the antenna's \
+             tuning shows."
+        }
+    }
+}
+
 fn no_ripple(reception: &Reception, odds: f64) -> Finding {
     let least_depth = least_depth(reception, odds).unwrap_or(0.0);
     let limit = if reception.level_known {
@@ -201,10 +231,8 @@ fn no_ripple(reception: &Reception, odds: f64) -> Finding {
     Finding::new(
         "no-ripple",
         format!(
-            "The field is there but no animal tag's ripple: a ripple {limit} would have been read in this capture. No tag, a tag \
-             turned across the field, too far away, unpowered (an antenna out of tune does that too), or of another kind: one capture \
-             cannot tell these apart. Put a known good tag in the same place, its axis along the field (through the antenna's loop), \
-             and compare the two with --against; capture the field while it is switched, and the antenna's tuning shows."
+            "The field is there but no animal tag's ripple: a ripple {limit} would have been read in this capture. {}",
+            no_ripple_advice(reception)
         ),
         &[
             ("least_readable_depth", least_depth),

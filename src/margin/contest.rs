@@ -3,7 +3,7 @@
 use super::limit::told;
 use super::plain;
 use super::scene::{Recording, Scene};
-use crate::receiver::receive;
+use crate::receiver::read_numbers;
 
 /// Who tries to read a capture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -58,8 +58,7 @@ impl Contestant {
     pub fn attempt(self, scene: &Scene, recording: &Recording, odds: f64) -> Outcome {
         let sent: Vec<u64> = scene.sent().iter().map(|telegram| telegram.code).collect();
         let codes = match self {
-            Self::Own => receive(&recording.signal(), odds)
-                .readings
+            Self::Own => read_numbers(&recording.signal(), odds)
                 .iter()
                 .map(|reading| reading.attempt.decision.telegram.code)
                 .collect(),

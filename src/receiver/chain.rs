@@ -7,36 +7,41 @@ use super::interference::{clock_lines, without_lines};
 use super::join::join;
 use super::other_field::remove_other_field;
 use super::other_kinds::{OtherKinds, other_kinds};
-use super::pieces::{Piece, with_carrier, without_carrier};
+use super::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
 use super::read::{Attempt, ReadLimits, Terms, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::Survey;
-use super::views::{CLOCKS, NOMINAL_HZ, View, views};
+use super::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
 /// tag reaches) may be the field of the reader that drives the tag.
 const OTHER_CLOCK: f64 = 0.16;
 
+/// Only the numbers of FDX-B tags in a capture, nothing that serves to explain: no other kinds of tags, no survey.
+pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading> {
+    receive_ripple(signal, &first_sight(signal), terms.into()).readings
+}
+
 /// Reads a capture on these terms, or at these odds of a wrong number with nothing taken as known.
 pub fn receive(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
     let terms = terms.into();
-    let mut reception = receive_ripple(signal, terms);
+    let sight = first_sight(signal);
+    let mut reception = receive_ripple(signal, &sight, terms);
     if reception.kind.has_carrier()
         && let Some(seen) = &reception.seen
     {
         reception.others = other_kinds(seen, !reception.readings.is_empty(), terms.odds);
     }
-    reception.survey = Some(Survey::of(signal, &reception));
+    reception.survey = Some(Survey::of(signal, sight.spectrum.as_ref(), &reception));
     reception
 }
 
 /// Numbers in the ripple.
-fn receive_ripple(signal: &Signal<'_>, terms: Terms) -> Reception {
+fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
     let mut best: Option<Reception> = None;
-    let (views, rate_hz, rate_assumed) = views(signal);
-    for view in &views {
-        let reception = look(signal, view, terms, rate_assumed);
+    for view in &sight.views {
+        let reception = look(signal, view, terms, sight.rate_assumed);
         if !reception.readings.is_empty() {
             return reception;
         }
@@ -49,8 +54,8 @@ fn receive_ripple(signal: &Signal<'_>, terms: Terms) -> Reception {
             Samples::Real(_) if signal.logic => Kind::Logic,
             Samples::Real(_) => Kind::Direct,
         },
-        rate_hz,
-        rate_assumed,
+        rate_hz: sight.rate_hz,
+        rate_assumed: sight.rate_assumed,
         level_known: false,
         field: Field::default(),
         readings: Vec::new(),
@@ -70,10 +75,12 @@ pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option
     let mut joined: Option<(Reception, Clocked)> = None;
     let mut offset_s = 0.0;
     for signal in signals {
-        let (views, _, rate_assumed) = views(signal);
-        let Some(view) = views.first() else { continue };
+        let sight = first_sight(signal);
+        let Some(view) = sight.views.first() else {
+            continue;
+        };
         let cycles = to_cycles(signal.samples, &view.tuning);
-        let (reception, clocks) = prepare(signal, view, &cycles, rate_assumed);
+        let (reception, clocks) = prepare(signal, view, &cycles, sight.rate_assumed);
         let Some(mut clocked) = clocks.into_iter().next() else {
             continue;
         };
@@ -115,7 +122,7 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
     } else {
         Vec::new()
     };
-    if lines.len() < 2 {
+    if lines.len() < 2 || is_one_switched_field(&cycles.values) {
         return look_at(signal, view, cycles, terms, rate_assumed);
     }
     // Two fields at once: either may be the one that the tag divides.

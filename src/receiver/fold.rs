@@ -104,13 +104,17 @@ impl Fold {
     /// Sum over a half bit that begins at `from`, across the seams with their sign.
     fn half(&self, from: isize) -> (Complex64, f64) {
         let (mut sum, mut count) = (Complex64::default(), 0.0);
-        for k in 0..HALF as isize {
-            let at = from + k;
-            let odd = at.div_euclid(TELEGRAM as isize) % 2 != 0;
-            let index = at.rem_euclid(TELEGRAM as isize) as usize;
-            let sign = if odd && self.inverts { -1.0 } else { 1.0 };
-            sum += self.sums[index] * sign;
-            count += self.counts[index];
+        let (mut at, upto) = (from, from + HALF as isize);
+        while at < upto {
+            let telegram = at.div_euclid(TELEGRAM as isize);
+            let seam = ((telegram + 1) * TELEGRAM as isize).min(upto);
+            let begin = at.rem_euclid(TELEGRAM as isize) as usize;
+            let cells = begin..begin + (seam - at) as usize;
+            let part: Complex64 = self.sums[cells.clone()].iter().sum();
+            let inverted = self.inverts && telegram % 2 != 0;
+            sum += if inverted { -part } else { part };
+            count += self.counts[cells].iter().sum::<f64>();
+            at = seam;
         }
         (sum, count)
     }

@@ -4,9 +4,11 @@
 //! every sample; only the kernel's position is rounded, to 1/128 of a sample, which the field (constant after mixing)
 //! does not notice because every shifted kernel sums to 1.
 
-use num_complex::{Complex32, Complex64};
+use multiversion::multiversion;
+use num_complex::Complex32;
 
 use super::edge::Edge;
+use super::phasor::{BLOCK, Oscillator, single};
 use super::signal::Samples;
 
 /// Kernel positions per sample at up to 2 MS/s, and the rounding (4 ns) that above that takes fewer.
@@ -201,10 +203,8 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
             let position = ((place - whole) * kernel.positions as f64).round() as usize;
             let taps = &kernel.taps[position * kernel.length..(position + 1) * kernel.length];
             let at = begin - origin;
-            let value = Complex32::new(
-                dot(taps, &re[at..at + kernel.length]),
-                dot(taps, &im[at..at + kernel.length]),
-            );
+            let used = at..at + kernel.length;
+            let value = through_kernel(taps, &re[used.clone()], &im[used]);
             cycles
                 .values
                 .push(if tuning.mirrored { value.conj() } else { value });
@@ -218,69 +218,59 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
     cycles
 }
 
-/// Sum of products in eight lanes; lengths are equal and multiples of 8.
-fn dot(taps: &[f32], samples: &[f32]) -> f32 {
-    let mut lanes = [0f32; 8];
+/// Kernel times the real and the imaginary part of mixed samples, in eight lanes each; lengths are equal and multiples of 8.
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn through_kernel(taps: &[f32], re: &[f32], im: &[f32]) -> Complex32 {
+    let (mut res, mut ims) = ([0f32; 8], [0f32; 8]);
     let (taps, _) = taps.as_chunks::<8>();
-    let (samples, _) = samples.as_chunks::<8>();
-    for (t, s) in taps.iter().zip(samples) {
+    let (re, _) = re.as_chunks::<8>();
+    let (im, _) = im.as_chunks::<8>();
+    for ((t, r), i) in taps.iter().zip(re).zip(im) {
         for lane in 0..8 {
-            lanes[lane] += t[lane] * s[lane];
+            res[lane] += t[lane] * r[lane];
+            ims[lane] += t[lane] * i[lane];
         }
     }
-    lanes.iter().sum()
+    Complex32::new(res.iter().sum(), ims.iter().sum())
 }
 
-/// Multiplies samples by e^{−j2π·per_sample·n}.
+/// Multiplies samples by gain·e^{−j2π·per_sample·n}.
 struct Mixer {
-    per_sample: f64,
+    oscillator: Oscillator,
     gain: f64,
     count: u64,
-    /// e^{−j2π·per_sample·k} for one block.
-    block: Vec<Complex32>,
 }
-
-/// Samples per exactly computed phase; within a block a table of exact phases is used.
-const BLOCK: usize = 64;
 
 impl Mixer {
     fn new(per_sample: f64, gain: f64) -> Self {
-        let block = (0..BLOCK)
-            .map(|k| {
-                to_single(Complex64::cis(
-                    -std::f64::consts::TAU * (per_sample * k as f64).fract(),
-                ))
-            })
-            .collect();
         Self {
-            per_sample,
+            oscillator: Oscillator::new(-per_sample),
             gain,
             count: 0,
-            block,
         }
     }
 
     /// Gain times the oscillator at the present sample; `count` moves on by `advance`.
     fn next_base(&mut self, advance: usize) -> Complex32 {
-        // The fraction is exact to 2^-52 of the count: 1e-6 of a turn after 2^32 samples.
-        let turns = (self.per_sample * self.count as f64).fract();
+        let base = single(self.oscillator.at(self.count) * self.gain);
         self.count += advance as u64;
-        to_single(Complex64::cis(-std::f64::consts::TAU * turns) * self.gain)
+        base
     }
 
     fn real(&mut self, samples: &[f32], re: &mut Vec<f32>, im: &mut Vec<f32>) {
         for chunk in samples.chunks(BLOCK) {
             let base = self.next_base(chunk.len());
+            let turns = self.oscillator.within_block();
             re.extend(
                 chunk
                     .iter()
-                    .zip(&self.block)
+                    .zip(turns)
                     .map(|(x, w)| x * (w.re * base.re - w.im * base.im)),
             );
             im.extend(
                 chunk
                     .iter()
-                    .zip(&self.block)
+                    .zip(turns)
                     .map(|(x, w)| x * (w.re * base.im + w.im * base.re)),
             );
         }
@@ -289,7 +279,7 @@ impl Mixer {
     fn complex(&mut self, samples: &[Complex32], re: &mut Vec<f32>, im: &mut Vec<f32>) {
         for chunk in samples.chunks(BLOCK) {
             let base = self.next_base(chunk.len());
-            for (x, w) in chunk.iter().zip(&self.block) {
+            for (x, w) in chunk.iter().zip(self.oscillator.within_block()) {
                 let mixed = x * w * base;
                 re.push(mixed.re);
                 im.push(mixed.im);
@@ -298,13 +288,10 @@ impl Mixer {
     }
 }
 
-fn to_single(value: Complex64) -> Complex32 {
-    Complex32::new(value.re as f32, value.im as f32)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use num_complex::Complex64;
 
     /// The slow version: at each cycle the field's phasor is a direct sum with the kernel computed on the spot.
     fn slow(samples: &[f32], tuning: &Tuning, cycle: usize) -> Complex64 {

@@ -9,6 +9,7 @@ use rustfft::FftPlanner;
 
 use super::fold::TELEGRAM;
 use super::hills::Hills;
+use super::phasor::{BLOCK, Oscillator, wide};
 use super::tones::{floor_of, window};
 
 /// Below this there is no second telegram to take the difference with.
@@ -134,7 +135,7 @@ pub fn without_lines(ripple: &[Complex32]) -> Option<Vec<Complex32>> {
 /// Offsets (cycles per value) of the lines that could be the tag's clock, strongest first: the strongest line of all and
 /// those within `down` of its amplitude.
 pub fn clock_lines(values: &[Complex32], down: f64, most: usize) -> Vec<f64> {
-    let lines = values.len().next_power_of_two();
+    let lines = quick_length(values.len());
     let mut buffer: Vec<Complex32> = values
         .iter()
         .zip(window(values.len()))
@@ -151,6 +152,15 @@ pub fn clock_lines(values: &[Complex32], down: f64, most: usize) -> Vec<f64> {
         .into_iter()
         .map(|place| measure(values, place).per_value)
         .collect()
+}
+
+/// The next length of which a transform is quick: a power of two, or five or six eighths of one.
+fn quick_length(count: usize) -> usize {
+    let whole = count.next_power_of_two();
+    [whole / 8 * 5, whole / 4 * 3, whole]
+        .into_iter()
+        .find(|length| *length >= count)
+        .unwrap_or(whole)
 }
 
 /// Takes off the tone nearest to an offset (cycles per value).
@@ -219,11 +229,17 @@ impl Between {
             fft.process(&mut buffer);
             buffer
         });
+        // Both numbers of lines are powers of two: the gains repeat from one line of a telegram to the next.
+        let period = lines / TELEGRAM;
+        let gains: Vec<[f64; 2]> = (0..period)
+            .map(|line| {
+                let angle = std::f64::consts::TAU * line as f64 / period as f64;
+                [2.0 - 2.0 * angle.cos(), 2.0 + 2.0 * angle.cos()]
+            })
+            .collect();
         let power = (0..lines)
             .map(|line| {
-                let angle =
-                    std::f64::consts::TAU * (line as f64 / lines as f64 * TELEGRAM as f64).fract();
-                let gains = [2.0 - 2.0 * angle.cos(), 2.0 + 2.0 * angle.cos()];
+                let gains = gains[line % period];
                 let powers = [same[line], turned[line]].map(|v| f64::from(v.norm_sqr()));
                 let distance = line.min(lines - line) as f64 / lines as f64 * count as f64;
                 match gains.map(|gain| gain > LEAST_GAIN && distance > NEAR_FIELD_LINES) {
@@ -291,71 +307,53 @@ struct StrayLine {
 pub(super) fn measure(values: &[Complex32], place: f64) -> StrayTone {
     let shape = window(values.len());
     let weight: f64 = shape.iter().map(|&w| f64::from(w)).sum();
-    let correlate = |per_value: f64| -> Complex64 {
-        // Exact phase every 256 values, a table within.
-        const BLOCK: usize = 256;
-        let table: Vec<Complex32> = (0..BLOCK)
-            .map(|k| {
-                single(Complex64::cis(
-                    -std::f64::consts::TAU * per_value * k as f64,
-                ))
-            })
-            .collect();
-        let mut sum = Complex64::default();
-        for (block, (chunk, shape)) in values.chunks(BLOCK).zip(shape.chunks(BLOCK)).enumerate() {
-            let part: Complex32 = chunk
-                .iter()
-                .zip(shape)
-                .zip(&table)
-                .map(|((v, w), t)| v * w * t)
-                .sum();
-            let turns = (per_value * (block * BLOCK) as f64).fract();
-            sum += Complex64::new(part.re.into(), part.im.into())
-                * Complex64::cis(-std::f64::consts::TAU * turns);
-        }
-        sum / weight
-    };
-    let mut best = place;
-    for step in [1.0, 0.5, 0.25, 0.125] {
-        let step = step / values.len() as f64;
-        let [before, here, after] = [best - step, best, best + step]
-            .map(|p| correlate(p).norm().max(f64::MIN_POSITIVE).ln());
-        let bend = before - 2.0 * here + after;
-        if bend < 0.0 {
-            best += step * (0.5 * (before - after) / bend).clamp(-1.0, 1.0);
+    // The search stays within two lines of the place: turned back to it, sums of a few values tell frequencies as well.
+    let block = (values.len() / 2048).clamp(1, BLOCK);
+    let mut still = Vec::with_capacity(values.len() / block + 1);
+    let back = Oscillator::new(-place);
+    let turned = back.turned(values, Complex64::ONE);
+    let mut part = Complex32::default();
+    for (n, (value, w)) in turned.zip(&shape).enumerate() {
+        part += value * w;
+        if (n + 1) % block == 0 || n + 1 == values.len() {
+            still.push(part);
+            part = Complex32::default();
         }
     }
+    let mut off = 0.0;
+    for step in [1.0, 0.5, 0.25, 0.125] {
+        let step = step / values.len() as f64;
+        let [before, here, after] = [off - step, off, off + step].map(|per_value| {
+            let sum: Complex64 = Oscillator::new(-per_value * block as f64)
+                .turned(&still, Complex64::ONE)
+                .map(wide)
+                .sum();
+            sum.norm().max(f64::MIN_POSITIVE).ln()
+        });
+        let bend = before - 2.0 * here + after;
+        if bend < 0.0 {
+            off += step * (0.5 * (before - after) / bend).clamp(-1.0, 1.0);
+        }
+    }
+    let per_value = place + off;
+    let sum: Complex64 = Oscillator::new(-per_value)
+        .turned(values, Complex64::ONE)
+        .zip(&shape)
+        .map(|(value, w)| wide(value * w))
+        .sum();
     StrayTone {
-        per_value: best,
-        amplitude: correlate(best),
+        per_value,
+        amplitude: sum / weight,
     }
 }
 
 fn subtract(values: &mut [Complex32], tone: &StrayTone) {
-    const BLOCK: usize = 256;
-    let table: Vec<Complex32> = (0..BLOCK)
-        .map(|k| {
-            single(Complex64::cis(
-                std::f64::consts::TAU * tone.per_value * k as f64,
-            ))
-        })
-        .collect();
-    for (block, chunk) in values.chunks_mut(BLOCK).enumerate() {
-        let turns = (tone.per_value * (block * BLOCK) as f64).fract();
-        let base = single(tone.amplitude * Complex64::cis(std::f64::consts::TAU * turns));
-        chunk
-            .iter_mut()
-            .zip(&table)
-            .for_each(|(v, t)| *v -= base * t);
-    }
-}
-
-fn single(value: Complex64) -> Complex32 {
-    Complex32::new(value.re as f32, value.im as f32)
+    Oscillator::new(tone.per_value).add_to(values, -tone.amplitude);
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::phasor::single;
     use super::*;
     use rand::SeedableRng;
     use rand_distr::{Distribution, StandardNormal};

@@ -19,6 +19,7 @@ mod interference;
 mod join;
 mod other_field;
 mod other_kinds;
+mod phasor;
 mod pieces;
 mod pulse;
 mod read;
@@ -33,7 +34,7 @@ mod track;
 mod views;
 
 pub use band::Kept;
-pub use chain::{receive, receive_joined};
+pub use chain::{read_numbers, receive, receive_joined};
 pub use edge::Edge;
 pub use fold::{BIT, BoundarySums, Fold, HALF, TELEGRAM};
 pub use front::{Cycles, Tuning, to_cycles};

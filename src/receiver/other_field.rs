@@ -9,6 +9,7 @@ use std::ops::Range;
 use num_complex::{Complex32, Complex64};
 
 use super::interference::{measure, remove_line};
+use super::phasor::{single, wide};
 
 /// Cycles in which the other field is taken as either on or off: two bits, half a millisecond.
 const BLOCK: usize = 64;
@@ -195,14 +196,6 @@ fn switching(values: &[Complex32]) -> Option<(Turning, Vec<Range<usize>>)> {
         }
     }
     Some((own, bursts))
-}
-
-fn wide(value: Complex32) -> Complex64 {
-    Complex64::new(value.re.into(), value.im.into())
-}
-
-fn single(value: Complex64) -> Complex32 {
-    Complex32::new(value.re as f32, value.im as f32)
 }
 
 #[cfg(test)]

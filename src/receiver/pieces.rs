@@ -1,5 +1,6 @@
 //! Field cycles → pieces: stretches of steady field, with the field divided out.
 
+use std::f64::consts::TAU;
 use std::sync::Arc;
 
 use num_complex::{Complex32, Complex64};
@@ -7,14 +8,21 @@ use num_complex::{Complex32, Complex64};
 use super::edge::Edge;
 use super::front::Cycles;
 use super::interference::{StrayTone, remove_tones};
+use super::phasor::{Oscillator, single};
 use super::retime::retime;
-use super::track::{BLOCK, block_means, slope_of, track};
+use super::track::{BLOCK, block_means, phase_advance, track};
 
 /// Cycles smoothed before deciding whether the field is on.
 const SMOOTH: usize = 16;
 
 /// The field is on where its level is above this share of the upper level.
 const ON_SHARE: f64 = 0.5;
+
+/// A field is level where it stays within this share of its upper level; one that beats with a second field of a sixth of
+/// its strength or more does so for a third of the time at most (derived).
+const FLAT: f32 = 0.04;
+/// See [`FLAT`]; the rest is the antenna's ring-up.
+const MOSTLY: f64 = 0.7;
 
 /// A stretch of field shorter than this holds no usable part of a telegram: 16 bits.
 const SHORTEST: usize = 512;
@@ -65,16 +73,35 @@ pub struct FieldFit {
     pub weight: f64,
 }
 
-/// Stretches where the field is on, as ranges of values. One range where the field never pauses.
-pub fn on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
-    let values = &cycles.values;
+/// The field's level over a few cycles at a time, and the level that all but the highest of them stay below: a reader that
+/// saves power has its field on for a few parts in a hundred.
+fn levels(values: &[Complex32]) -> Option<(Vec<f32>, f32)> {
     let smoothed: Vec<f32> = values
         .chunks(SMOOTH)
         .map(|chunk| chunk.iter().map(|v| v.norm()).sum::<f32>() / chunk.len() as f32)
         .collect();
     let mut sorted = smoothed.clone();
-    sorted.sort_by(f32::total_cmp);
-    let Some(&upper) = sorted.get(sorted.len().saturating_sub(1) * 9 / 10) else {
+    let place = sorted.len().checked_sub(1)? * 49 / 50;
+    let upper = *sorted.select_nth_unstable_by(place, f32::total_cmp).1;
+    Some((smoothed, upper))
+}
+
+/// Whether one field is switched on and off, level while it is on: lines beside it are then its own. A second field would
+/// beat with it.
+pub fn is_one_switched_field(values: &[Complex32]) -> bool {
+    let Some((levels, upper)) = levels(values) else {
+        return false;
+    };
+    let count = |test: &dyn Fn(f32) -> bool| levels.iter().filter(|level| test(**level)).count();
+    let on = count(&|level| level > upper * ON_SHARE as f32);
+    let level = count(&|level| (level / upper - 1.0).abs() < FLAT);
+    on < levels.len() && level as f64 > MOSTLY * on as f64
+}
+
+/// Stretches where the field is on, as ranges of values. One range where the field never pauses.
+pub fn on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
+    let values = &cycles.values;
+    let Some((smoothed, upper)) = levels(values) else {
         return Vec::new();
     };
     let threshold = upper * ON_SHARE as f32;
@@ -203,10 +230,8 @@ fn blank_impulses(ripple: &mut [Complex32]) -> usize {
 
 fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit) {
     let slope = phase_slope(values);
-    let turned: Vec<Complex32> = values
-        .iter()
-        .enumerate()
-        .map(|(i, &v)| v * single(Complex64::cis(-slope * i as f64)))
+    let turned: Vec<Complex32> = Oscillator::new(-slope / TAU)
+        .turned(values, Complex64::ONE)
         .collect();
     let track = track(&turned);
     let mut ripple: Vec<Complex32> = turned
@@ -221,7 +246,7 @@ fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit)
     let ahead: Vec<f64> = phases
         .iter()
         .enumerate()
-        .map(|(k, phase)| (phase + slope * track.middle(k)) / std::f64::consts::TAU)
+        .map(|(k, phase)| (phase + slope * track.middle(k)) / TAU)
         .collect();
     let middle = ahead[ahead.len() / 2];
     if ahead.iter().any(|a| (a - middle).abs() > DRIFT_CYCLES) {
@@ -238,7 +263,7 @@ fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit)
         .map(|a| (a - mean).abs())
         .fold(0.0, f64::max)
         / mean.max(f64::MIN_POSITIVE);
-    let frequency_hz = field_hz * (1.0 + (slope + fine_slope) / std::f64::consts::TAU);
+    let frequency_hz = field_hz * (1.0 + (slope + fine_slope) / TAU);
     let blocks = values.len() as f64 / BLOCK as f64;
     let fit = FieldFit {
         frequency_hz,
@@ -249,31 +274,10 @@ fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit)
     (ripple, fit)
 }
 
-/// Phase advance per value, radians: least-squares slope through the unwrapped phases of block means.
+/// Phase advance per value, radians.
 fn phase_slope(values: &[Complex32]) -> f64 {
     let block = BLOCK.min(values.len().max(2) / 2).max(1);
-    let means = block_means(values, block);
-    if means.len() < 2 {
-        return 0.0;
-    }
-    // A first guess from neighbouring blocks keeps the unwrapping from slipping.
-    let advance: Complex64 = means.windows(2).map(|pair| pair[1] * pair[0].conj()).sum();
-    let guess = advance.arg();
-    let mut phases = Vec::with_capacity(means.len());
-    let mut turned = 0.0;
-    for (k, mean) in means.iter().enumerate() {
-        let phase = (mean * Complex64::cis(-guess * k as f64)).arg();
-        if let Some(&last) = phases.last() {
-            let step: f64 = phase + turned - last;
-            turned -= std::f64::consts::TAU * (step / std::f64::consts::TAU).round();
-        }
-        phases.push(phase + turned);
-    }
-    (guess + slope_of(&phases)) / block as f64
-}
-
-fn single(value: Complex64) -> Complex32 {
-    Complex32::new(value.re as f32, value.im as f32)
+    phase_advance(&block_means(values, block)) / block as f64
 }
 
 #[cfg(test)]
@@ -288,7 +292,7 @@ mod tests {
             .map(|i| {
                 single(Complex64::from_polar(
                     0.5,
-                    std::f64::consts::TAU * 3.7 * f64::from(i) / field_hz,
+                    TAU * 3.7 * f64::from(i) / field_hz,
                 ))
             })
             .collect();

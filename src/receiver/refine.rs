@@ -9,6 +9,7 @@ use super::band::Kept;
 use super::decision::{Boundaries, decide};
 use super::edge::Edge;
 use super::fold::{BIT, Fold, TELEGRAM};
+use super::phasor::{single, wide};
 use super::pieces::Piece;
 use super::pulse::Pulse;
 use super::read::{Attempt, ReadLimits};
@@ -286,12 +287,4 @@ fn fold_angle(angle: f64) -> f64 {
     } else {
         folded
     }
-}
-
-fn wide(value: Complex32) -> Complex64 {
-    Complex64::new(value.re.into(), value.im.into())
-}
-
-fn single(value: Complex64) -> Complex32 {
-    Complex32::new(value.re as f32, value.im as f32)
 }

@@ -1,8 +1,12 @@
 //! Steady tones in a stretch of samples: where the field may be.
 
-use num_complex::{Complex32, Complex64};
-use rustfft::FftPlanner;
+use std::sync::Arc;
 
+use num_complex::{Complex32, Complex64};
+use realfft::{RealFftPlanner, RealToComplex};
+use rustfft::{Fft, FftPlanner};
+
+use super::phasor::Oscillator;
 use super::signal::Samples;
 
 /// Longest transform: 65 536 samples are 33 ms at 2 MS/s, lines 30 Hz apart.
@@ -51,30 +55,16 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
     let complex = matches!(samples, Samples::Complex(_));
     let gain = WINDOW[0] * lines as f64 / if complex { 1.0 } else { 2.0 };
     let segments = SEGMENTS.min((count / lines) * 2 - 1);
-    let fft = FftPlanner::new().plan_fft_forward(lines);
+    let mut transform = Transform::new(lines, complex);
     let kept = if complex { lines } else { lines / 2 };
     let mut power = vec![0.0; kept];
-    let mut buffer = vec![Complex32::default(); lines];
     for segment in 0..segments {
         let from = if segments > 1 {
             segment * (count - lines) / (segments - 1)
         } else {
             0
         };
-        match samples {
-            Samples::Real(all) => {
-                for ((b, x), w) in buffer.iter_mut().zip(&all[from..]).zip(&window) {
-                    *b = Complex32::new(x * w, 0.0);
-                }
-            }
-            Samples::Complex(all) => {
-                for ((b, x), w) in buffer.iter_mut().zip(&all[from..]).zip(&window) {
-                    *b = x * w;
-                }
-            }
-        }
-        fft.process(&mut buffer);
-        for (sum, b) in power.iter_mut().zip(&buffer) {
+        for (sum, b) in power.iter_mut().zip(transform.of(samples, from, &window)) {
             *sum += f64::from(b.norm_sqr()) / (gain * gain * segments as f64);
         }
     }
@@ -85,14 +75,58 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
     })
 }
 
+/// Transforms of windowed samples; real ones need half the work.
+enum Transform {
+    Complex(Arc<dyn Fft<f32>>, Vec<Complex32>),
+    Real(Arc<dyn RealToComplex<f32>>, Vec<f32>, Vec<Complex32>),
+}
+
+impl Transform {
+    fn new(lines: usize, complex: bool) -> Self {
+        if complex {
+            let fft = FftPlanner::new().plan_fft_forward(lines);
+            Self::Complex(fft, vec![Complex32::default(); lines])
+        } else {
+            let fft = RealFftPlanner::new().plan_fft_forward(lines);
+            let (input, output) = (fft.make_input_vec(), fft.make_output_vec());
+            Self::Real(fft, input, output)
+        }
+    }
+
+    /// Lines from zero frequency on.
+    fn of(&mut self, samples: Samples<'_>, from: usize, window: &[f32]) -> &[Complex32] {
+        match (self, samples) {
+            (Self::Complex(fft, buffer), Samples::Complex(all)) => {
+                for ((b, x), w) in buffer.iter_mut().zip(&all[from..]).zip(window) {
+                    *b = x * w;
+                }
+                fft.process(buffer);
+                buffer
+            }
+            (Self::Real(fft, input, output), Samples::Real(all)) => {
+                for ((b, x), w) in input.iter_mut().zip(&all[from..]).zip(window) {
+                    *b = x * w;
+                }
+                fft.process(input, output)
+                    .expect("both buffers have the lengths the plan asked for");
+                output
+            }
+            _ => unreachable!("made for the samples it is used with"),
+        }
+    }
+}
+
 /// The window's `count` values.
 pub fn window(count: usize) -> Vec<f32> {
-    let phase = |i: usize| std::f64::consts::TAU * i as f64 / count as f64;
-    (0..count)
-        .map(|i| {
-            let sum = WINDOW[0] - WINDOW[1] * phase(i).cos() + WINDOW[2] * (2.0 * phase(i)).cos()
-                - WINDOW[3] * (3.0 * phase(i)).cos();
-            sum as f32
+    let [mean, once, twice, thrice] = WINDOW.map(|share| share as f32);
+    let ones = vec![Complex32::ONE; count];
+    Oscillator::new(1.0 / count.max(1) as f64)
+        .turned(&ones, Complex64::ONE)
+        .map(|turn| {
+            // cos 2x = 2cos²x − 1, cos 3x = (2·cos 2x − 1)·cos x
+            let cos = turn.re;
+            let double = 2.0 * cos * cos - 1.0;
+            mean - once * cos + twice * double - thrice * (2.0 * double - 1.0) * cos
         })
         .collect()
 }
@@ -156,11 +190,13 @@ pub fn floor_of(power: &[f64]) -> Vec<f64> {
     let medians: Vec<f64> = power
         .chunks(block)
         .map(|chunk| {
-            let mut sorted: Vec<f64> = chunk.iter().copied().filter(|p| *p > 0.0).collect();
-            sorted.sort_by(f64::total_cmp);
-            sorted
-                .get(sorted.len() / 2)
-                .map_or(rounding, |median| median.max(rounding))
+            let mut known: Vec<f64> = chunk.iter().copied().filter(|p| *p > 0.0).collect();
+            let middle = known.len() / 2;
+            if known.is_empty() {
+                return rounding;
+            }
+            let median = *known.select_nth_unstable_by(middle, f64::total_cmp).1;
+            median.max(rounding)
         })
         .collect();
     (0..count).map(|i| medians[i / block]).collect()

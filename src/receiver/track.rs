@@ -104,6 +104,27 @@ pub fn slope_of(values: &[f64]) -> f64 {
     along * 12.0 / (n * (n * n - 1.0))
 }
 
+/// Phase advance from one block mean to the next, radians: least-squares slope through the unwrapped phases.
+pub fn phase_advance(means: &[Complex64]) -> f64 {
+    if means.len() < 2 {
+        return 0.0;
+    }
+    // A first guess from neighbouring blocks keeps the unwrapping from slipping.
+    let advance: Complex64 = means.windows(2).map(|pair| pair[1] * pair[0].conj()).sum();
+    let guess = advance.arg();
+    let mut phases = Vec::with_capacity(means.len());
+    let mut turned = 0.0;
+    for (k, mean) in means.iter().enumerate() {
+        let phase = (mean * Complex64::cis(-guess * k as f64)).arg();
+        if let Some(&last) = phases.last() {
+            let step: f64 = phase + turned - last;
+            turned -= std::f64::consts::TAU * (step / std::f64::consts::TAU).round();
+        }
+        phases.push(phase + turned);
+    }
+    guess + slope_of(&phases)
+}
+
 /// Means of whole blocks.
 pub fn block_means(values: &[Complex32], block: usize) -> Vec<Complex64> {
     values

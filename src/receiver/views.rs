@@ -2,7 +2,7 @@
 
 use super::front::Tuning;
 use super::signal::{Kind, Samples, Signal};
-use super::tones::{Tone, spectrum};
+use super::tones::{Spectrum, Tone, spectrum};
 
 /// Nominal field frequency, Hz (ISO 11785).
 pub const NOMINAL_HZ: f64 = 134_200.0;
@@ -19,6 +19,11 @@ pub(super) const CLOCKS: usize = 3;
 /// A tone this much weaker than the strongest outside the band (ratio of amplitudes) is not taken as the field: a
 /// ripple's own lines look like tones in captures without a carrier.
 const LEAST_SHARE: f64 = 0.25;
+
+/// A tone below this that folding would make of a field far off its frequency is mains hum on an envelope.
+const HUM_HZ: f64 = 700.0;
+/// See [`HUM_HZ`]: a field that is read as far off as this has a fault of its own.
+const FOLDED_OFF_HZ: f64 = 1000.0;
 
 /// One way of looking at the samples.
 #[derive(Clone, Copy, Debug)]
@@ -41,19 +46,41 @@ fn is_two_level(samples: Samples<'_>) -> bool {
     samples.iter().all(|&x| x == first || x == second)
 }
 
-/// Ways of looking at the samples worth trying, likeliest first.
-pub(super) fn views(signal: &Signal<'_>) -> (Vec<View>, f64, bool) {
+/// What the samples suggest at first sight.
+pub(super) struct FirstSight {
+    /// Ways of looking at the samples worth trying, likeliest first.
+    pub views: Vec<View>,
+    /// Samples per second.
+    pub rate_hz: f64,
+    /// Nothing stated the rate.
+    pub rate_assumed: bool,
+    /// All of the samples' spectrum; `None` for a handful of samples.
+    pub spectrum: Option<Spectrum>,
+}
+
+/// Looks where the field may be.
+pub(super) fn first_sight(signal: &Signal<'_>) -> FirstSight {
     let logic = signal.logic || is_two_level(signal.samples);
-    let tones = spectrum(signal.samples).map_or_else(Vec::new, |s| s.tones(24));
+    let spectrum = spectrum(signal.samples);
+    let tones = spectrum
+        .as_ref()
+        .map_or_else(Vec::new, |spectrum| spectrum.tones(24));
     let (rate_hz, rate_assumed) = match signal.rate_hz {
         Some(rate_hz) => (rate_hz, false),
         // The strongest tone is the field.
         None => match (signal.samples, tones.first()) {
             (Samples::Real(_), Some(tone)) => (NOMINAL_HZ / tone.per_sample, true),
-            _ => return (Vec::new(), 0.0, true),
+            _ => {
+                return FirstSight {
+                    views: Vec::new(),
+                    rate_hz: 0.0,
+                    rate_assumed: true,
+                    spectrum,
+                };
+            }
         },
     };
-    let mut views = Vec::new();
+    let (mut views, mut unlikely) = (Vec::new(), Vec::new());
     let strongest = tones.first().map_or(0.0, |tone| tone.amplitude);
     let mut add = |tone: &Tone| {
         if tone.amplitude < LEAST_SHARE * strongest {
@@ -65,7 +92,12 @@ pub(super) fn views(signal: &Signal<'_>) -> (Vec<View>, f64, bool) {
                 Samples::Real(_) if tuning.field_hz < 0.5 * rate_hz => Kind::Direct,
                 Samples::Real(_) => Kind::Folded,
             };
-            views.push(View { kind, tuning });
+            let off_hz = (tuning.field_hz - NOMINAL_HZ).abs();
+            if kind == Kind::Folded && tuning.apparent_hz < HUM_HZ && off_hz > FOLDED_OFF_HZ {
+                unlikely.push(View { kind, tuning });
+            } else {
+                views.push(View { kind, tuning });
+            }
         }
     };
     tones.iter().for_each(&mut add);
@@ -86,7 +118,13 @@ pub(super) fn views(signal: &Signal<'_>) -> (Vec<View>, f64, bool) {
             views.push(envelope);
         }
     }
-    (views, rate_hz, rate_assumed)
+    views.append(&mut unlikely);
+    FirstSight {
+        views,
+        rate_hz,
+        rate_assumed,
+        spectrum,
+    }
 }
 
 /// An envelope's half bits last 119 µs: with less than two samples in each, nothing is left to read.

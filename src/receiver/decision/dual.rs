@@ -3,6 +3,8 @@
 //! A dual word gives each checked bit a sign d; its part of the sum is the probability of the signs with every 1 of a
 //! checked bit weighted by its d. Eight dual words go side by side.
 
+use multiversion::multiversion;
+
 use super::code::{CHECKED_BITS, COUNTRY_BITS, Code, Step};
 use super::evidence::{Signs, across};
 use crate::telegram::CODED_BITS;
@@ -97,50 +99,55 @@ impl DualProduct {
     }
 
     pub(super) fn sum(&self) -> f64 {
-        let low = low_patterns();
-        let syndromes = &self.code.syndromes;
-        // Mean and half difference of each pair of factors: value = mean + half·(d·d').
-        let mut total = [0.0f64; LANES];
-        for high in 0..(1u32 << 13) {
-            let upper = (high << 3) as u16;
-            let first = syndromes[0];
-            let first_high = parity(upper & first);
-            // The first free bit: t = ½·start·(1 or d); only one state is occupied.
-            let mut value = [0.5 * self.start; LANES];
-            if self.start_sign == 1 {
-                for lane in 0..LANES {
-                    value[lane] *= first_high * low[usize::from(first & 7)][lane];
-                }
-            }
-            for k in 1..CHECKED_BITS {
-                let both = syndromes[k] ^ syndromes[k - 1];
-                let [same, other] = self.factors[k];
-                let (mean, half) = (0.5 * (same + other), 0.5 * (same - other));
-                let half = half * parity(upper & both);
-                let pattern = &low[usize::from(both & 7)];
-                if self.swapped[k] {
-                    let before = syndromes[k - 1];
-                    let before_high = parity(upper & before);
-                    let flip = &low[usize::from(before & 7)];
-                    for lane in 0..LANES {
-                        value[lane] *= (mean + half * pattern[lane]) * (before_high * flip[lane]);
-                    }
-                } else {
-                    for lane in 0..LANES {
-                        value[lane] *= mean + half * pattern[lane];
-                    }
-                }
-            }
-            let last = syndromes[CHECKED_BITS - 1];
-            let last_high = parity(upper & last);
-            let [same, other] = self.closing;
+        sum_of_products(self)
+    }
+}
+
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn sum_of_products(product: &DualProduct) -> f64 {
+    let low = low_patterns();
+    let syndromes = &product.code.syndromes;
+    // Mean and half difference of each pair of factors: value = mean + half·(d·d').
+    let mut total = [0.0f64; LANES];
+    for high in 0..(1u32 << 13) {
+        let upper = (high << 3) as u16;
+        let first = syndromes[0];
+        let first_high = parity(upper & first);
+        // The first free bit: t = ½·start·(1 or d); only one state is occupied.
+        let mut value = [0.5 * product.start; LANES];
+        if product.start_sign == 1 {
             for lane in 0..LANES {
-                let sign = last_high * low[usize::from(last & 7)][lane];
-                total[lane] += value[lane] * if sign > 0.0 { same } else { other };
+                value[lane] *= first_high * low[usize::from(first & 7)][lane];
             }
         }
-        total.iter().sum()
+        for k in 1..CHECKED_BITS {
+            let both = syndromes[k] ^ syndromes[k - 1];
+            let [same, other] = product.factors[k];
+            let (mean, half) = (0.5 * (same + other), 0.5 * (same - other));
+            let half = half * parity(upper & both);
+            let pattern = &low[usize::from(both & 7)];
+            if product.swapped[k] {
+                let before = syndromes[k - 1];
+                let before_high = parity(upper & before);
+                let flip = &low[usize::from(before & 7)];
+                for lane in 0..LANES {
+                    value[lane] *= (mean + half * pattern[lane]) * (before_high * flip[lane]);
+                }
+            } else {
+                for lane in 0..LANES {
+                    value[lane] *= mean + half * pattern[lane];
+                }
+            }
+        }
+        let last = syndromes[CHECKED_BITS - 1];
+        let last_high = parity(upper & last);
+        let [same, other] = product.closing;
+        for lane in 0..LANES {
+            let sign = last_high * low[usize::from(last & 7)][lane];
+            total[lane] += value[lane] * if sign > 0.0 { same } else { other };
+        }
     }
+    total.iter().sum()
 }
 
 /// The sum over dual words where neighbouring pulses overlap, or only some country codes occur: the two signs'
@@ -209,47 +216,7 @@ impl DualChain {
     }
 
     pub(super) fn sum(&self) -> f64 {
-        let low = low_patterns();
-        let syndromes = &self.code.syndromes;
-        let country_bits = self.code.country_bits();
-        let low_country: [usize; LANES] =
-            std::array::from_fn(|lane| self.country_signs(lane as u16));
-        let mut total = 0.0;
-        for high in 0..(1u32 << 13) {
-            let upper = (high << 3) as u16;
-            let mut plus = [self.start[0]; LANES];
-            let mut minus = [self.start[1]; LANES];
-            let bit_by_bit = |bits: std::ops::Range<usize>, plus: &mut [f64], minus: &mut [f64]| {
-                for (syndrome, [zero, one]) in syndromes[bits.clone()].iter().zip(&self.steps[bits])
-                {
-                    let high_sign = parity(upper & syndrome);
-                    let pattern = &low[usize::from(syndrome & 7)];
-                    for lane in 0..LANES {
-                        let sign = high_sign * pattern[lane];
-                        let (p, m) = (plus[lane], minus[lane]);
-                        plus[lane] = (zero[0][0] + sign * one[0][0]) * p
-                            + (zero[1][0] + sign * one[1][0]) * m;
-                        minus[lane] = (zero[0][1] + sign * one[0][1]) * p
-                            + (zero[1][1] + sign * one[1][1]) * m;
-                    }
-                }
-            };
-            if let Some(countries) = &self.countries {
-                bit_by_bit(0..country_bits.start, &mut plus, &mut minus);
-                let high_country = self.country_signs(upper);
-                for lane in 0..LANES {
-                    let transfer = &countries[high_country ^ low_country[lane]];
-                    [plus[lane], minus[lane]] = pass([plus[lane], minus[lane]], transfer);
-                }
-                bit_by_bit(country_bits.end..syndromes.len(), &mut plus, &mut minus);
-            } else {
-                bit_by_bit(0..syndromes.len(), &mut plus, &mut minus);
-            }
-            for lane in 0..LANES {
-                total += self.tail[0] * plus[lane] + self.tail[1] * minus[lane];
-            }
-        }
-        total
+        sum_of_chains(self)
     }
 
     /// The signs a dual word gives the bits of the country code, bit i set where that of bit i is −1.
@@ -260,6 +227,49 @@ impl DualChain {
             .map(|(bit, syndrome)| ((dual & syndrome).count_ones() as usize & 1) << bit)
             .sum()
     }
+}
+
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn sum_of_chains(chain: &DualChain) -> f64 {
+    let low = low_patterns();
+    let syndromes = &chain.code.syndromes;
+    let country_bits = chain.code.country_bits();
+    let low_country: [usize; LANES] = std::array::from_fn(|lane| chain.country_signs(lane as u16));
+    let mut total = 0.0;
+    for high in 0..(1u32 << 13) {
+        let upper = (high << 3) as u16;
+        let mut plus = [chain.start[0]; LANES];
+        let mut minus = [chain.start[1]; LANES];
+        let bit_by_bit = |bits: std::ops::Range<usize>, plus: &mut [f64], minus: &mut [f64]| {
+            for (syndrome, [zero, one]) in syndromes[bits.clone()].iter().zip(&chain.steps[bits]) {
+                let high_sign = parity(upper & syndrome);
+                let pattern = &low[usize::from(syndrome & 7)];
+                for lane in 0..LANES {
+                    let sign = high_sign * pattern[lane];
+                    let (p, m) = (plus[lane], minus[lane]);
+                    plus[lane] =
+                        (zero[0][0] + sign * one[0][0]) * p + (zero[1][0] + sign * one[1][0]) * m;
+                    minus[lane] =
+                        (zero[0][1] + sign * one[0][1]) * p + (zero[1][1] + sign * one[1][1]) * m;
+                }
+            }
+        };
+        if let Some(countries) = &chain.countries {
+            bit_by_bit(0..country_bits.start, &mut plus, &mut minus);
+            let high_country = chain.country_signs(upper);
+            for lane in 0..LANES {
+                let transfer = &countries[high_country ^ low_country[lane]];
+                [plus[lane], minus[lane]] = pass([plus[lane], minus[lane]], transfer);
+            }
+            bit_by_bit(country_bits.end..syndromes.len(), &mut plus, &mut minus);
+        } else {
+            bit_by_bit(0..syndromes.len(), &mut plus, &mut minus);
+        }
+        for lane in 0..LANES {
+            total += chain.tail[0] * plus[lane] + chain.tail[1] * minus[lane];
+        }
+    }
+    total
 }
 
 fn pass([plus, minus]: [f64; 2], transfer: &Transfer) -> [f64; 2] {

@@ -47,7 +47,7 @@ pub fn levels(samples: &[f32]) -> Option<Levels> {
             })
             .collect()
     };
-    sorted.sort_by(f32::total_cmp);
+    sorted.sort_unstable_by(f32::total_cmp);
     let (lowest, highest) = (f64::from(sorted[0]), f64::from(sorted[sorted.len() - 1]));
     let mut gaps: Vec<f64> = sorted
         .windows(2)
@@ -59,8 +59,8 @@ pub fn levels(samples: &[f32]) -> Option<Levels> {
         return None;
     }
     let distinct = gaps.len() + 1;
-    gaps.sort_by(f64::total_cmp);
-    let step = gaps[gaps.len() / 2];
+    let middle = gaps.len() / 2;
+    let step = *gaps.select_nth_unstable_by(middle, f64::total_cmp).1;
     let share = |from: f64, to: f64| {
         let below = |value: f64| sorted.partition_point(|&x| f64::from(x) < value);
         (below(to) - below(from)) as f64 / sorted.len() as f64

@@ -1,7 +1,11 @@
 //! Mains hum: a straight drift and the first harmonics of 50 or 60 Hz, fitted together.
 
+use std::f64::consts::TAU;
+
 use nalgebra::{DMatrix, DVector};
-use num_complex::Complex32;
+use num_complex::{Complex32, Complex64};
+
+use crate::receiver::track::{block_means, phase_advance};
 
 /// Blocks a second for raw samples.
 const BLOCK_HZ: f64 = 1000.0;
@@ -11,6 +15,9 @@ const BLOCK_CYCLES: usize = 128;
 const HARMONICS: usize = 4;
 /// Five periods of 50 Hz tell it from 60 Hz and from a drift.
 const SHORTEST_S: f64 = 0.095;
+/// One side of the field holds this many times the power of the other where a second field and no hum is there: hum that
+/// shifts the phase by half as much as it moves the level makes the sides 1 to 9.
+const ONE_SIDED: f64 = 20.0;
 /// Mains frequencies of the world.
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 
@@ -27,6 +34,9 @@ pub struct Hum {
     pub ratio: f64,
     /// Share of what is left beside the drift that the mains explain.
     pub explained: f64,
+    /// Of a field's level: the one side of the field, above (1) or below (−1), that the strongest shows on. A level that
+    /// swings shows on both; a second field on one, and the level beats with it.
+    pub one_side: Option<f64>,
 }
 
 /// Hum added to real samples, in their unit.
@@ -40,7 +50,7 @@ pub fn of_samples(samples: &[f32], rate_hz: f64) -> Option<Hum> {
     }
     // A Hann window over some 134 cycles leaves 1e-6 of the field.
     let shape: Vec<f64> = (0..block)
-        .map(|k| 1.0 - (std::f64::consts::TAU * (k as f64 + 0.5) / block as f64).cos())
+        .map(|k| 1.0 - (TAU * (k as f64 + 0.5) / block as f64).cos())
         .collect();
     let total: f64 = shape.iter().sum();
     let series: Vec<f64> = samples
@@ -59,19 +69,45 @@ pub fn of_samples(samples: &[f32], rate_hz: f64) -> Option<Hum> {
 
 /// Hum in the field's level, relative to it.
 pub fn of_amplitudes(values: &[Complex32], field_hz: f64) -> Option<Hum> {
-    let series: Vec<f64> = values
-        .chunks_exact(BLOCK_CYCLES)
-        .map(|chunk| {
-            let sum: Complex32 = chunk.iter().sum();
-            f64::from(sum.norm()) / BLOCK_CYCLES as f64
-        })
-        .collect();
-    let mean = series.iter().sum::<f64>() / series.len().max(1) as f64;
+    let blocks = block_means(values, BLOCK_CYCLES);
+    let mean = blocks.iter().map(|block| block.norm()).sum::<f64>() / blocks.len().max(1) as f64;
     if mean <= 0.0 {
         return None;
     }
-    let series: Vec<f64> = series.iter().map(|level| level / mean).collect();
-    fit(&series, field_hz / BLOCK_CYCLES as f64)
+    let series: Vec<f64> = blocks.iter().map(|block| block.norm() / mean).collect();
+    let rate_hz = field_hz / BLOCK_CYCLES as f64;
+    let hum = fit(&series, rate_hz)?;
+    Some(Hum {
+        one_side: one_side(&blocks, hum.strongest_hz / rate_hz),
+        ..hum
+    })
+}
+
+/// On which side of the field a swing of its level shows, if on one only.
+fn one_side(blocks: &[Complex64], per_block: f64) -> Option<f64> {
+    let turn = phase_advance(blocks);
+    let still = |index: usize| Complex64::cis(-turn * index as f64);
+    let count = blocks.len() as f64;
+    let mean = (0..blocks.len())
+        .map(|index| blocks[index] * still(index))
+        .sum::<Complex64>()
+        / count;
+    let side = |sign: f64| {
+        let sum: Complex64 = (0..blocks.len())
+            .map(|index| {
+                let hann = 1.0 - (TAU * (index as f64 + 0.5) / count).cos();
+                let back = Complex64::cis(-TAU * sign * per_block * index as f64);
+                (blocks[index] * still(index) - mean) * back * hann
+            })
+            .sum();
+        sum.norm_sqr()
+    };
+    let [above, below] = [side(1.0), side(-1.0)];
+    if above > ONE_SIDED * below {
+        Some(1.0)
+    } else {
+        (below > ONE_SIDED * above).then_some(-1.0)
+    }
 }
 
 fn fit(series: &[f64], rate_hz: f64) -> Option<Hum> {
@@ -85,7 +121,7 @@ fn fit(series: &[f64], rate_hz: f64) -> Option<Hum> {
     for mains_hz in MAINS_HZ {
         let mut columns = drift_columns(count);
         for harmonic in 1..=HARMONICS {
-            let step = std::f64::consts::TAU * mains_hz * harmonic as f64 / rate_hz;
+            let step = TAU * mains_hz * harmonic as f64 / rate_hz;
             columns.push((0..count).map(|i| (step * i as f64).cos()).collect());
             columns.push((0..count).map(|i| (step * i as f64).sin()).collect());
         }
@@ -101,6 +137,7 @@ fn fit(series: &[f64], rate_hz: f64) -> Option<Hum> {
             strongest_hz: mains_hz * strongest as f64,
             ratio: gained / (2.0 * HARMONICS as f64) / (left / freedom).max(f64::MIN_POSITIVE),
             explained: gained / drift.max(f64::MIN_POSITIVE),
+            one_side: None,
         };
         if best.is_none_or(|other| hum.ratio > other.ratio) {
             best = Some(hum);
@@ -138,7 +175,7 @@ mod tests {
         let samples: Vec<f32> = (0..100_000)
             .map(|n| {
                 let t = f64::from(n) / 500e3;
-                let turns = |hz: f64| (std::f64::consts::TAU * hz * t).sin();
+                let turns = |hz: f64| (TAU * hz * t).sin();
                 (turns(134_200.0) + 0.02 * turns(60.0) + 0.05 * turns(120.0) + 0.1 * t) as f32
             })
             .collect();

@@ -3,8 +3,8 @@
 use std::cmp::Ordering;
 
 use super::super::reception::Reception;
-use super::super::signal::{Kind, Samples};
-use super::super::tones::spectrum;
+use super::super::signal::Kind;
+use super::super::tones::Spectrum;
 
 /// Tones nearer to the field than this are the ripple's own lines, or found more finely between them.
 const NEAR_FIELD_HZ: f64 = 16_000.0;
@@ -43,7 +43,7 @@ pub fn folded_hz(frequency_hz: f64, rate_hz: f64) -> f64 {
 
 /// Tones of the whole capture and those found beside the field, strongest first. Real samples in plain sight only: what
 /// folds has no frequency of its own to compare.
-pub fn lines(samples: Samples<'_>, reception: &Reception) -> Vec<Line> {
+pub fn lines(spectrum: Option<&Spectrum>, reception: &Reception) -> Vec<Line> {
     let (Some(seen), Some(field_hz), Some(amplitude)) = (
         &reception.seen,
         reception.field.frequency_hz,
@@ -68,7 +68,7 @@ pub fn lines(samples: Samples<'_>, reception: &Reception) -> Vec<Line> {
         }
     }
     if reception.kind == Kind::Direct
-        && let Some(spectrum) = spectrum(samples)
+        && let Some(spectrum) = spectrum
     {
         for tone in spectrum.tones(MOST) {
             let frequency_hz = tone.per_sample * reception.rate_hz;

@@ -27,10 +27,12 @@ use num_complex::{Complex32, Complex64};
 
 use super::acquire::BoundaryPulses;
 use super::fold::TELEGRAM;
+use super::phasor::{Oscillator, single};
 use super::pieces::Piece;
 use super::reception::{Reception, Seen};
 use super::signal::{Kind, Samples, Signal};
-use super::track::{BLOCK, block_means, track};
+use super::tones::Spectrum;
+use super::track::{BLOCK, block_means, phase_advance, track};
 
 /// Candidates likelier wrong than this are noise's own, and nothing is measured along them.
 const WORTH_FOLLOWING: f64 = 0.01;
@@ -72,7 +74,7 @@ pub struct Survey {
 
 impl Survey {
     /// Measures what the receiver saw.
-    pub fn of(signal: &Signal<'_>, reception: &Reception) -> Self {
+    pub fn of(signal: &Signal<'_>, spectrum: Option<&Spectrum>, reception: &Reception) -> Self {
         let real = !reception.kind.has_carrier();
         let mut survey = Self::default();
         if let Samples::Real(samples) = signal.samples
@@ -85,7 +87,7 @@ impl Survey {
             return survey;
         };
         if !real {
-            survey.lines = lines(signal.samples, reception);
+            survey.lines = lines(spectrum, reception);
             survey.edges = edges(&seen.cycles);
         }
         survey.seconds = seen.pieces.iter().map(|p| p.to_s - p.from_s).sum();
@@ -174,25 +176,15 @@ impl Survey {
 /// The ripple with nothing but the field taken off: lines of a ripple that does not repeat pass for stray tones, and what
 /// is left without them is no ripple any more.
 fn untouched(raw: &[Complex32]) -> Vec<Complex32> {
-    let means = block_means(raw, BLOCK);
-    let advance: Complex64 = means.windows(2).map(|pair| pair[1] * pair[0].conj()).sum();
-    let slope = advance.arg() / BLOCK as f64;
-    let turned: Vec<Complex32> = raw
-        .iter()
-        .enumerate()
-        .map(|(i, v)| {
-            let turn = Complex64::cis(-slope * i as f64);
-            v * Complex32::new(turn.re as f32, turn.im as f32)
-        })
+    let slope = phase_advance(&block_means(raw, BLOCK)) / BLOCK as f64;
+    let turned: Vec<Complex32> = Oscillator::new(-slope / std::f64::consts::TAU)
+        .turned(raw, Complex64::ONE)
         .collect();
     let track = track(&turned);
     turned
         .iter()
         .enumerate()
-        .map(|(i, v)| {
-            let field = track.at(i);
-            Complex32::new(v.re, v.im) / Complex32::new(field.re as f32, field.im as f32) - 1.0
-        })
+        .map(|(i, v)| v / single(track.at(i)) - 1.0)
         .collect()
 }
 

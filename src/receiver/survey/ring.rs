@@ -6,6 +6,7 @@
 use num_complex::{Complex32, Complex64};
 
 use crate::receiver::front::Cycles;
+use crate::receiver::phasor::wide;
 
 /// Cycles after an edge that the front end's filter still smears: half its length at a sample rate of 400 kS/s or more.
 const SMEARED: usize = 7;
@@ -179,10 +180,6 @@ fn together(slopes: &[Complex64], field_hz: f64) -> Option<Ring> {
         q_sd: deviation(&qualities),
         rings: slopes.len(),
     })
-}
-
-fn wide(value: Complex32) -> Complex64 {
-    Complex64::new(value.re.into(), value.im.into())
 }
 
 #[cfg(test)]
