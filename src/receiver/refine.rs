@@ -101,24 +101,35 @@ pub fn refine(
         free += 1;
     }
     // Of ideal edges the receiver's band takes a share that is known: their depth is the amplitude.
-    for pulse in Pulse::fits(ripple, begin, &signs) {
-        let fitted = lay_out(&pulse);
+    let pulses = Pulse::fits(ripple, begin, &signs);
+    let mut candidates: Vec<(Vec<Complex32>, usize)> = pulses
+        .iter()
+        .map(|pulse| (lay_out(pulse), pulse.free))
+        .collect();
+    // A load that closes faster than it opens adds what no pulse of either sign has.
+    if let Some((fitted, used)) = candidates.last() {
+        let mut uneven = fitted.clone();
+        let added = add_uneven(&mut uneven, ripple, begin, &signs);
+        let used = used + added;
+        candidates.push((uneven, used));
+    }
+    for (fitted, used) in candidates {
         let (left_before, left_fitted) = (power_left(ripple, &wave), power_left(ripple, &fitted));
         // Free values take their share of the noise; what they take beyond that by six standard deviations is shape.
         // Only as many of them are independent as the band holds.
-        let more = (pulse.free - free) as f64;
+        let more = (used - free) as f64;
         let noise = left_fitted / count;
         let share = noise * more * (1.0 + 6.0 / (more * band.fullness).sqrt());
         if left_before - left_fitted > share {
             let power: f64 = fitted.iter().map(|v| f64::from(v.norm_sqr())).sum();
-            let power = (power - noise * pulse.free as f64).max(0.0) / count;
+            let power = (power - noise * used as f64).max(0.0) / count;
             ideal_edges = amplitude.norm_sqr() * unit_power > NEARLY_IDEAL * power;
             if !ideal_edges {
                 mean_power = power;
                 square = fitted.iter().map(|&v| wide(v) * wide(v)).sum::<Complex64>() / count;
             }
             wave = fitted;
-            free = pulse.free;
+            free = used;
         }
     }
     let left: Vec<Complex32> = ripple.iter().zip(&wave).map(|(r, w)| r - w).collect();
@@ -162,6 +173,36 @@ pub fn refine(
     Some(Refined { attempt, wave })
 }
 
+/// Adds to a fitted waveform what the ripple has besides, alike in all bits that have the same two bits around their
+/// beginning, whatever the signs: the mean of what is left there, cycle by cycle. Returns how many complex numbers that is.
+fn add_uneven(fitted: &mut [Complex32], ripple: &[Complex32], begin: isize, signs: &[i8]) -> usize {
+    const CONTEXTS: usize = 4;
+    let context = |j: usize| {
+        let bit = |from: usize| usize::from(signs[from] != signs[from + 1]);
+        2 * bit(j - 1) + bit(j)
+    };
+    let cells = |j: usize| {
+        let from = begin + (BIT * j) as isize;
+        (from >= 0 && (from as usize + BIT) <= ripple.len())
+            .then(|| from as usize..from as usize + BIT)
+    };
+    let whole = || (1..signs.len().saturating_sub(1)).filter_map(|j| Some((context(j), cells(j)?)));
+    let mut sums = vec![[Complex64::default(); BIT]; CONTEXTS];
+    let mut counts = [0.0; CONTEXTS];
+    for (context, cells) in whole() {
+        counts[context] += 1.0;
+        for (sum, cell) in sums[context].iter_mut().zip(cells) {
+            *sum += wide(ripple[cell] - fitted[cell]);
+        }
+    }
+    for (context, cells) in whole() {
+        for (sum, cell) in sums[context].iter().zip(cells) {
+            fitted[cell] += single(sum / counts[context]);
+        }
+    }
+    CONTEXTS * BIT
+}
+
 /// Boundary signs from two bits before the fold's boundary 0 on, through as many telegrams as it takes.
 fn signs_along(signs: &[i8; TELEGRAM_BITS], inverts: bool, count: usize) -> Vec<i8> {
     (0..count as isize)
@@ -201,10 +242,16 @@ fn power_left(ripple: &[Complex32], wave: &[Complex32]) -> f64 {
 /// average out as noise does: where the folded rest is larger than noise would be, it counts.
 fn noise_left(left: &[Complex32], inverts: bool, telegrams: f64, real: bool) -> f64 {
     let each = BoundaryPulses::new(left).variance(real);
+    each * folded_excess(left, inverts, telegrams, real)
+}
+
+/// How many times the variance of the folded rest is what noise would leave; 1 where it may be noise.
+pub fn folded_excess(left: &[Complex32], inverts: bool, telegrams: f64, real: bool) -> f64 {
+    let each = BoundaryPulses::new(left).variance(real);
     let folded = BoundaryPulses::of_fold(&Fold::new(left, inverts)).variance(real);
-    let folded = folded / telegrams.max(1.0);
+    let excess = folded / (telegrams.max(1.0) * each.max(1e-300));
     // The fold has some 700 independent values: 1.3 is six standard deviations of its variance.
-    if folded > 1.3 * each { folded } else { each }
+    if excess > 1.3 { excess } else { 1.0 }
 }
 
 /// Steps of bandwidth and detuning tried from a shape of the bank, as shares of the bandwidth; the last is far below
