@@ -134,8 +134,9 @@ fn missing_in_both(this: &Reception, odds: f64, field_db: f64) -> String {
         );
     }
     format!(
-        "Neither holds a ripple{limit}: if one was taken without a tag, the other shows none either, or one too far away or \
-         turned. If both were taken with a tag that is known to be good, tag and field do not meet."
+        "Neither holds a ripple{limit}. If the other was taken without a tag, the tag here is not heard: it lies across the field, too \
+         far away, without power, or is of another kind. Put it right onto the antenna, its axis through the loop, and capture \
+         again: a good tag shows there."
     )
 }
 

@@ -77,8 +77,8 @@ fn mistuned(reception: &Reception) -> Option<Finding> {
             "antenna-mistuned",
             format!(
                 "When the field is switched, the antenna rings at {:.2} ± {:.2} kHz with a Q of {:.0} ± {:.0}, not at the field's {}: it is tuned too \
-                 {}, which takes {loss_db:.1} dB of field. {:.0} % {direction} capacitance (or {:.0} % {direction} inductance: turns) puts it \
-                 right.",
+                 {}, which takes {loss_db:.1} dB of field. {:.0} % {direction} capacitance (or {:.0} % {direction} turns: the inductance goes with their square) \
+                 puts it right.",
                 natural_hz / 1e3,
                 (INTERVAL * ring.offset_sd_hz / 1e3).max(0.01),
                 ring.q,
@@ -86,7 +86,7 @@ fn mistuned(reception: &Reception) -> Option<Finding> {
                 khz(field_hz),
                 if ring.offset_hz > 0.0 { "high" } else { "low" },
                 change.abs(),
-                change.abs(),
+                100.0 * (factor.sqrt() - 1.0).abs(),
             ),
             &[
                 ("natural_hz", natural_hz),

@@ -50,7 +50,7 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     if let Some(frequency_hz) = reception.field.frequency_hz {
         let off_hz = frequency_hz - NOMINAL_HZ;
         if carrier && !reception.rate_assumed && off_hz.abs() > FAR_OFF_HZ {
-            found.push(far_off(frequency_hz, off_hz));
+            found.push(far_off(frequency_hz, off_hz, reception.rate_hz));
         } else if !reception.rate_assumed && carrier && off_hz.abs() > CLOCK_OFF_HZ {
             found.push(clock_off(frequency_hz, off_hz));
         }
@@ -109,8 +109,8 @@ fn too_short(reception: &Reception) -> Option<Finding> {
             "pulses-too-short",
             format!(
                 "The field is switched on for {:.1} ms at a time, and a tag needs about 1 ms to wake up and then 30.5 ms for one \
-                 telegram, which it begins anew with each pulse: it never sends its last bits. Let the field stay on for 50 ms \
-                 or more.",
+                 telegram, which it begins anew with each pulse: the field goes off before a reader has heard a whole telegram. Let it stay \
+                 on for 50 ms or more.",
                 1e3 * longest_on_s
             ),
             &[
@@ -224,19 +224,21 @@ fn clock_off(frequency_hz: f64, off_hz: f64) -> Finding {
     )
 }
 
-fn far_off(frequency_hz: f64, off_hz: f64) -> Finding {
+fn far_off(frequency_hz: f64, off_hz: f64, rate_hz: f64) -> Finding {
     let text = if (124_000.0..126_000.0).contains(&frequency_hz) {
-        "The field is at 125 kHz: this is a reader for another kind of tag. Animal transponders answer at 134.2 kHz and are \
-         hardly powered by it. Use a reader made for ISO 11784/11785."
+        "The field is at 125 kHz: this is a reader for another kind of tag. It does not understand what animal transponders send, \
+         and they are tuned to 134.2 kHz and get little power from it. Use a reader made for ISO 11784/11785."
             .to_string()
     } else {
         format!(
-            "The field is at {}, {:.0} Hz ({:+.2} %) off 134.2 kHz. If the sample rate is right, the reader's oscillator or divider is \
-             off; a reader should hold it within some 13 Hz. If the reader is known to be good, the capture's sample clock is off \
-             (--rate puts it right).",
+            "The field reads {}, {:.0} Hz ({:+.2} %) off 134.2 kHz. Either the reader's oscillator or divider is off, which a reader \
+             should hold within some 13 Hz; or, if the reader is known to be good, the clock that the capture was sampled with: its \
+             rate was {:.0} S/s then (--rate). A decoder that counts time by such a clock slips {:.1} bits in a telegram.",
             khz(frequency_hz),
             off_hz,
-            100.0 * off_hz / NOMINAL_HZ
+            100.0 * off_hz / NOMINAL_HZ,
+            rate_hz * NOMINAL_HZ / frequency_hz,
+            128.0 * (off_hz / NOMINAL_HZ).abs()
         )
     };
     Finding::new(

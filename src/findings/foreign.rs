@@ -322,11 +322,11 @@ fn restarts(reception: &Reception) -> Option<Finding> {
             Finding::new(
                 "tag-restarts",
                 format!(
-                    "Something changes the field {rate_hz:.0} times a second in step: lines stand {rate_hz:.0} Hz above and below it, at \
-                     {level_db:.0} dB against it. A tag does that which starts anew that often, because its supply voltage breaks down as \
-                     soon as it answers (brown-out); a reader's supply that pulsates does it too. Take the tag away: if the lines go, \
-                     the tag is at the edge of what the field can power: bring it nearer, turn it along the field, or make the field \
-                     stronger. If they stay, look at the supply."
+                    "Something changes the field {rate_hz:.0} times a second in step, by as little as a tag does: lines stand {rate_hz:.0} Hz \
+                     above and below it, at {level_db:.0} dB against it. Most likely a tag that starts anew that often, because its supply \
+                     voltage breaks down as soon as it answers (brown-out); a reader's supply that pulsates does it too. Take the tag \
+                     away: if the lines go, the tag is at the edge of what the field can power: bring it nearer, turn it along the \
+                     field, or make the field stronger. If they stay, look at the supply."
                 ),
                 &[("rate_hz", rate_hz), ("level_db", level_db)],
             )

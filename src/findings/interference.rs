@@ -51,6 +51,9 @@ const SUPPLY_LEVEL: f64 = 3e-6;
 /// A beat taken for hum is known this well.
 const BEAT_HZ: f64 = 12.0;
 
+/// Bursts and jitter spread a harmonic over so much.
+const NEAREST_HZ: f64 = 1500.0;
+
 /// Where the field hums, tones that lie so near to a multiple of the mains beside it are the hum's sidebands, …
 const HUM_HZ: f64 = 3.0;
 /// … up to this multiple.
@@ -107,7 +110,7 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
         // Bursts and jitter spread a harmonic.
         rest.retain(|line| {
             let nearest = (line.frequency_hz / fundamental_hz).round() * fundamental_hz;
-            (line.frequency_hz - nearest).abs() > 1500.0
+            (line.frequency_hz - nearest).abs() > NEAREST_HZ
         });
     }
     found.extend(transmitters);
@@ -292,11 +295,21 @@ fn supply(reception: &Reception, lines: &[Line]) -> Option<(Finding, f64)> {
         .map(|line| line.level)
         .fold(0.0, f64::max);
     let level_db = 20.0 * strongest.log10();
+    let at_field = usable
+        .iter()
+        .filter(|line| (line.frequency_hz - nearest).abs() < NEAREST_HZ)
+        .map(|line| line.level)
+        .fold(0.0, f64::max);
+    let its_level = if at_field > 0.0 {
+        format!(", at {:.0} dB,", 20.0 * at_field.log10())
+    } else {
+        String::new()
+    };
     let finding = Finding::new(
         "supply-harmonics",
         format!(
             "{count} tones are multiples of {:.2} kHz, the strongest {level_db:.0} dB against the field: a switching supply. Its harmonic at \
-             {:.1} kHz lies {:.1} kHz from the field. Run reader and instrument from a battery or a linear supply, switch off \
+             {:.1} kHz{its_level} lies {:.1} kHz from the field. Run reader and instrument from a battery or a linear supply, switch off \
              chargers and lamps one by one, and look which makes the tones go.",
             fundamental_hz / 1e3,
             nearest / 1e3,

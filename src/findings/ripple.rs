@@ -45,9 +45,10 @@ fn nothing_to_read(reception: &Reception) -> Option<Finding> {
     (!reception.field.present && !reception.kind.has_carrier() && slow).then(|| {
         Finding::new(
             "nothing-to-read",
-            "Neither a field at 134.2 kHz nor a tag's bit rate is in this capture. For a capture of the field itself sample at \
-             300 kS/s or more; behind a detector, at 48 kS/s or more, with the tag in place. A detector must be fast enough for half bits \
-             of 119 µs: resistor times capacitor behind the diode 22 µs or so (22 kΩ and 1 nF)."
+            "Neither a carrier at 134.2 kHz nor a tag's bit rate is in this capture. To see the field itself sample at 300 kS/s or more. \
+             Behind a diode detector, where 48 kS/s are enough, the field shows as a steady voltage (which a sound input blocks: \
+             measure it with a voltmeter) and the tag as a ripple on it; the detector must follow half bits of 119 µs: resistor times \
+             capacitor behind the diode 22 µs or so (22 kΩ and 1 nF)."
                 .into(),
             &[("rate_hz", reception.rate_hz)],
         )
@@ -100,8 +101,9 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
             "phase-only",
             format!(
                 "Where the probe sits the ripple is almost pure phase ({angle_deg:.0}°): a reader that looks at the amplitude there sees \
-                 {:.0} % of it. If that is the reader's own antenna, shift its tuning a little to either side and the ripple turns \
-                 into amplitude. A pick-up coil sees another angle: look at the antenna itself (with a rated probe) before tuning.",
+                 {:.0} % of it. A pick-up coil beside the antenna sees another angle than the antenna does: with one, look at the \
+                 antenna itself (with a rated probe) before changing anything. If the probe is on the antenna, shift its tuning a \
+                 little to either side and the ripple turns into amplitude.",
                 100.0 * angle_deg.to_radians().cos().abs()
             ),
             &[("angle_deg", angle_deg)],

@@ -501,6 +501,14 @@ pub const SCENES: &[Scene] = &[
         Make::Bench(given!("on_ms = 26\noff_ms = 4", "[noise]\nebn0_db = 15")),
     ),
     scene(
+        "pulses 30/70 ms of a bench",
+        &["pulses-too-short"],
+        &["no-ripple", "ripple-too-weak"],
+        Make::Bench(
+            "duration_s = 0.4\n[reader]\non_ms = 30\noff_ms = 70\n[[tag]]\ndistance_mm = 55\n[digitiser]\nrate_hz = 500000\nbits = 12\n[noise]\nwhite_nv_per_rthz = 9000",
+        ),
+    ),
+    scene(
         "level falls by 15 %",
         &["field-unsteady"],
         &[],
@@ -820,6 +828,22 @@ pub const SCENES: &[Scene] = &[
         &["no-ripple"],
         Make::Bench(given!(
             "[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 15\n[[tone]]\nfrequency_hz = 132905\nlevel_db = -40"
+        )),
+    ),
+    scene(
+        "second reader 49 Hz up, a hum to the eye",
+        &["second-reader"],
+        &[],
+        Make::Bench(given!(
+            "[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 15\n[[tone]]\nfrequency_hz = 134249\nlevel_db = -24"
+        )),
+    ),
+    scene(
+        "second reader 50.5 Hz down, a hum to the eye",
+        &["second-reader"],
+        &[],
+        Make::Bench(given!(
+            "[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 15\n[[tone]]\nfrequency_hz = 134149.5\nlevel_db = -24"
         )),
     ),
     scene(
@@ -1146,5 +1170,126 @@ pub const SCENES: &[Scene] = &[
         &["tag-restarts"],
         &["telegram-does-not-fit", "several-tags"],
         Make::Bits(|seed| restarting(seed, 371, 20)),
+    ),
+    scene(
+        "tag at the edge of its power, 12 bits",
+        &["tag-restarts"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.5\n[reader]\nfield_hz = 134204\ndrive_v = 5.26\n[[tag]]\ndistance_mm = 66\ntuned_hz = 134900\n[digitiser]\nrate_hz = 1000000\nbits = 12\n[noise]\nwhite_nv_per_rthz = 1500",
+        ),
+    ),
+    scene(
+        "tag at the edge of its power, 14 bits",
+        &["tag-restarts"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.5\n[reader]\nfield_hz = 134204\ndrive_v = 5.26\n[[tag]]\ndistance_mm = 66\ntuned_hz = 134900\n[digitiser]\nrate_hz = 500000\nbits = 14\n[noise]\nwhite_nv_per_rthz = 800",
+        ),
+    ),
+    scene(
+        "tag at the edge of its power, field as it should be",
+        &["tag-restarts"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.5\n[reader]\nfield_hz = 134200\ndrive_v = 5.26\n[[tag]]\ndistance_mm = 66\ntuned_hz = 134900\n[digitiser]\nrate_hz = 1000000\nbits = 14\n[noise]\nwhite_nv_per_rthz = 1500",
+        ),
+    ),
+    // Tags of other kinds.
+    scene(
+        "half duplex, nominal tones",
+        &["half-duplex-tag"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.3\n[direct]\non_ms = 50\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 15",
+        ),
+    ),
+    scene(
+        "half duplex, tones 1.3 kHz apart from nominal",
+        &["half-duplex-tag"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.3\n[direct]\non_ms = 40\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\none_hz = 122900\nzero_hz = 135500\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 14",
+        ),
+    ),
+    scene(
+        "half duplex, dying away",
+        &["half-duplex-tag"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.3\n[direct]\non_ms = 60\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\ndecay_ms = 20\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 18",
+        ),
+    ),
+    scene(
+        "half duplex, too weak at 4 dB",
+        &["half-duplex-unread"],
+        &["no-ripple", "half-duplex-tag"],
+        Make::Bench(
+            "duration_s = 0.3\n[direct]\non_ms = 50\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 4",
+        ),
+    ),
+    scene(
+        "half duplex, too weak at 4.2 dB",
+        &["half-duplex-unread"],
+        &["no-ripple", "half-duplex-tag"],
+        Make::Bench(
+            "duration_s = 0.3\n[direct]\non_ms = 50\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 4.2",
+        ),
+    ),
+    scene(
+        "half duplex, too weak at 4.5 dB",
+        &["half-duplex-unread"],
+        &["no-ripple", "half-duplex-tag"],
+        Make::Bench(
+            "duration_s = 0.3\n[direct]\non_ms = 40\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 4.5",
+        ),
+    ),
+    scene(
+        "125 kHz read-only tag, 64 cycles a bit",
+        &["read-only-125-khz-tag", "field-off-frequency"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.2\n[direct]\nfield_hz = 125000\n[[other_tag]]\nkind = \"manchester\"\n[digitiser]\nrate_hz = 400000\n[noise]\nebn0_db = 15",
+        ),
+    ),
+    scene(
+        "125 kHz read-only tag, 32 cycles a bit",
+        &["read-only-125-khz-tag", "field-off-frequency"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.2\n[direct]\nfield_hz = 124950\n[[other_tag]]\nkind = \"manchester\"\ncycles_per_bit = 32\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 12",
+        ),
+    ),
+    scene(
+        "125 kHz read-only tag, strong",
+        &["read-only-125-khz-tag", "field-off-frequency"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.2\n[direct]\nfield_hz = 125060\n[[other_tag]]\nkind = \"manchester\"\ndepth = 0.05\n[digitiser]\nrate_hz = 1000000\n[noise]\nebn0_db = 18",
+        ),
+    ),
+    scene(
+        "125 kHz FSK tag, 50 cycles a bit",
+        &["fsk-125-khz-tag", "field-off-frequency"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.2\n[direct]\nfield_hz = 125000\n[[other_tag]]\nkind = \"fsk\"\n[digitiser]\nrate_hz = 400000\n[noise]\nebn0_db = 15",
+        ),
+    ),
+    scene(
+        "125 kHz FSK tag, slow reader",
+        &["fsk-125-khz-tag", "field-off-frequency"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.2\n[direct]\nfield_hz = 124950\n[[other_tag]]\nkind = \"fsk\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 20",
+        ),
+    ),
+    scene(
+        "125 kHz FSK tag, strong",
+        &["fsk-125-khz-tag", "field-off-frequency"],
+        &["no-ripple"],
+        Make::Bench(
+            "duration_s = 0.2\n[direct]\nfield_hz = 125060\n[[other_tag]]\nkind = \"fsk\"\ndepth = 0.05\n[digitiser]\nrate_hz = 1000000\n[noise]\nebn0_db = 18",
+        ),
     ),
 ];

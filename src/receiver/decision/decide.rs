@@ -1,54 +1,14 @@
 //! The most likely number in a folded telegram, and how likely it is wrong.
 
-use super::code::{ANY, CODED_SIGNS, Code, USUAL, code_of};
+use super::code::{CODED_SIGNS, code_of};
 use super::evidence::Signs;
+use super::known::Known;
 use super::misfit::misfit_probability;
-use super::ordered::{Soft, ordered_statistics};
-use crate::linecode;
+use super::search::{Found, likeliest_word, log_sum, rotate};
 use crate::telegram::{TELEGRAM_BITS, Telegram};
 
 /// Smallest odds stated: below it rounding, and everything outside the model, counts for more than the sum.
 pub const ODDS_FLOOR: f64 = 1e-12;
-
-/// Starts whose probability is below this share of the best one's are not decoded.
-const START_SHARE: f64 = 1e-6;
-
-/// Most starts decoded; at the limit of reading the fixed bits leave one or two.
-const STARTS: usize = 6;
-
-/// Cheapest words of a start that are compared: the trailer's closing sign, which the ordering does not see, may prefer a
-/// word that is not the cheapest.
-const WORDS: usize = 3;
-
-/// The same where most words have a country code that does not occur, one in three has one that does.
-const WORDS_OF_ANY_COUNTRY: usize = 24;
-
-/// Share of animal tags with the fields of [`Known::UsualFields`] (common practice, no source).
-pub const USUAL_SHARE: f64 = 0.99;
-
-/// What is taken as known of a number before anything is received.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Known {
-    /// Nothing: every telegram of the standard is as likely as any other.
-    #[default]
-    Nothing,
-    /// In the share [`USUAL_SHARE`] of all tags the reserved bits, the data block flag and the trailer are 0 and the country
-    /// code is in use; the rest may be any.
-    UsualFields,
-}
-
-impl Known {
-    /// The telegrams there are, with the logarithm of the share of tags that send one of them.
-    fn codes(self) -> Vec<(&'static Code, f64)> {
-        match self {
-            Self::Nothing => vec![(&*ANY, 0.0)],
-            Self::UsualFields => vec![
-                (&*USUAL, USUAL_SHARE.ln()),
-                (&*ANY, (1.0 - USUAL_SHARE).ln()),
-            ],
-        }
-    }
-}
 
 /// Soft boundary signs of a folded telegram: `sums[j] = amplitude·(energies[j]·sign_j + what the neighbours' pulses
 /// overlap) + noise`, the noise normal with variance `noise_var·energies[j]` and as correlated as the pulses overlap.
@@ -112,7 +72,7 @@ impl Boundaries {
         (excess / weight.max(1e-300)).max(least).sqrt()
     }
 
-    fn llr(&self, amplitude: f64) -> [f64; TELEGRAM_BITS] {
+    pub(super) fn llr(&self, amplitude: f64) -> [f64; TELEGRAM_BITS] {
         std::array::from_fn(|j| 2.0 * amplitude * self.sums[j] / self.noise_var)
     }
 
@@ -151,7 +111,7 @@ impl Boundaries {
     }
 
     /// How the log-likelihood depends on neighbouring signs: −overlap for equal, + for unequal ones.
-    fn overlaps(&self, amplitude: f64) -> [f64; TELEGRAM_BITS] {
+    pub(super) fn overlaps(&self, amplitude: f64) -> [f64; TELEGRAM_BITS] {
         std::array::from_fn(|j| amplitude * amplitude * self.shared(j) / self.noise_var)
     }
 
@@ -282,157 +242,15 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
     })
 }
 
-/// A start, seen with one set of telegrams.
-#[derive(Clone)]
-struct View {
-    /// Logarithm of the share of tags that send such telegrams.
-    log_share: f64,
-    signs: Signs,
-    /// log evidence of every start, CRC aside.
-    starts: Vec<f64>,
-}
-
-struct Found {
-    word: u128,
-    start: usize,
-    views: Vec<View>,
-}
-
-impl Found {
-    /// Natural logarithm of the probability of a word.
-    fn log_word(&self, word: u128) -> f64 {
-        log_word(&self.views, word)
-    }
-
-    /// The likeliest trailer, and the probability that all of it is right.
-    fn trailer(&self) -> (u32, f64) {
-        let likeliest = self.views.iter().max_by(|a, b| {
-            let log = |view: &View| view.log_share + view.signs.log_word(self.word);
-            log(a).total_cmp(&log(b))
-        });
-        likeliest.map_or((0, 0.0), |view| view.signs.trailer(self.word))
-    }
-
-    /// Sign of every boundary sum, the trailer's by the likeliest trailer.
-    fn signs_of(&self, boundaries: &Boundaries) -> [i8; TELEGRAM_BITS] {
-        let telegram = Telegram {
-            code: code_of(self.word),
-            trailer: self.trailer().0,
-        };
-        let first = if self.word & 1 == 1 { -1 } else { 1 };
-        let along = linecode::boundary_signs(&telegram.bits(), first);
-        let mut signs = [0; TELEGRAM_BITS];
-        for (j, &sign) in along[..TELEGRAM_BITS].iter().enumerate() {
-            let index = self.start + j;
-            let inverted = index >= TELEGRAM_BITS && boundaries.inverts;
-            signs[index % TELEGRAM_BITS] = if inverted { -sign } else { sign };
-        }
-        signs
-    }
-}
-
-fn log_word(views: &[View], word: u128) -> f64 {
-    log_sum(
-        views
-            .iter()
-            .map(|view| view.log_share + view.signs.log_word(word)),
-    )
-}
-
-fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<Found> {
-    let llr = boundaries.llr(amplitude);
-    let overlaps = boundaries.overlaps(amplitude);
-    let codes: Vec<(&'static Code, f64, Vec<f64>)> = boundaries
-        .known
-        .codes()
-        .into_iter()
-        .map(|(code, log_share)| {
-            let evidence = |start| {
-                Signs::rotated(code, &llr, &overlaps, start, boundaries.inverts).log_without_crc()
-            };
-            (code, log_share, (0..TELEGRAM_BITS).map(evidence).collect())
-        })
-        .collect();
-    let starts: Vec<f64> = (0..TELEGRAM_BITS)
-        .map(|start| log_sum(codes.iter().map(|(_, share, starts)| share + starts[start])))
-        .collect();
-    let mut order: Vec<usize> = (0..TELEGRAM_BITS).collect();
-    order.sort_by(|&a, &b| starts[b].total_cmp(&starts[a]));
-    let least = starts[order[0]] + START_SHARE.ln();
-    let mut best: Option<(f64, Found)> = None;
-    for &start in order
-        .iter()
-        .take(STARTS)
-        .filter(|&&start| starts[start] >= least)
-    {
-        let views: Vec<View> = codes
-            .iter()
-            .map(|(code, log_share, starts)| View {
-                log_share: *log_share,
-                signs: Signs::rotated(code, &llr, &overlaps, start, boundaries.inverts),
-                starts: starts.clone(),
-            })
-            .collect();
-        let rotated = rotate(&llr, start, boundaries.inverts);
-        for view in &views {
-            let soft = Soft {
-                llr: std::array::from_fn(|j| rotated[j]),
-                overlap: std::array::from_fn(|j| overlaps[(start + j) % TELEGRAM_BITS]),
-                posterior: view.signs.posterior(),
-            };
-            let code = view.signs.code;
-            let words = match code.countries {
-                None => WORDS,
-                Some(_) => WORDS_OF_ANY_COUNTRY,
-            };
-            for candidate in ordered_statistics(code, &soft, words) {
-                let log = log_word(&views, candidate.word);
-                if best.as_ref().is_none_or(|(other, _)| log > *other) {
-                    let found = Found {
-                        word: candidate.word,
-                        start,
-                        views: views.clone(),
-                    };
-                    best = Some((log, found));
-                }
-            }
-        }
-    }
-    best.map(|(_, found)| found)
-}
-
-fn rotate(llr: &[f64; TELEGRAM_BITS], start: usize, inverts: bool) -> [f64; TELEGRAM_BITS] {
-    std::array::from_fn(|j| {
-        let index = start + j;
-        let value = llr[index % TELEGRAM_BITS];
-        if index >= TELEGRAM_BITS && inverts {
-            -value
-        } else {
-            value
-        }
-    })
-}
-
-fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
-    let largest = values.clone().fold(f64::NEG_INFINITY, f64::max);
-    if largest == f64::NEG_INFINITY {
-        return largest;
-    }
-    largest
-        + values
-            .map(|value| (value - largest).exp())
-            .sum::<f64>()
-            .ln()
-}
-
 fn log_two_cosh(x: f64) -> f64 {
     x.abs() + (-2.0 * x.abs()).exp().ln_1p()
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::code::word_of;
+    use super::super::code::{ANY, word_of};
     use super::*;
+    use crate::linecode;
     use crate::telegram::Identity;
     use rand::{RngExt, SeedableRng};
     use rand_distr::{Distribution, StandardNormal};

@@ -4,11 +4,14 @@ mod code;
 mod decide;
 mod dual;
 mod evidence;
+mod known;
 mod misfit;
 mod ordered;
+mod search;
 
 pub use code::{ANY, CODED_SIGNS, Code, Step, USUAL, usual_fields, word_of};
-pub use decide::{Boundaries, Decision, Known, USUAL_SHARE, decide, likeliest_signs};
+pub use decide::{Boundaries, Decision, decide, likeliest_signs};
 pub use evidence::Signs;
+pub use known::{Known, USUAL_SHARE};
 pub use misfit::misfit_probability;
 pub use ordered::{Candidate, ordered_statistics};

@@ -1,0 +1,172 @@
+//! The search for the likeliest word, over the starts that the fixed bits leave.
+
+use super::code::{Code, code_of};
+use super::decide::Boundaries;
+use super::evidence::Signs;
+use super::ordered::{Soft, ordered_statistics};
+use crate::linecode;
+use crate::telegram::{TELEGRAM_BITS, Telegram};
+
+/// Starts whose probability is below this share of the best one's are not decoded.
+const START_SHARE: f64 = 1e-6;
+
+/// Most starts decoded; at the limit of reading the fixed bits leave one or two.
+const STARTS: usize = 6;
+
+/// Cheapest words of a start that are compared: the trailer's closing sign, which the ordering does not see, may prefer a
+/// word that is not the cheapest.
+const WORDS: usize = 3;
+
+/// The same where most words have a country code that does not occur, one in three has one that does.
+const WORDS_OF_ANY_COUNTRY: usize = 24;
+
+/// A start, seen with one set of telegrams.
+#[derive(Clone)]
+pub(super) struct View {
+    /// Logarithm of the share of tags that send such telegrams.
+    pub log_share: f64,
+    pub signs: Signs,
+    /// log evidence of every start, CRC aside.
+    pub starts: Vec<f64>,
+}
+
+/// The likeliest word, where it starts, and how it is seen.
+pub(super) struct Found {
+    pub word: u128,
+    pub start: usize,
+    pub views: Vec<View>,
+}
+
+impl Found {
+    /// Natural logarithm of the probability of a word.
+    pub fn log_word(&self, word: u128) -> f64 {
+        log_word(&self.views, word)
+    }
+
+    /// The likeliest trailer, and the probability that all of it is right.
+    pub fn trailer(&self) -> (u32, f64) {
+        let likeliest = self.views.iter().max_by(|a, b| {
+            let log = |view: &View| view.log_share + view.signs.log_word(self.word);
+            log(a).total_cmp(&log(b))
+        });
+        likeliest.map_or((0, 0.0), |view| view.signs.trailer(self.word))
+    }
+
+    /// Sign of every boundary sum, the trailer's by the likeliest trailer.
+    pub fn signs_of(&self, boundaries: &Boundaries) -> [i8; TELEGRAM_BITS] {
+        let telegram = Telegram {
+            code: code_of(self.word),
+            trailer: self.trailer().0,
+        };
+        let first = if self.word & 1 == 1 { -1 } else { 1 };
+        let along = linecode::boundary_signs(&telegram.bits(), first);
+        let mut signs = [0; TELEGRAM_BITS];
+        for (j, &sign) in along[..TELEGRAM_BITS].iter().enumerate() {
+            let index = self.start + j;
+            let inverted = index >= TELEGRAM_BITS && boundaries.inverts;
+            signs[index % TELEGRAM_BITS] = if inverted { -sign } else { sign };
+        }
+        signs
+    }
+}
+
+fn log_word(views: &[View], word: u128) -> f64 {
+    log_sum(
+        views
+            .iter()
+            .map(|view| view.log_share + view.signs.log_word(word)),
+    )
+}
+
+/// The likeliest word over the likeliest starts, for a ripple of this amplitude.
+pub(super) fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<Found> {
+    let llr = boundaries.llr(amplitude);
+    let overlaps = boundaries.overlaps(amplitude);
+    let codes: Vec<(&'static Code, f64, Vec<f64>)> = boundaries
+        .known
+        .codes()
+        .into_iter()
+        .map(|(code, log_share)| {
+            let evidence = |start| {
+                Signs::rotated(code, &llr, &overlaps, start, boundaries.inverts).log_without_crc()
+            };
+            (code, log_share, (0..TELEGRAM_BITS).map(evidence).collect())
+        })
+        .collect();
+    let starts: Vec<f64> = (0..TELEGRAM_BITS)
+        .map(|start| log_sum(codes.iter().map(|(_, share, starts)| share + starts[start])))
+        .collect();
+    let mut order: Vec<usize> = (0..TELEGRAM_BITS).collect();
+    order.sort_by(|&a, &b| starts[b].total_cmp(&starts[a]));
+    let least = starts[order[0]] + START_SHARE.ln();
+    let mut best: Option<(f64, Found)> = None;
+    for &start in order
+        .iter()
+        .take(STARTS)
+        .filter(|&&start| starts[start] >= least)
+    {
+        let views: Vec<View> = codes
+            .iter()
+            .map(|(code, log_share, starts)| View {
+                log_share: *log_share,
+                signs: Signs::rotated(code, &llr, &overlaps, start, boundaries.inverts),
+                starts: starts.clone(),
+            })
+            .collect();
+        let rotated = rotate(&llr, start, boundaries.inverts);
+        for view in &views {
+            let soft = Soft {
+                llr: std::array::from_fn(|j| rotated[j]),
+                overlap: std::array::from_fn(|j| overlaps[(start + j) % TELEGRAM_BITS]),
+                posterior: view.signs.posterior(),
+            };
+            let code = view.signs.code;
+            let words = match code.countries {
+                None => WORDS,
+                Some(_) => WORDS_OF_ANY_COUNTRY,
+            };
+            for candidate in ordered_statistics(code, &soft, words) {
+                let log = log_word(&views, candidate.word);
+                if best.as_ref().is_none_or(|(other, _)| log > *other) {
+                    let found = Found {
+                        word: candidate.word,
+                        start,
+                        views: views.clone(),
+                    };
+                    best = Some((log, found));
+                }
+            }
+        }
+    }
+    best.map(|(_, found)| found)
+}
+
+/// Values of the 128 boundaries from one of them on, turned where the fold inverts.
+pub(super) fn rotate(
+    llr: &[f64; TELEGRAM_BITS],
+    start: usize,
+    inverts: bool,
+) -> [f64; TELEGRAM_BITS] {
+    std::array::from_fn(|j| {
+        let index = start + j;
+        let value = llr[index % TELEGRAM_BITS];
+        if index >= TELEGRAM_BITS && inverts {
+            -value
+        } else {
+            value
+        }
+    })
+}
+
+/// Logarithm of a sum of numbers given by their logarithms.
+pub(super) fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
+    let largest = values.clone().fold(f64::NEG_INFINITY, f64::max);
+    if largest == f64::NEG_INFINITY {
+        return largest;
+    }
+    largest
+        + values
+            .map(|value| (value - largest).exp())
+            .sum::<f64>()
+            .ln()
+}
