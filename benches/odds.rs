@@ -1,16 +1,17 @@
 //! Whether the stated odds of a wrong number come true, and what the test of fit refuses.
 //!
 //! ```text
-//! cargo bench --bench odds -- TRIALS [SEED]
+//! cargo bench --bench odds -- stated TRIALS [SEED]
+//! cargo bench --bench odds -- fit TRIALS [SEED]
 //! ```
 //!
 //! Each trial is 2.3 telegrams of ripple in white noise at field-cycle level, everything else unknown to the receiver:
-//! number, timing, angle, parity, noise. Three tables come out:
+//! number, timing, angle, parity, noise.
 //!
-//! 1. Numbers by decade of their stated odds (levels around the limit, −1 … 3 dB folded): how many, how many of them are
+//! 1. `stated`: numbers by decade of their stated odds (levels around the limit, −1 … 3 dB folded): how many, how many of them are
 //!    expected to be wrong (the sum of their odds), how many are.
-//! 2. Right telegrams that the test of fit refuses, by level.
-//! 3. Telegrams with one flipped bit that are read as a number, by level, and how many would be without the test.
+//! 2. `fit`: right telegrams that the test of fit refuses, by level.
+//!    Telegrams with one flipped bit that are read as a number, by level, and how many would be without the test.
 
 use std::f64::consts::{FRAC_PI_2, TAU};
 use std::sync::Arc;
@@ -36,21 +37,21 @@ const LIMITS: ReadLimits = ReadLimits {
 };
 
 fn main() {
-    let numbers: Vec<u64> = std::env::args()
+    let arguments: Vec<String> = std::env::args()
         .skip(1)
         .filter(|argument| !argument.starts_with("--"))
-        .map(|argument| argument.parse().expect("a whole number"))
         .collect();
-    let (trials, seed) = match numbers.as_slice() {
-        [trials] => (*trials, 1),
-        [trials, seed] => (*trials, *seed),
-        _ => {
-            println!("give TRIALS [SEED]; nothing was run");
-            return;
-        }
+    let number = |text: &String| text.parse::<u64>().expect("a whole number");
+    let (table, trials, seed) = match arguments.as_slice() {
+        [table, trials] => (table.as_str(), number(trials), 1),
+        [table, trials, seed] => (table.as_str(), number(trials), number(seed)),
+        _ => ("", 0, 0),
     };
-    stated_odds(trials, seed);
-    fit(trials / 5, seed + 1);
+    match table {
+        "stated" => stated_odds(trials, seed),
+        "fit" => fit(trials, seed),
+        _ => println!("give stated or fit, TRIALS [SEED]; nothing was run"),
+    }
 }
 
 /// A number's stated odds, and whether it is wrong.

@@ -5,7 +5,7 @@ use std::rc::Rc;
 
 use num_complex::{Complex32, Complex64};
 
-use super::decision::{Boundaries, likeliest_signs};
+use super::decision::{Boundaries, Likeliest, likeliest_number};
 use super::fold::{BIT, Fold, HALF, TELEGRAM};
 use super::read::ReadLimits;
 use super::shape::Shape;
@@ -29,6 +29,10 @@ pub struct Acquired {
     pub inverts: bool,
     /// What the tanks were taken to do to an edge.
     pub shape: Shape,
+    /// Natural logarithm of how likely the ripple is with this number, against noise alone.
+    pub log_likelihood: f64,
+    /// Probability of this number against those that other timings, parities and shapes would give.
+    pub share: f64,
 }
 
 struct Hypothesis {
@@ -68,26 +72,31 @@ pub fn acquire(ripple: &[Complex32], shapes: &[Shape], limits: &ReadLimits) -> O
     }
     hypotheses.sort_by(|a, b| b.score.total_cmp(&a.score));
     hypotheses.truncate(HYPOTHESES);
-    let mut best: Option<(f64, Acquired)> = None;
-    for hypothesis in hypotheses {
-        let Some((signs, log_likelihood)) = likeliest_signs(&boundaries(&hypothesis, limits))
-        else {
-            continue;
-        };
-        if best
-            .as_ref()
-            .is_none_or(|(other, _)| log_likelihood > *other)
-        {
-            let acquired = Acquired {
-                signs,
-                timing: hypothesis.timing,
-                inverts: hypothesis.fold.inverts,
-                shape: hypothesis.shape,
-            };
-            best = Some((log_likelihood, acquired));
+    let mut numbers: Vec<(Likeliest, &Hypothesis)> = hypotheses
+        .iter()
+        .filter_map(|hypothesis| {
+            let number = likeliest_number(&boundaries(hypothesis, limits))?;
+            Some((number, hypothesis))
+        })
+        .collect();
+    numbers.sort_by(|(a, _), (b, _)| b.log_likelihood.total_cmp(&a.log_likelihood));
+    let (best, hypothesis) = numbers.first()?;
+    let mut codes = vec![best.code];
+    let mut all = 1.0;
+    for (other, _) in &numbers[1..] {
+        if !codes.contains(&other.code) {
+            codes.push(other.code);
+            all += (other.log_likelihood - best.log_likelihood).exp();
         }
     }
-    best.map(|(_, acquired)| acquired)
+    Some(Acquired {
+        signs: best.signs,
+        timing: hypothesis.timing,
+        inverts: hypothesis.fold.inverts,
+        shape: hypothesis.shape,
+        log_likelihood: best.log_likelihood,
+        share: 1.0 / all,
+    })
 }
 
 /// Local maxima of the timing scores, the maximum of a parabola through three of them, with their score.

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use num_complex::Complex32;
 
-use super::acquire::{acquire, strongest_span};
+use super::acquire::{Acquired, acquire, strongest_span};
 use super::decision::{Decision, Known};
 use super::fold::{BIT, TELEGRAM};
 use super::pieces::Piece;
@@ -16,6 +16,10 @@ const LEAST_FIT: f64 = 5e-4;
 
 /// Tags read from one piece before giving up; a field powers a handful at most.
 const MOST_TAGS: usize = 8;
+
+/// A shape of the bank must make the ripple likelier than ideal edges do by this (natural logarithm): it is the best of
+/// twenty (ln 20 = 3), each with two numbers of its own that noise helps to choose.
+const SHAPE_GAIN: f64 = 5.0;
 
 /// A further number likelier wrong than this is not worth fitting together with the others.
 const WORTH_FITTING_TOGETHER: f64 = 0.1;
@@ -251,27 +255,45 @@ fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Re
     let ideal = [Shape::ideal()];
     let bank = Shape::bank(limits.real);
     let all = 0..ripple.len();
-    let mut best: Option<Refined> = None;
-    let mut attempt = |span: Range<usize>, shapes: &[Shape]| {
-        let part = &ripple[span.clone()];
-        let found = acquire(part, shapes, limits)
-            .and_then(|found| refine(part, span, &found, band, limits));
-        if let Some(found) = found {
-            let odds = |refined: &Refined| refined.attempt.decision.odds_wrong;
-            if best.as_ref().is_none_or(|old| odds(&found) < odds(old)) {
-                best = Some(found);
-            }
-        }
+    let is_read = |best: &Option<Refined>| {
         best.as_ref()
             .is_some_and(|best| best.attempt.is_read(limits))
     };
-    if !attempt(all.clone(), &ideal)
-        && !attempt(all, &bank)
-        && let Some(span) = strongest_span(ripple, limits)
-    {
-        let _ = attempt(span.clone(), &ideal) || attempt(span, &bank);
+    let in_span = |span: Range<usize>| {
+        let part = &ripple[span.clone()];
+        let with_ideal = acquire(part, &ideal, limits);
+        let refined = |found: &Acquired| refine(part, span.clone(), found, band, limits);
+        let best = with_ideal.as_ref().and_then(refined);
+        if is_read(&best) {
+            return best;
+        }
+        let likelier = |found: &Acquired| {
+            with_ideal
+                .as_ref()
+                .is_none_or(|ideal| found.log_likelihood > ideal.log_likelihood + SHAPE_GAIN)
+        };
+        acquire(part, &bank, limits)
+            .filter(likelier)
+            .as_ref()
+            .and_then(refined)
+            .or(best)
+    };
+    let best = in_span(all);
+    if is_read(&best) {
+        return best;
     }
-    best
+    let in_part = strongest_span(ripple, limits).and_then(in_span);
+    match (best, in_part) {
+        (Some(whole), Some(part)) => {
+            let odds = |refined: &Refined| refined.attempt.decision.odds_wrong;
+            Some(if odds(&part) < odds(&whole) {
+                part
+            } else {
+                whole
+            })
+        }
+        (whole, part) => whole.or(part),
+    }
 }
 
 /// Several tags disturb each other's measurement: each is fitted again with the others taken off, in turns.

@@ -146,12 +146,26 @@ impl Boundaries {
     }
 }
 
-/// The signs of the likeliest word and their log-likelihood against noise alone, for comparing hypotheses of timing, parity
-/// and shape: without the exact odds, which take most of the time. `None` as for [`decide`].
-pub fn likeliest_signs(boundaries: &Boundaries) -> Option<([i8; TELEGRAM_BITS], f64)> {
+/// The likeliest word under one hypothesis of timing, parity and shape.
+#[derive(Clone, Debug)]
+pub struct Likeliest {
+    /// The 64-bit code it holds.
+    pub code: u64,
+    /// Most likely sign of each boundary sum.
+    pub signs: [i8; TELEGRAM_BITS],
+    /// Natural logarithm of how likely it makes the sums, against noise alone.
+    pub log_likelihood: f64,
+}
+
+/// The likeliest word, for comparing hypotheses: without the exact odds, which take most of the time. `None` as for
+/// [`decide`].
+pub fn likeliest_number(boundaries: &Boundaries) -> Option<Likeliest> {
     let (found, amplitude) = likeliest(boundaries)?;
-    let log_likelihood = found.log_word(found.word) + boundaries.log_aside(amplitude);
-    Some((found.signs_of(boundaries), log_likelihood))
+    Some(Likeliest {
+        code: code_of(found.word),
+        signs: found.signs_of(boundaries),
+        log_likelihood: found.log_word(found.word) + boundaries.log_aside(amplitude),
+    })
 }
 
 /// The likeliest word, and the amplitude that fits it.
