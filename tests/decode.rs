@@ -216,6 +216,30 @@ fn a_number_is_printed_with_exit_code_0() {
     assert_eq!(run.errors, "");
 }
 
+/// Weak enough that the number needs the fields of a usual tag, and says so: odds of some 1e-3 without, 3e-6 with them.
+#[test]
+fn usual_fields_read_a_weaker_tag_and_are_named() {
+    let bench = Bench::with(
+        "weak.wav --id 999:206022446683 --rate 300000 --seconds 0.25 --depth 0.01 --ebn0 -6.3 --seed 26",
+    );
+    assert_eq!(
+        bench.json("weak.wav --odds 1e-4", 1)[0]["verdict"],
+        "unread"
+    );
+    let aided = &bench.json("weak.wav --odds 1e-4 --usual-fields", 0)[0]["readings"][0];
+    assert_eq!(aided["id"], "999206022446683");
+    assert_eq!(
+        aided["assumed"],
+        serde_json::json!(["reserved", "data_block", "trailer", "country"])
+    );
+    let run = bench.decode("weak.wav --odds 1e-4 --usual-fields").ends(0);
+    assert!(run.out.contains("\n  assumed "), "{}", run.out);
+    // A strong one does not need them.
+    let strong = Bench::with("a.wav --id 999:123456789 --seconds 0.1 --ebn0 20");
+    let reading = &strong.json("a.wav --usual-fields", 0)[0]["readings"][0];
+    assert_eq!(reading["assumed"], serde_json::json!([]));
+}
+
 /// No tag: a result with a reason, not an error.
 #[test]
 fn a_bare_field_is_exit_code_1_with_a_reason() {

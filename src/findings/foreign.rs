@@ -4,7 +4,7 @@ use super::Finding;
 use super::field::field_hum;
 use super::interference::stray_lines;
 use crate::receiver::survey::{Bare, Line, Stream};
-use crate::receiver::{Reading, Reception};
+use crate::receiver::{Kind, Reading, Reception};
 use crate::telegram::{FrameError, Identity, TELEGRAM_BITS, Telegram, crc16_bitwise};
 
 /// A ripple is no stronger than this against the field (−34 dB, a depth of 2 %).
@@ -269,7 +269,9 @@ fn misfit(candidate: &Reading) -> Finding {
 /// below the field: unlike a second field, what changes the field itself shows on both sides.
 fn repeats_in_step(reception: &Reception) -> Option<(f64, f64)> {
     let field_hz = reception.field.frequency_hz?;
-    if !reception.readings.is_empty() || field_hum(reception).is_some() {
+    // Folded, lines of different causes meet by chance.
+    let in_sight = matches!(reception.kind, Kind::Direct | Kind::Iq);
+    if !in_sight || !reception.readings.is_empty() || field_hum(reception).is_some() {
         return None;
     }
     let lines = stray_lines(reception, reception.survey.as_ref()?);
