@@ -172,7 +172,7 @@ fn read_span(
                 tags = all;
                 continue;
             }
-            Further::Left(attempt) => left = attempt,
+            Further::Left(attempt) => left = attempt.map(|attempt| *attempt),
         }
         let rest = without(ripple, &tags, 1.0);
         if tags.is_empty() || !tags.iter().any(|tag| repeats(&rest, tag, limits.real)) {
@@ -205,7 +205,7 @@ enum Further {
     /// All tags, fitted together.
     Read(Vec<Refined>),
     /// The best that did not qualify, if it is none of those known.
-    Left(Option<Attempt>),
+    Left(Option<Box<Attempt>>),
 }
 
 /// One more tag in a stretch from which the known ones are taken off, or a share of them.
@@ -239,7 +239,7 @@ fn further(
     } else if last.is_read(limits) {
         Further::Read(all)
     } else {
-        Further::Left(Some(last.clone()))
+        Further::Left(Some(Box::new(last.clone())))
     }
 }
 
