@@ -99,9 +99,14 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
         found.push(Finding::new(
             "phase-only",
             format!(
-                "Where the probe sits the ripple is almost pure phase ({angle_deg:.0}°): a reader that looks at the amplitude there sees \
+                "Where the probe sits the ripple is almost pure phase ({:.0}°): a reader that looks at the amplitude there sees \
                  {:.0} % of it. If that is the reader's own antenna, shift its tuning a little to either side and the ripple turns \
                  into amplitude. A pick-up coil sees another angle: look at the antenna itself (with a rated probe) before tuning.",
+                // An axis has no direction: −90° is 90°.
+                match angle_deg.round() {
+                    -90.0 => 90.0,
+                    degrees => degrees,
+                },
                 100.0 * angle_deg.to_radians().cos().abs()
             ),
             &[("angle_deg", angle_deg)],

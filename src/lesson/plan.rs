@@ -309,7 +309,7 @@ impl Plan {
                         settings.depth,
                         134_200 + offset
                     ),
-                    &[Panel::Spectrum, Panel::Envelope],
+                    &[Panel::Spectrum, Panel::Beat, Panel::Envelope],
                     false,
                     &[9],
                 );
