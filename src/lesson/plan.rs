@@ -335,7 +335,7 @@ impl Plan {
                 },
             ],
             positions,
-            start: vec![0, 1],
+            start: vec![1, 1],
         });
     }
 
