@@ -278,6 +278,75 @@ fn every_command_runs_and_makes_what_the_page_shows() {
     }
 }
 
+/// Value of an attribute of every tag that holds some words.
+fn attributes(page: &str, holds: &str, name: &str) -> Vec<String> {
+    page.split('<')
+        .filter(|tag| tag.split('>').next().unwrap().contains(holds))
+        .filter_map(|tag| tag.split(&format!(" {name}=\"")).nth(1))
+        .map(|rest| rest.split('"').next().unwrap().to_string())
+        .collect()
+}
+
+/// What the chapter says of beats is in its figures: levels as they came swing by twice the second field's share, and the
+/// spectrum names the line once, or says why it cannot.
+#[test]
+fn a_second_field_is_in_the_figures_as_it_came() {
+    let page = COMMITTED.text("second-reader.html");
+    for (across, offset) in ["80 Hz", "0.3 kHz", "1 kHz", "3.3 kHz"].iter().enumerate() {
+        for (down, share) in [0.01, 0.1, 1.0].iter().enumerate() {
+            let name = format!("second-{across}-{down}");
+            let words = |panel: &str| {
+                let found = attributes(&page, &format!("{name}-{panel}.svg"), "alt");
+                assert_eq!(found.len(), 1, "{name} {panel}");
+                found[0].clone()
+            };
+            let beat = words("beat");
+            let between = beat.split("between ").nth(1).unwrap();
+            let ends: Vec<f64> = between
+                .split(" % ")
+                .next()
+                .unwrap()
+                .split(" and ")
+                .map(|end| end.parse().unwrap())
+                .collect();
+            let swing = (ends[1] - ends[0]) / 200.0;
+            // The ripple of 1 % is added on both sides, and at 15 dB the peaks of the noise, which are as large.
+            assert!((swing - share).abs() < 0.03, "{name}: {beat}");
+            let spectrum = words("spectrum");
+            assert_eq!(spectrum.matches(offset).count(), 1, "{name}: {spectrum}");
+            assert!(
+                !words("envelope").contains("as an amplitude detector"),
+                "{name}"
+            );
+        }
+    }
+}
+
+/// Tilt takes voltage and ripple from a transponder: each position says how much is left, and both fall.
+#[test]
+fn tilt_tells_voltage_and_depth() {
+    let page = words(&COMMITTED.text("coupling.html"));
+    let told: Vec<f64> = page
+        .split("The transponder has ")
+        .skip(1)
+        .map(|rest| rest.split(' ').next().unwrap().parse().unwrap())
+        .collect();
+    assert_eq!(told.len(), 8, "{told:?}");
+    assert!(told.windows(2).all(|pair| pair[0] > pair[1]), "{told:?}");
+    let depths: Vec<f64> = page
+        .split("depth of its ripple is ")
+        .skip(1)
+        .map(|rest| rest.split(' ').next().unwrap().parse().unwrap())
+        .collect();
+    assert!(depths.len() > 4, "{depths:?}");
+    assert!(
+        depths.windows(2).all(|pair| pair[0] > pair[1]),
+        "{depths:?}"
+    );
+    let silent = page.matches("it does not answer").count();
+    assert_eq!(depths.len() + silent, 8);
+}
+
 /// Rows of an answer sheet.
 fn sheet(lesson: &Lesson) -> Vec<[String; 3]> {
     lesson
@@ -339,6 +408,53 @@ fn the_answer_sheet_is_the_truth_and_can_be_found_out() {
     let other = Lesson::new(&["--seed", "2"]);
     for (row, changed) in rows.iter().zip(sheet(&other)) {
         assert_ne!(row[1], changed[1]);
+    }
+}
+
+/// What `decode` reads is what the answer sheet holds, for seeds that nobody chose for it.
+#[test]
+fn exercises_of_any_seed_can_be_solved() {
+    for seed in ["4", "15", "4242"] {
+        let place = tempfile::tempdir().unwrap();
+        let made = ["lesson", "pages", "--exercise", "12", "--seed", seed];
+        let output = ripplemark(&made, place.path());
+        assert!(output.status.success(), "{output:?}");
+        let pages = place.path().join("pages");
+        let sheet = fs::read_to_string(pages.join("teacher/answer-sheet.csv")).unwrap();
+        let rows: Vec<&str> = sheet.lines().skip(1).collect();
+        assert_eq!(rows.len(), 12);
+        rows.par_iter().for_each(|row| {
+            let parts: Vec<&str> = row.split(',').collect();
+            let [capture, numbers, fault] = parts[..] else {
+                panic!("{row}");
+            };
+            let file = format!("exercise/{capture}");
+            let output = ripplemark(&["decode", "--json", &file], &pages);
+            let decoded: Value = serde_json::from_slice(&output.stdout).unwrap();
+            let mut read: Vec<String> = decoded["readings"]
+                .as_array()
+                .unwrap()
+                .iter()
+                .map(|reading| format!("{}:{}", reading["country"], reading["national"]))
+                .collect();
+            let mut wanted: Vec<&str> = numbers.split(' ').collect();
+            read.sort();
+            wanted.sort_unstable();
+            assert_eq!(read, wanted, "seed {seed}, {row}");
+            let named = match fault {
+                "two-tags" => Some("several-tags"),
+                "second-reader" => Some("second-reader"),
+                "wrong-kind" => Some("field-off-frequency"),
+                _ => None,
+            };
+            for code in ["several-tags", "second-reader", "field-off-frequency"] {
+                let findings = decoded["findings"].as_array().unwrap();
+                let found = findings.iter().any(|finding| finding["code"] == code);
+                assert_eq!(found, named == Some(code), "seed {seed}, {row}: {code}");
+            }
+            let single_db = decoded["readings"][0]["ebn0_db"].as_f64().unwrap();
+            assert_eq!(single_db < 3.0, fault == "weak", "seed {seed}, {row}");
+        });
     }
 }
 

@@ -2,8 +2,9 @@
 
 use super::lines::around;
 use super::spectrum::REACH_HZ;
-use super::style::{significant, tick};
-use super::{Panel, View};
+use super::style::{axis_degrees, significant, tick};
+use super::untouched::lacks_tones;
+use super::{Panel, View, beat};
 use crate::receiver::TELEGRAM;
 use crate::telegram::Identity;
 
@@ -17,6 +18,7 @@ impl View<'_> {
             Panel::Eye => self.eye_words(),
             Panel::Envelope => self.envelope_words(),
             Panel::Telegram => self.telegram_words(),
+            Panel::Beat => beat::words(self),
         };
         words.replace(" -", " −")
     }
@@ -51,12 +53,18 @@ impl View<'_> {
         let lines: Vec<String> = around
             .lines
             .iter()
-            .map(|&(hz, db)| format!("{} kHz at {db:.0} dB", tick((hz / 10.0).round() / 100.0)))
+            .map(|&(hz, db)| {
+                let khz = tick((hz / 10.0).round() / 100.0);
+                format!("{khz} kHz at {} dB", tick(db.round()))
+            })
             .collect();
-        let named = if lines.is_empty() {
-            "No steady line stands out beside it.".to_string()
-        } else {
-            format!("Lines beside it: {}.", lines.join(", "))
+        let named = match (around.merged, lines.is_empty()) {
+            (_, false) => format!("Lines beside it: {}.", lines.join(", ")),
+            (Some((hz, db)), _) => format!(
+                "A line {hz:+.0} Hz beside it, at {} dB, is too near to be told from the field here.",
+                tick(db.round())
+            ),
+            (None, true) => "No steady line stands out beside it.".to_string(),
         };
         let what = match (self.carrier(), self.reception.field.frequency_hz) {
             (true, Some(hz)) => format!("around the field at {:.3} kHz", hz / 1e3),
@@ -71,8 +79,8 @@ impl View<'_> {
     fn phasor_words(&self) -> String {
         match (&self.aligned, self.carrier()) {
             (Some(aligned), true) => format!(
-                "Ripple in the phasor plane: two clouds for the two load states, along an axis at {:.0}° to the field.",
-                aligned.angle.to_degrees()
+                "Ripple in the phasor plane: two clouds for the two load states, along an axis at {}° to the field.",
+                axis_degrees(aligned.angle)
             ),
             (Some(_), false) => {
                 "How often each value of the ripple occurs: two heaps for the two load states."
@@ -103,6 +111,11 @@ impl View<'_> {
         } else {
             ""
         };
+        if lacks_tones(self) {
+            return format!(
+                "The envelope of the field over a few bits after steady tones beside the field were taken off{mean}."
+            );
+        }
         format!(
             "The envelope of the field over a few bits, as an amplitude detector sees it{mean}."
         )

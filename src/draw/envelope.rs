@@ -3,6 +3,7 @@
 use plotters::prelude::*;
 
 use super::style::{Area, BLUE, SKY, VERMILLION, chart, headed, quantile};
+use super::untouched::lacks_tones;
 use super::{DrawError, View, sentence};
 use crate::receiver::{BIT, TELEGRAM};
 
@@ -13,7 +14,11 @@ pub(super) fn draw<DB: DrawingBackend>(area: &Area<DB>, view: &View<'_>) -> Resu
 where
     DB::ErrorType: 'static,
 {
-    let heading = "Envelope, close up";
+    let heading = if lacks_tones(view) {
+        "Envelope, steady tones taken off"
+    } else {
+        "Envelope, close up"
+    };
     let Some((seen, piece)) = view.reception.seen.as_ref().zip(view.pieces().first()) else {
         let area = headed(area, heading, "")?;
         let words = "No steady stretch of field of at least 16 bits was found.";

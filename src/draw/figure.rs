@@ -5,7 +5,7 @@ use plotters::prelude::*;
 use super::fine::picture;
 use super::packed::packed;
 use super::style::{Area, INK, LABEL, MUTED, TITLE, inks, prepare, text, width_of};
-use super::{DrawError, View, envelope, eye, level, phasor, spectrum, telegram};
+use super::{DrawError, View, beat, envelope, eye, level, phasor, spectrum, telegram};
 
 /// Usual size of the whole figure, pixels.
 pub const FIGURE_SIZE: (u32, u32) = (1200, 900);
@@ -31,6 +31,8 @@ pub enum Panel {
     Envelope,
     /// The mean telegram with bits and fields.
     Telegram,
+    /// The level as it came, over a beat with a second field; not on the sheet.
+    Beat,
 }
 
 impl Panel {
@@ -55,6 +57,7 @@ impl Panel {
             Self::Eye => eye::draw(area, view),
             Self::Envelope => envelope::draw(area, view),
             Self::Telegram => telegram::draw(area, view),
+            Self::Beat => beat::draw(area, view),
         }
     }
 }

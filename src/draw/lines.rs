@@ -5,6 +5,7 @@ use num_complex::Complex32;
 use crate::receiver::{Samples, Spectrum, TELEGRAM, spectrum};
 
 use super::View;
+use super::untouched::{second_field, with_second_field};
 
 /// Values a transform: one telegram, so that the tag's lines run together and what remains narrow is something else.
 const LENGTH: usize = TELEGRAM;
@@ -23,6 +24,8 @@ pub(super) struct Around {
     pub points: Vec<(f64, f64)>,
     /// Lines that are not the tag's nor the field: Hz from the field and dB.
     pub lines: Vec<(f64, f64)>,
+    /// The strongest line where it lies too near to the field to be told from it: Hz from the field and dB.
+    pub merged: Option<(f64, f64)>,
     /// Width over which noise is summed in each point, Hz.
     pub resolution_hz: f64,
 }
@@ -30,7 +33,8 @@ pub(super) struct Around {
 /// Averages the spectrum within ±`reach_hz`; `None` where there are too few values.
 pub(super) fn around(view: &View<'_>, reach_hz: f64) -> Option<Around> {
     let seen = view.reception.seen.as_ref()?;
-    let cycles = &seen.cycles;
+    let put_back = with_second_field(view);
+    let cycles = put_back.as_ref().unwrap_or(&seen.cycles);
     let index = |s: f64| ((s * cycles.field_hz).round() as usize).saturating_sub(cycles.first);
     let ranges: Vec<(usize, usize)> = if seen.pieces.is_empty() {
         vec![(0, cycles.values.len())]
@@ -84,15 +88,25 @@ pub(super) fn around(view: &View<'_>, reach_hz: f64) -> Option<Around> {
         let power = sides * tone.amplitude * tone.amplitude / rest_reference;
         (tone.per_sample, power)
     });
-    let mut lines: Vec<(f64, f64)> = taken_off
-        .chain(left_in)
-        .map(|(per_value, power)| (per_value * seen.clock_hz, 10.0 * power.log10()))
-        .filter(|(f, _)| f.abs() > spread_hz && f.abs() < reach_hz && (carrier || *f > 0.0))
-        .collect();
+    let second = second_field(view).filter(|_| carrier);
+    let first = second.filter(|_| put_back.is_some());
+    let first = first.map(|(hz, level)| (hz / seen.clock_hz, level * level));
+    let mut lines: Vec<(f64, f64)> = Vec::new();
+    for (per_value, power) in first.into_iter().chain(taken_off).chain(left_in) {
+        let (f, db) = (per_value * seen.clock_hz, 10.0 * power.log10());
+        // What is left of a line that was taken off is that line.
+        let known = lines.iter().any(|(hz, _)| (hz - f).abs() < spread_hz);
+        if f.abs() > spread_hz && f.abs() < reach_hz && (carrier || f > 0.0) && !known {
+            lines.push((f, db));
+        }
+    }
     lines.truncate(NAMED);
     Some(Around {
         points,
         lines,
+        merged: second
+            .filter(|(hz, _)| hz.abs() <= spread_hz)
+            .map(|(hz, level)| (hz, 20.0 * level.log10())),
         resolution_hz: WINDOW_LINES * cycles.field_hz / whole.lines as f64,
     })
 }

@@ -7,6 +7,7 @@
 //! amplitude, ±90° pure phase); frequencies are in Hz from the field.
 
 mod aligned;
+mod beat;
 mod contour;
 mod curve;
 mod describe;
@@ -26,6 +27,7 @@ mod share_map;
 mod spectrum;
 mod style;
 mod telegram;
+mod untouched;
 mod view;
 
 use plotters::drawing::DrawingAreaErrorKind;

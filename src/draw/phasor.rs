@@ -5,8 +5,8 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::style::{
-    Area, BLUE, INK, LABEL, MUTED, ORANGE, SKY, VERMILLION, chart, headed, plot_size, quantile,
-    text,
+    Area, BLUE, INK, LABEL, MUTED, ORANGE, SKY, VERMILLION, axis_degrees, chart, headed, plot_size,
+    quantile, text,
 };
 use super::{DrawError, View, sentence};
 
@@ -89,7 +89,7 @@ where
         .load_states()
         .map(|state| Circle::new(at(state), 10, INK.stroke_width(2)));
     chart.draw_series(rings)?;
-    let angle = format!("ripple angle {:.0}°", aligned.angle.to_degrees()).replace('-', "−");
+    let angle = format!("ripple angle {}°", axis_degrees(aligned.angle));
     // In the corner that the axis does not pass through.
     let (side, at) = if aligned.angle >= 0.0 {
         (HPos::Left, -0.97 * x)

@@ -230,6 +230,14 @@ pub fn tick(value: f64) -> String {
     }
 }
 
+/// An axis' angle in whole degrees, above −90 and up to 90: an axis has no direction, so −90° is 90°.
+pub fn axis_degrees(angle: f64) -> String {
+    match angle.to_degrees().round() {
+        -90.0 => "90".into(),
+        degrees => tick(degrees),
+    }
+}
+
 /// Three significant digits, without an exponent.
 pub fn significant(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
@@ -258,6 +266,8 @@ mod tests {
         assert_eq!(tick(0.1 + 0.2), "0.3");
         assert_eq!(tick(-1e-12), "0");
         assert_eq!(tick(-40.0), "−40");
+        assert_eq!(axis_degrees(-1.57), "90");
+        assert_eq!(axis_degrees(-0.5), "−29");
         assert_eq!(significant(0.98765), "0.988");
         assert_eq!(significant(134.2), "134");
     }

@@ -3,7 +3,7 @@
 use crate::receiver::{NOMINAL_HZ, Piece, Reading, Reception, Samples};
 
 use super::aligned::Aligned;
-use super::style::significant;
+use super::style::{axis_degrees, significant};
 
 /// What the receiver does not know of a capture.
 #[derive(Clone, Copy, Debug, Default)]
@@ -120,7 +120,7 @@ impl<'a> View<'a> {
         if let Some(reading) = self.reading() {
             let attempt = &reading.attempt;
             let angle = if self.carrier() {
-                format!(" at {:.0}°", attempt.angle.to_degrees())
+                format!(" at {}°", axis_degrees(attempt.angle))
             } else {
                 String::new()
             };

@@ -167,10 +167,13 @@ fn tone(line: &Line, tones: usize, reception: &Reception, odds: f64) -> Finding 
     if let Some(ripple_db) = ripple_db(reception, odds) {
         let over_db = level_db - ripple_db;
         evidence.push(("over_ripple_db", over_db));
+        let against = match over_db.round() {
+            0.0 => "as strong as".to_string(),
+            over if over > 0.0 => format!("{over:.0} dB above"),
+            under => format!("{:.0} dB below", under.abs()),
+        };
         cost = format!(
-            " To a reader that cannot take it off it is {:.0} dB {} the {}.",
-            over_db.abs(),
-            if over_db > 0.0 { "above" } else { "below" },
+            " To a reader that cannot take it off it is {against} the {}.",
             if reception.readings.is_empty() {
                 "weakest ripple that could be read here"
             } else {
@@ -178,8 +181,12 @@ fn tone(line: &Line, tones: usize, reception: &Reception, odds: f64) -> Finding 
             }
         );
     }
+    let level = match level_db.round() {
+        0.0 => "as strong as it".to_string(),
+        level => format!("{level:+.0} dB against it"),
+    };
     let place = format!(
-        "{:.0} Hz, {offset_hz:+.0} Hz from the field and {level_db:+.0} dB against it",
+        "{:.0} Hz, {offset_hz:+.0} Hz from the field and {level}",
         line.frequency_hz
     );
     if offset_hz.abs() < SECOND_READER_HZ || OTHER_READERS_HZ.contains(&line.frequency_hz) {

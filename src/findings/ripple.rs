@@ -100,10 +100,15 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
         found.push(Finding::new(
             "phase-only",
             format!(
-                "Where the probe sits the ripple is almost pure phase ({angle_deg:.0}°): a reader that looks at the amplitude there sees \
+                "Where the probe sits the ripple is almost pure phase ({:.0}°): a reader that looks at the amplitude there sees \
                  {:.0} % of it. A pick-up coil beside the antenna sees another angle than the antenna does: with one, look at the \
                  antenna itself (with a rated probe) before changing anything. If the probe is on the antenna, shift its tuning a \
                  little to either side and the ripple turns into amplitude.",
+                // An axis has no direction: −90° is 90°.
+                match angle_deg.round() {
+                    -90.0 => 90.0,
+                    degrees => degrees,
+                },
                 100.0 * angle_deg.to_radians().cos().abs()
             ),
             &[("angle_deg", angle_deg)],

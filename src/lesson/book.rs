@@ -10,7 +10,7 @@ use super::LessonError;
 use super::chapter::{CHAPTERS, Chapter};
 use super::curves::work_out;
 use super::division::divide;
-use super::long_division::long_division;
+use super::long_division::{FIRST, long_division};
 use super::markup::{to_html, to_text};
 use super::parts::{Form, Material};
 use super::plan::Plan;
@@ -22,6 +22,7 @@ use crate::draw::palette;
 use crate::page::{CAUTIONS, environment, groups, style_sheet};
 use crate::receiver::{BIT, NOMINAL_HZ, TELEGRAM, needed_db};
 use crate::telegram::{HALF_DUPLEX_HEADER, Telegram};
+use crate::world::link::needed_ebn0_db;
 
 /// A file of the lesson: name from the folder on, and content.
 pub type PageFile = (String, Vec<u8>);
@@ -251,16 +252,33 @@ fn values(
             "groups": groups(&telegram),
         },
         "division": {
-            "dividend": division.dividend,
+            "dividend": lines_of_eights(&division.dividend),
             "steps": division.steps.len(),
             "crc_hex": format!("{:04X}", division.crc()),
             "remainder": division.remainder,
+            "first": FIRST,
             "reversed": division.remainder.chars().rev().collect::<String>(),
         },
         "odds": odds,
+        "link_needed_db": needed_ebn0_db(READ_ODDS),
         "bench": bench,
         "c": captures,
     })
+}
+
+/// Odds of a wrong number at which `decode` and `link` call a capture read.
+const READ_ODDS: f64 = 1e-5;
+
+/// Digits eight by eight, four such groups a line: as many as a phone holds.
+fn lines_of_eights(digits: &str) -> Vec<String> {
+    let digits: Vec<char> = digits.chars().collect();
+    digits
+        .chunks(32)
+        .map(|line| {
+            let groups: Vec<String> = line.chunks(8).map(|eight| eight.iter().collect()).collect();
+            groups.join(" ")
+        })
+        .collect()
 }
 
 /// The half-duplex telegram of the example's neighbour, and what was measured of it.
@@ -357,6 +375,10 @@ fn filled(
     });
     environment.add_filter("decibel", |value: f64, decimals: usize| {
         fixed(20.0 * value.log10(), decimals)
+    });
+    environment.add_filter("arccosine", |value: f64| value.acos().to_degrees());
+    environment.add_filter("from_hexadecimal", move |digits: &str| {
+        u64::from_str_radix(digits, 16).map_err(|_| failed(format!("{digits} is no number")))
     });
     environment.add_filter("cosine", |value: f64| value.to_radians().cos());
     environment.add_filter("telegrams_db", |value: f64| 10.0 * value.log10());

@@ -49,9 +49,10 @@ for (const answer of document.querySelectorAll('.answer')) {
   const button = document.createElement('button');
   button.type = 'button';
   button.className = 'answer-button';
+  const what = answer.dataset.what || 'the answer';
   const label = () => {
     const shown = answer.classList.contains('shown');
-    button.textContent = shown ? 'Hide the answer' : 'Show the answer';
+    button.textContent = shown ? `Hide ${what}` : `Show ${what}`;
     button.setAttribute('aria-expanded', String(shown));
   };
   button.addEventListener('click', () => {

@@ -6,13 +6,19 @@ use super::division::{DIVISOR, divide};
 use super::parts::Form;
 use crate::telegram::Telegram;
 
+/// Steps that a pupil does before looking.
+pub(super) const FIRST: usize = 3;
+
 /// Every subtraction, for following with paper and pencil.
 pub(super) fn long_division(form: Form, telegram: &Telegram) -> String {
     let division = divide(telegram);
     let count = division.steps.len();
     let mut all = String::new();
     if form == Form::Page {
-        all.push_str("<div class=\"division\">\n");
+        // Closed like an answer, for those who want to do it first.
+        all.push_str(
+            "<div class=\"answer steps\" data-what=\"the first steps\"><div class=\"division\">\n",
+        );
     }
     for (number, step) in division.steps.iter().enumerate() {
         let (first, last) = (step.at + 1, step.at + DIVISOR.len());
@@ -38,12 +44,19 @@ pub(super) fn long_division(form: Form, telegram: &Telegram) -> String {
                 all.push_str("    \n");
             }
             Form::Page => {
+                if number == FIRST {
+                    all.push_str("</div></div>\n<div class=\"division\">\n");
+                }
                 let _ = writeln!(all, "<pre>{}</pre>", lines.join("\n").trim_end());
             }
         }
     }
     if form == Form::Page {
-        all.push_str("</div>");
+        all.push_str(if count > FIRST {
+            "</div>"
+        } else {
+            "</div></div>"
+        });
     }
     all
 }

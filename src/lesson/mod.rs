@@ -24,7 +24,7 @@ mod taken;
 
 pub use book::{Book, PageFile};
 pub use chapter::{CHAPTERS, Chapter, chapter};
-pub use exercise::{Exercise, Fault, Grade, GradeError, Mark, Sheets, exercises, grade};
+pub use exercise::{Exercise, Fault, Grade, GradeError, Mark, Sheets, exercises, grade, reference};
 pub use plan::Plan;
 pub use recipe::Recipe;
 pub use settings::Settings;

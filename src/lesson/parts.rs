@@ -83,7 +83,10 @@ impl Material {
                 .lines()
                 .map(|line| format!("    {line}\n"))
                 .collect(),
-            Form::Page => format!("<pre>{}</pre>", escaped(printed)),
+            Form::Page => format!(
+                "<pre class=\"printed\" tabindex=\"0\" role=\"region\" aria-label=\"What the program prints\">{}</pre>",
+                escaped(printed)
+            ),
         })
     }
 
@@ -117,7 +120,7 @@ impl Material {
         let mut text = String::new();
         for (at, name) in &explorer.positions {
             let taken = self.taken(name)?;
-            let _ = writeln!(text, "- {}: {}", title(explorer, at), taken.outcome());
+            let _ = writeln!(text, "- {}: {}", title(explorer, at), story(taken));
             let _ = writeln!(text, "    {}\n", taken.recipe.synth_command());
         }
         Ok(text)
@@ -150,11 +153,14 @@ impl Material {
             };
             let _ = writeln!(
                 page,
-                "<div class=\"choice\" data-at=\"{}\"><h3>{}</h3><p class=\"outcome {read}\">{}</p><div class=\"figures\">",
+                "<div class=\"choice\" data-at=\"{}\"><h3>{}</h3><p class=\"outcome {read}\">{}</p>",
                 place.join(","),
                 escaped(&title(explorer, at)),
-                escaped(&taken.outcome())
+                escaped(&story(taken))
             );
+            if !taken.pictures.is_empty() {
+                page.push_str("<div class=\"figures\">");
+            }
             for (panel, picture) in &taken.pictures {
                 let _ = writeln!(
                     page,
@@ -162,14 +168,25 @@ impl Material {
                     image(&format!("{name}-{panel}"), picture)
                 );
             }
+            if !taken.pictures.is_empty() {
+                page.push_str("</div>");
+            }
             let _ = writeln!(
                 page,
-                "</div>{}</div>",
+                "{}</div>",
                 command_block(&[taken.recipe.synth_command()])
             );
         }
         page.push_str("</div>\n</div>");
         Ok(page)
+    }
+}
+
+/// What a position of the sliders gives.
+fn story(taken: &Taken) -> String {
+    match taken.supply() {
+        Some(supply) => format!("{supply} {}", taken.outcome()),
+        None => taken.outcome(),
     }
 }
 

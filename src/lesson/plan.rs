@@ -309,7 +309,7 @@ impl Plan {
                         settings.depth,
                         134_200 + offset
                     ),
-                    &[Panel::Spectrum, Panel::Envelope],
+                    &[Panel::Spectrum, Panel::Beat, Panel::Envelope],
                     false,
                     &[9],
                 );
@@ -335,7 +335,7 @@ impl Plan {
                 },
             ],
             positions,
-            start: vec![0, 1],
+            start: vec![1, 1],
         });
     }
 

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::parts::Form;
-use super::steps::{Step, code_places, steps};
+use super::steps::{Step, code_places, places_in_words, steps};
 use crate::page::{Group, escaped, groups};
 use crate::receiver::BIT;
 use crate::telegram::{CODE_BITS, Identity, Telegram, fields};
@@ -157,7 +157,12 @@ fn card(group: &Group, steps: &[Step], wave: &[f64], reach: f64) -> String {
             u8::from(step.bit)
         );
     }
-    card.push_str("</svg></div>\n");
+    card.push_str("</svg>");
+    let places = places_in_words(&steps[group.first..=group.last]);
+    if !places.is_empty() {
+        let _ = write!(card, "<p>{}</p>", escaped(&places));
+    }
+    card.push_str("</div>\n");
     card
 }
 

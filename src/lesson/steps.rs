@@ -1,5 +1,6 @@
 //! The telegram bit by bit: half bits, meaning and place of every bit, for the stepper and for paper.
 
+use super::taken::raised;
 use crate::linecode::{boundary_signs, load_states};
 use crate::telegram::{CODE_BITS, Identity, Part, Telegram, fields, part_of};
 
@@ -16,7 +17,9 @@ pub(super) struct Step {
     pub halves: [char; 2],
     /// Bit of ISO 11784 that it is, 1 the most significant; none outside the code.
     pub code_bit: Option<usize>,
-    /// What it is, in words.
+    /// Field of the code that it belongs to, and the exponent of its weight there.
+    pub place: Option<(&'static str, usize)>,
+    /// What it is, in a sentence.
     pub meaning: String,
 }
 
@@ -30,19 +33,39 @@ pub(super) fn steps(telegram: &Telegram) -> Vec<Step> {
     (0..bits.len())
         .map(|index| {
             let part = part_of(index);
+            let code_bit = match part {
+                Part::Code { bit } => Some(CODE_BITS - usize::from(bit)),
+                _ => None,
+            };
+            let place = code_bit.map(|iso| place(iso, &places));
             Step {
                 index,
                 bit: bits[index],
                 sign: signs[index],
                 halves: [digit(states[2 * index]), digit(states[2 * index + 1])],
-                code_bit: match part {
-                    Part::Code { bit } => Some(CODE_BITS - usize::from(bit)),
-                    _ => None,
-                },
-                meaning: meaning(part, &places),
+                code_bit,
+                place,
+                meaning: meaning(part, place),
             }
         })
         .collect()
+}
+
+/// Fields that some bits belong to with the weights they have there, in the order sent; empty outside the code.
+pub(super) fn places_in_words(steps: &[Step]) -> String {
+    let places: Vec<(&'static str, usize)> = steps.iter().filter_map(|step| step.place).collect();
+    let parts: Vec<String> = places
+        .chunk_by(|one, next| one.0 == next.0)
+        .map(|field| {
+            let (name, first) = field[0];
+            let (_, last) = field[field.len() - 1];
+            match first == last {
+                true => format!("{name}, weight 2{}", raised(first)),
+                false => format!("{name}, weights 2{} to 2{}", raised(first), raised(last)),
+            }
+        })
+        .collect();
+    parts.join("; ")
 }
 
 /// Name and range (of ISO 11784) of every field.
@@ -57,19 +80,27 @@ pub(super) fn code_places(telegram: &Telegram) -> Vec<(&'static str, usize, usiz
         .collect()
 }
 
-fn meaning(part: Part, places: &[(&'static str, usize, usize)]) -> String {
+/// Field of a bit of ISO 11784, and the exponent of its weight.
+fn place(iso: usize, places: &[(&'static str, usize, usize)]) -> (&'static str, usize) {
+    let (name, _, to) = places
+        .iter()
+        .find(|(_, from, to)| (*from..=*to).contains(&iso))
+        .expect("the fields cover all 64 bits");
+    (name, to - iso)
+}
+
+fn meaning(part: Part, place: Option<(&'static str, usize)>) -> String {
     match part {
-        Part::Header => "header: ten 0s and a 1 mark the beginning".into(),
-        Part::Control => "control bit: a 1 after every eight bits, so that ten 0s occur nowhere but in the header".into(),
-        Part::Crc { bit } => format!("bit {bit} of the CRC"),
-        Part::Trailer { bit } => format!("bit {bit} of the trailer"),
+        Part::Header => "It belongs to the header: ten 0s and a 1 mark the beginning".into(),
+        Part::Control => "It is a control bit: a 1 after every eight bits, so that ten 0s occur nowhere but in the header".into(),
+        Part::Crc { bit } => format!("It is bit {bit} of the CRC"),
+        Part::Trailer { bit } => format!("It is bit {bit} of the trailer"),
         Part::Code { bit } => {
             let iso = CODE_BITS - usize::from(bit);
-            let (name, _, to) = places
-                .iter()
-                .find(|(_, from, to)| (*from..=*to).contains(&iso))
-                .expect("the fields cover all 64 bits");
-            format!("bit {iso} of the code: {name}, weight 2^{}", to - iso)
+            let field = place.map_or(String::new(), |(name, exponent)| {
+                format!(": {name}, weight 2{}", raised(exponent))
+            });
+            format!("It is bit {iso} of the code{field}")
         }
     }
 }
@@ -84,7 +115,7 @@ impl Step {
             "a change in mid-bit, so it is a 0 and the next boundary steps the same way again"
         };
         format!(
-            "Bit {}: the boundary in front steps {}; half bits {first} {second}, {inside}. It is {}.",
+            "Bit {}: the boundary in front steps {}; half bits {first} {second}, {inside}. {}.",
             self.index,
             if self.sign > 0 { "up" } else { "down" },
             self.meaning
@@ -102,17 +133,10 @@ mod tests {
         let sum = |name: &str| -> u64 {
             steps(&telegram)
                 .iter()
-                .filter(|step| step.bit && step.meaning.contains(name))
-                .map(|step| {
-                    1_u64
-                        << step
-                            .meaning
-                            .split("2^")
-                            .nth(1)
-                            .unwrap()
-                            .parse::<u32>()
-                            .unwrap()
-                })
+                .filter(|step| step.bit)
+                .filter_map(|step| step.place)
+                .filter(|(field, _)| field.contains(name))
+                .map(|(_, exponent)| 1_u64 << exponent)
                 .sum()
         };
         assert_eq!(sum("national number"), 98_765_432_109);

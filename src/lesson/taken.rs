@@ -66,6 +66,7 @@ pub(super) fn panel_name(panel: Panel) -> &'static str {
         Panel::Eye => "eye",
         Panel::Envelope => "envelope",
         Panel::Telegram => "telegram",
+        Panel::Beat => "beat",
     }
 }
 
@@ -81,6 +82,10 @@ impl Taken {
                 Panel::Telegram => (TELEGRAM_WIDE, Some(TELEGRAM_NARROW)),
                 _ => (PANEL, None),
             };
+            // Where nothing was read it is not known where bits begin.
+            if panel == Panel::Eye && evidence.view.mean_telegram().is_none() {
+                continue;
+            }
             let picture = Picture {
                 svg: panel_svg(panel, evidence.view, size)?,
                 narrow_svg: narrow
@@ -149,6 +154,21 @@ impl Taken {
         }
     }
 
+    /// What coils and circuits give the transponder, and how deep its ripple is for that; `None` of captures without coils.
+    pub fn supply(&self) -> Option<String> {
+        let tag = self.truth["tags"].get(0)?;
+        let volts = fixed(tag["tag_v"].as_f64()?, 2);
+        if tag["powered"] == false {
+            return Some(format!(
+                "The transponder has {volts} V peak: too little, it does not answer."
+            ));
+        }
+        let depth = fixed(100.0 * tag["depth"].as_f64()?, 4);
+        Some(format!(
+            "The transponder has {volts} V peak; the depth of its ripple is {depth} % of the field."
+        ))
+    }
+
     /// What chapters may use of it.
     pub fn values(&self) -> Value {
         json!({
@@ -172,11 +192,7 @@ pub(super) fn odds_words(odds: f64) -> String {
     }
     let exponent = odds.log10().floor();
     let mantissa = odds / 10f64.powf(exponent);
-    let digits: String = format!("{}", -exponent)
-        .chars()
-        .filter_map(|c| c.to_digit(10))
-        .map(|digit| ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'][digit as usize])
-        .collect();
+    let digits = raised(-exponent as usize);
     if exponent >= -1.0 {
         format!("{odds:.2}")
     } else {
@@ -184,7 +200,21 @@ pub(super) fn odds_words(odds: f64) -> String {
     }
 }
 
-/// A number with so many decimals and a real minus sign.
+/// An exponent in raised digits.
+pub(super) fn raised(exponent: usize) -> String {
+    format!("{exponent}")
+        .chars()
+        .filter_map(|c| c.to_digit(10))
+        .map(|digit| ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'][digit as usize])
+        .collect()
+}
+
+/// A number with so many decimals and a real minus sign, none before a 0.
 pub(super) fn fixed(value: f64, decimals: usize) -> String {
-    format!("{value:.decimals$}").replace('-', "−")
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(digits) if digits.contains(|c: char| ('1'..='9').contains(&c)) => format!("−{digits}"),
+        Some(digits) => digits.into(),
+        None => text,
+    }
 }

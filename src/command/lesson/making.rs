@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use rayon::prelude::*;
 use ripplemark::capture::{read_description, write_atomically};
-use ripplemark::lesson::{Evidence, Recipe, Taken};
+use ripplemark::lesson::{Evidence, Exercise, Recipe, Settings, Taken, reference};
 use serde_json::Value;
 
 use super::super::synth::{self, Asked};
@@ -78,18 +78,56 @@ fn take(folder: &Path, recipe: &Recipe) -> anyhow::Result<Taken> {
     Ok(taken)
 }
 
-/// Makes the captures of exercises; their truth goes to the teacher's folder and is returned by name.
-pub fn exercises(folder: &Path, recipes: &[Recipe]) -> anyhow::Result<BTreeMap<String, Value>> {
+/// What `decode --json` prints of a capture.
+fn decoded(folder: &Path, recipe: &Recipe) -> anyhow::Result<Value> {
+    let report = decode::read(&folder.join(recipe.file()), &recipe.file())?;
+    Ok(serde_json::from_str(&report.json_line())?)
+}
+
+/// Makes the captures of exercises beside their reference. What cannot be solved is drawn anew: the exercises as they are in the end
+/// are returned, with their truth by name, which goes to the teacher's folder.
+pub fn exercises(
+    folder: &Path,
+    settings: &Settings,
+    drawn: Vec<Exercise>,
+) -> anyhow::Result<(Vec<Exercise>, BTreeMap<String, Value>)> {
     let teacher = folder.join("teacher");
     fs::create_dir_all(&teacher).with_context(|| teacher.display().to_string())?;
-    recipes
-        .par_iter()
-        .map(|recipe| {
+    let hide = |recipe: &Recipe| -> anyhow::Result<()> {
+        let from = truth_path(&folder.join(recipe.file()));
+        let name = from.file_name().context("a truth file has a name")?;
+        Ok(fs::rename(&from, teacher.join(name))?)
+    };
+    let bench = reference(settings);
+    make(folder, &bench).with_context(|| bench.synth_command())?;
+    hide(&bench)?;
+    let on_a_good_day = decoded(folder, &bench)?;
+    let solvable = |mut exercise: Exercise| -> anyhow::Result<(Exercise, Value)> {
+        loop {
+            let recipe = &exercise.recipe;
             let truth = make(folder, recipe).with_context(|| recipe.synth_command())?;
-            let from = truth_path(&folder.join(recipe.file()));
-            let name = from.file_name().context("a truth file has a name")?;
-            fs::rename(&from, teacher.join(name))?;
-            Ok((recipe.name.clone(), truth))
-        })
-        .collect()
+            if exercise.is_told_by(&decoded(folder, recipe)?, &on_a_good_day) {
+                hide(recipe)?;
+                return Ok((exercise, truth));
+            }
+            exercise = exercise.redrawn(settings).with_context(|| {
+                format!(
+                    "{}: drawn several times and never to be solved; take another --seed",
+                    recipe.file()
+                )
+            })?;
+        }
+    };
+    let made: Vec<(Exercise, Value)> = drawn
+        .into_par_iter()
+        .map(solvable)
+        .collect::<anyhow::Result<_>>()?;
+    let truths = made
+        .iter()
+        .map(|(exercise, truth)| (exercise.recipe.name.clone(), truth.clone()))
+        .collect();
+    Ok((
+        made.into_iter().map(|(exercise, _)| exercise).collect(),
+        truths,
+    ))
 }

@@ -127,8 +127,9 @@ fn fill(folder: &Path, settings: &Settings, count: usize) -> anyhow::Result<usiz
     let taken = making::take_all(folder, &plan.recipes)?;
     let mut files = Book::new(settings, plan, taken, false)?.pages(count > 0)?;
     if count > 0 {
-        let sheets = Sheets::new(settings, exercises(settings, count));
-        let truths = making::exercises(folder, &sheets.recipes())?;
+        let drawn = exercises(settings, count);
+        let (drawn, truths) = making::exercises(folder, settings, drawn)?;
+        let sheets = Sheets::new(settings, drawn);
         files.extend(sheets.files(|name| truths.get(name).cloned())?);
     }
     making::write(folder, &files)?;

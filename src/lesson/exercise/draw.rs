@@ -73,10 +73,26 @@ pub struct Exercise {
     pub fault: Fault,
     /// Numbers in it.
     pub numbers: Vec<Identity>,
+    /// Which of the exercises it is, from 0.
+    place: usize,
+    /// How often it was drawn anew.
+    redraws: u16,
+}
+
+impl Exercise {
+    /// The same fault with other numbers and distances, for a capture that cannot be solved; the same each time. `None` after a few.
+    pub fn redrawn(&self, settings: &Settings) -> Option<Self> {
+        let redraws = self.redraws + 1;
+        (redraws <= MOST_REDRAWS).then(|| exercise(settings, self.place, self.fault, redraws))
+    }
 }
 
 /// First stream of the exercises: further up than any tag of a capture.
 const FIRST_STREAM: u16 = 1000;
+/// Streams from one draw to the next: more than there are exercises.
+const REDRAW_STEP: u16 = 100;
+/// A capture that cannot be solved is rare: so many in a row mean that something else is wrong.
+const MOST_REDRAWS: u16 = 5;
 /// Seeds of the captures lie apart from that of the lesson.
 const SEED_STEP: u64 = 1_000_003;
 
@@ -97,12 +113,12 @@ pub fn exercises(settings: &Settings, count: usize) -> Vec<Exercise> {
         .into_iter()
         .take(count)
         .enumerate()
-        .map(|(place, fault)| exercise(settings, place, fault))
+        .map(|(place, fault)| exercise(settings, place, fault, 0))
         .collect()
 }
 
 /// The capture that others are compared with: the same bench without a fault.
-pub(super) fn reference(settings: &Settings) -> Recipe {
+pub fn reference(settings: &Settings) -> Recipe {
     recipe(
         "reference",
         &format!(
@@ -125,8 +141,9 @@ fn recipe(name: &str, line: &str) -> Recipe {
     }
 }
 
-fn exercise(settings: &Settings, place: usize, fault: Fault) -> Exercise {
-    let mut random: ChaCha8Rng = generator(settings.seed, Stream::Tag(FIRST_STREAM + place as u16));
+fn exercise(settings: &Settings, place: usize, fault: Fault, redraws: u16) -> Exercise {
+    let draw = REDRAW_STEP * redraws + place as u16;
+    let mut random: ChaCha8Rng = generator(settings.seed, Stream::Tag(FIRST_STREAM + draw));
     // All are drawn for every fault, so that one fault does not shift the numbers of another.
     let mut numbers = vec![
         test_number(uniform(&mut random)),
@@ -166,12 +183,16 @@ fn exercise(settings: &Settings, place: usize, fault: Fault) -> Exercise {
         "{} --rate {} --seconds {seconds} --seed {} --set tag.1.distance_mm={distance_mm} {special}",
         ids.join(" "),
         settings.rate_hz,
-        settings.seed.wrapping_add(SEED_STEP * (place as u64 + 1)),
+        settings
+            .seed
+            .wrapping_add(SEED_STEP * (u64::from(draw) + 1)),
     );
     Exercise {
         recipe: recipe(&format!("capture-{:02}", place + 1), &line),
         fault,
         numbers,
+        place,
+        redraws,
     }
 }
 

@@ -3,7 +3,8 @@
 mod draw;
 mod grade;
 mod sheets;
+mod solvable;
 
-pub use draw::{Exercise, Fault, exercises};
+pub use draw::{Exercise, Fault, exercises, reference};
 pub use grade::{Grade, GradeError, Mark, grade};
 pub use sheets::Sheets;

@@ -5,7 +5,6 @@ use serde_json::Value;
 
 use super::super::LessonError;
 use super::super::book::PageFile;
-use super::super::recipe::Recipe;
 use super::super::settings::Settings;
 use super::draw::{Exercise, Fault, reference};
 use crate::page::environment;
@@ -27,17 +26,6 @@ impl Sheets {
             settings: *settings,
             exercises,
         }
-    }
-
-    /// Captures to be made, the reference first.
-    pub fn recipes(&self) -> Vec<Recipe> {
-        std::iter::once(reference(&self.settings))
-            .chain(
-                self.exercises
-                    .iter()
-                    .map(|exercise| exercise.recipe.clone()),
-            )
-            .collect()
     }
 
     /// Files for pupils in `exercise/`, files for the teacher in `teacher/`. `truth` gives the truth file of a capture by name; what is
