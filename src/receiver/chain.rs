@@ -1,5 +1,7 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
+use num_complex::Complex32;
+
 use super::bursts::join_bursts;
 use super::clock::on_own_clock;
 use super::front::{Cycles, Tuning, to_cycles};
@@ -17,6 +19,10 @@ use super::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
 /// tag reaches) may be the field of the reader that drives the tag.
 const OTHER_CLOCK: f64 = 0.16;
+
+/// A second field may be as weak as this (−32 dB) and still stand out of any ripple's lines, whose strongest is half of the
+/// ripple.
+const WEAKER_FIELD: f64 = 0.025;
 
 /// Only the numbers of FDX-B tags in a capture, nothing that serves to explain: no other kinds of tags, no survey.
 pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading> {
@@ -122,8 +128,24 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
     } else {
         Vec::new()
     };
-    if lines.len() < 2 || is_one_switched_field(&cycles.values) {
+    if !view.kind.has_carrier() || is_one_switched_field(&cycles.values) {
         return look_at(signal, view, cycles, terms, rate_assumed);
+    }
+    if lines.len() < 2 {
+        let weaker = without_weaker_fields(&cycles.values);
+        let reception = look_at(signal, view, cycles.clone(), terms, rate_assumed);
+        return match weaker {
+            Some(values) if reception.readings.is_empty() => {
+                let cycles = Cycles { values, ..cycles };
+                let again = look_at(signal, view, cycles, terms, rate_assumed);
+                if again.readings.is_empty() {
+                    reception
+                } else {
+                    again
+                }
+            }
+            _ => reception,
+        };
     }
     // Two fields at once: either may be the one that the tag divides.
     let mut first: Option<Reception> = None;
@@ -164,6 +186,21 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
         first.get_or_insert(reception);
     }
     first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
+}
+
+/// The field's values without weaker fields beside it, for another try where they fall onto the telegram's own lines and
+/// are not told from it; `None` where there are none.
+fn without_weaker_fields(values: &[Complex32]) -> Option<Vec<Complex32>> {
+    let lines = clock_lines(values, WEAKER_FIELD, CLOCKS);
+    let (_, others) = lines.split_first()?;
+    if others.is_empty() {
+        return None;
+    }
+    let mut left = values.to_vec();
+    for other in others {
+        remove_other_field(&mut left, *other);
+    }
+    Some(left)
 }
 
 fn look_at(

@@ -8,8 +8,8 @@ use ripplemark::receiver::{Samples, Signal};
 
 use super::{Arguments, capture_error, field_strength};
 
-/// Samples read at a time and decoded as one: 4 s at 2 MS/s, 32 MB.
-const WINDOW: usize = 8 << 20;
+/// Samples read at a time and decoded as one: 2 s at 2 MS/s, 16 MB; decoding takes twice as much besides.
+const WINDOW: usize = 4 << 20;
 
 /// Samples of each channel looked at to find the one with the field in it.
 const LOOK: usize = 1 << 18;
