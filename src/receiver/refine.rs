@@ -6,7 +6,7 @@ use num_complex::{Complex32, Complex64};
 
 use super::acquire::{Acquired, BoundaryPulses};
 use super::band::Kept;
-use super::decision::{Boundaries, decide};
+use super::decision::{Boundaries, ODDS_FLOOR, decide};
 use super::edge::Edge;
 use super::fold::{BIT, Fold, TELEGRAM};
 use super::phasor::{single, wide};
@@ -166,9 +166,12 @@ pub fn refine(
     // The odds hold for this timing, parity and shape; the number may have needed another. And timing and axis were chosen
     // to suit this number, which others were not asked for.
     for odds in [&mut decision.odds_wrong, &mut decision.odds_unaided] {
-        let right = 1.0 - *odds;
-        *odds /= *odds + right * (-CHOSEN).exp();
-        *odds = 1.0 - (1.0 - *odds) * found.share;
+        let right = (1.0 - *odds) * (-CHOSEN).exp();
+        if *odds > ODDS_FLOOR {
+            *odds /= *odds + right;
+        }
+        // 1 − (1 − odds)·share, without rounding what is small.
+        *odds += (1.0 - found.share) * (1.0 - *odds);
     }
     let attempt = Attempt {
         decision,
