@@ -1221,27 +1221,27 @@ pub const SCENES: &[Scene] = &[
         ),
     ),
     scene(
-        "half duplex, too weak at 4 dB",
+        "half duplex, too weak at 5 dB",
         &["half-duplex-unread"],
         &["no-ripple", "half-duplex-tag"],
         Make::Bench(
-            "duration_s = 0.3\n[direct]\non_ms = 50\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 4",
+            "duration_s = 0.3\n[direct]\non_ms = 50\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 5",
         ),
     ),
     scene(
-        "half duplex, too weak at 4.2 dB",
+        "half duplex, too weak at 5.2 dB",
         &["half-duplex-unread"],
         &["no-ripple", "half-duplex-tag"],
         Make::Bench(
-            "duration_s = 0.3\n[direct]\non_ms = 50\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 4.2",
+            "duration_s = 0.3\n[direct]\non_ms = 50\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 5.2",
         ),
     ),
     scene(
-        "half duplex, too weak at 4.5 dB",
+        "half duplex, too weak at 5.5 dB",
         &["half-duplex-unread"],
         &["no-ripple", "half-duplex-tag"],
         Make::Bench(
-            "duration_s = 0.3\n[direct]\non_ms = 40\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 4.5",
+            "duration_s = 0.3\n[direct]\non_ms = 40\noff_ms = 20\n[[other_tag]]\nkind = \"hdx\"\n[digitiser]\nrate_hz = 500000\n[noise]\nebn0_db = 5.5",
         ),
     ),
     scene(
