@@ -1,13 +1,11 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
-use num_complex::Complex32;
-
 use super::bursts::join_bursts;
 use super::clock::on_own_clock;
 use super::front::{Cycles, Tuning, to_cycles};
 use super::interference::{clock_lines, without_lines};
 use super::join::join;
-use super::other_field::remove_other_field;
+use super::other_field::{remove_other_field, without_weaker_fields};
 use super::other_kinds::{OtherKinds, other_kinds};
 use super::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
 use super::read::{Attempt, ReadLimits, Terms, read_piece};
@@ -19,10 +17,6 @@ use super::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
 /// tag reaches) may be the field of the reader that drives the tag.
 const OTHER_CLOCK: f64 = 0.16;
-
-/// A second field may be as weak as this (−32 dB) and still stand out of any ripple's lines, whose strongest is half of the
-/// ripple.
-const WEAKER_FIELD: f64 = 0.025;
 
 /// Only the numbers of FDX-B tags in a capture, nothing that serves to explain: no other kinds of tags, no survey.
 pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading> {
@@ -186,21 +180,6 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
         first.get_or_insert(reception);
     }
     first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
-}
-
-/// The field's values without weaker fields beside it, for another try where they fall onto the telegram's own lines and
-/// are not told from it; `None` where there are none.
-fn without_weaker_fields(values: &[Complex32]) -> Option<Vec<Complex32>> {
-    let lines = clock_lines(values, WEAKER_FIELD, CLOCKS);
-    let (_, others) = lines.split_first()?;
-    if others.is_empty() {
-        return None;
-    }
-    let mut left = values.to_vec();
-    for other in others {
-        remove_other_field(&mut left, *other);
-    }
-    Some(left)
 }
 
 fn look_at(

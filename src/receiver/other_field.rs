@@ -8,7 +8,7 @@ use std::ops::Range;
 
 use num_complex::{Complex32, Complex64};
 
-use super::interference::{measure, remove_line};
+use super::interference::{clock_lines, measure, remove_line};
 use super::phasor::{single, wide};
 
 /// Cycles in which the other field is taken as either on or off: two bits, half a millisecond.
@@ -68,6 +68,13 @@ impl Turning {
     }
 }
 
+/// A second field may be as weak as this (−32 dB) and still stand out of any ripple's lines, whose strongest is half of the
+/// ripple.
+const WEAKER_FIELD: f64 = 0.025;
+
+/// Weaker fields looked for, the own one among them.
+const MOST_WEAKER: usize = 3;
+
 /// Takes off the field that lies `place` cycles per value beside the one the values are tuned to.
 pub fn remove_other_field(values: &mut [Complex32], place: f64) {
     let Some((own, bursts)) = switching(values) else {
@@ -90,6 +97,21 @@ pub fn remove_other_field(values: &mut [Complex32], place: f64) {
             }
         }
     }
+}
+
+/// The field's values without weaker fields beside it, for another try where they fall onto the telegram's own lines and
+/// are not told from it; `None` where there are none.
+pub fn without_weaker_fields(values: &[Complex32]) -> Option<Vec<Complex32>> {
+    let lines = clock_lines(values, WEAKER_FIELD, MOST_WEAKER);
+    let (_, others) = lines.split_first()?;
+    if others.is_empty() {
+        return None;
+    }
+    let mut left = values.to_vec();
+    for other in others {
+        remove_other_field(&mut left, *other);
+    }
+    Some(left)
 }
 
 /// Values in a range of blocks.
