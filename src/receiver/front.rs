@@ -231,20 +231,47 @@ fn through_kernel(taps: &[f32], re: &[f32], im: &[f32]) -> Complex32 {
             ims[lane] += t[lane] * i[lane];
         }
     }
-    Complex32::new(res.iter().sum(), ims.iter().sum())
+    Complex32::new(total(res), total(ims))
+}
+
+/// Sum of eight lanes by halves: one after another they would wait for each other longer than the kernel takes.
+fn total(lanes: [f32; 8]) -> f32 {
+    let [a, b, c, d, e, f, g, h] = lanes;
+    ((a + e) + (c + g)) + ((b + f) + (d + h))
+}
+
+/// Real samples of a block times base and turns.
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn mix(
+    samples: &[f32],
+    turns: &[[f32; BLOCK]; 2],
+    base: Complex32,
+    re: &mut [f32],
+    im: &mut [f32],
+) {
+    let turns = turns[0].iter().zip(&turns[1]);
+    for (((x, (wre, wim)), re), im) in samples.iter().zip(turns).zip(re).zip(im) {
+        *re = x * (wre * base.re - wim * base.im);
+        *im = x * (wre * base.im + wim * base.re);
+    }
 }
 
 /// Multiplies samples by gain·e^{−j2π·per_sample·n}.
 struct Mixer {
     oscillator: Oscillator,
+    /// Its real and imaginary parts over a block.
+    turns: [[f32; BLOCK]; 2],
     gain: f64,
     count: u64,
 }
 
 impl Mixer {
     fn new(per_sample: f64, gain: f64) -> Self {
+        let oscillator = Oscillator::new(-per_sample);
+        let block = oscillator.within_block();
         Self {
-            oscillator: Oscillator::new(-per_sample),
+            turns: [block.map(|turn| turn.re), block.map(|turn| turn.im)],
+            oscillator,
             gain,
             count: 0,
         }
@@ -258,21 +285,15 @@ impl Mixer {
     }
 
     fn real(&mut self, samples: &[f32], re: &mut Vec<f32>, im: &mut Vec<f32>) {
-        for chunk in samples.chunks(BLOCK) {
+        let from = re.len();
+        re.resize(from + samples.len(), 0.0);
+        im.resize(from + samples.len(), 0.0);
+        let parts = re[from..]
+            .chunks_mut(BLOCK)
+            .zip(im[from..].chunks_mut(BLOCK));
+        for (chunk, (re, im)) in samples.chunks(BLOCK).zip(parts) {
             let base = self.next_base(chunk.len());
-            let turns = self.oscillator.within_block();
-            re.extend(
-                chunk
-                    .iter()
-                    .zip(turns)
-                    .map(|(x, w)| x * (w.re * base.re - w.im * base.im)),
-            );
-            im.extend(
-                chunk
-                    .iter()
-                    .zip(turns)
-                    .map(|(x, w)| x * (w.re * base.im + w.im * base.re)),
-            );
+            mix(chunk, &self.turns, base, re, im);
         }
     }
 
