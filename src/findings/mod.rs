@@ -99,7 +99,11 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut all = field::findings(reception);
     all.extend(capture::findings(reception));
     all.extend(antenna::findings(reception));
-    let sent = foreign::findings(reception, odds);
+    let mut sent = foreign::findings(reception, odds);
+    // Folded onto itself a telegram seems to begin anew.
+    if all.iter().any(|finding| finding.code == "rate-too-low") {
+        sent.retain(|finding| finding.code != "tag-restarts");
+    }
     let holds = |codes: &[&str]| sent.iter().any(|finding| codes.contains(&finding.code));
     let own_lines = holds(&["biphase-no-header", "tag-restarts"]);
     // Something else already says why what is there is no number.

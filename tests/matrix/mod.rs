@@ -503,7 +503,7 @@ pub const SCENES: &[Scene] = &[
     scene(
         "pulses 30/70 ms of a bench",
         &["pulses-too-short"],
-        &["no-ripple", "ripple-too-weak"],
+        &["no-ripple", "ripple-too-weak", "little-margin"],
         Make::Bench(
             "duration_s = 0.4\n[reader]\non_ms = 30\noff_ms = 70\n[[tag]]\ndistance_mm = 55\n[digitiser]\nrate_hz = 500000\nbits = 12\n[noise]\nwhite_nv_per_rthz = 9000",
         ),

@@ -95,6 +95,9 @@ pub fn step(ripple: &[Complex32], attempt: &Attempt, real: bool) -> Option<Step>
     })
 }
 
+/// A pole slow enough to matter (3 kHz) leaves this much missing and more where it begins to be looked at.
+const LEAST_MISSING: f64 = 0.15;
+
 /// Complex slope of what is missing to the end, while it stands out of the noise.
 fn pole(after: &[Complex64], deviation: f64) -> Option<Complex64> {
     let missing: Vec<Complex64> = after
@@ -102,7 +105,8 @@ fn pole(after: &[Complex64], deviation: f64) -> Option<Complex64> {
         .map(|v| 0.5 * (1.0 - v))
         .take_while(|v| v.norm() > (3.0 * deviation).max(0.04))
         .collect();
-    if missing.len() < 4 {
+    // What starts next to its end is no slow step but a level that drifts.
+    if missing.len() < 4 || missing[0].norm() < LEAST_MISSING {
         return None;
     }
     let advance: Complex64 = missing.windows(2).map(|p| p[1] * p[0].conj()).sum();
