@@ -95,8 +95,8 @@ pub fn step(ripple: &[Complex32], attempt: &Attempt, real: bool) -> Option<Step>
     })
 }
 
-/// A pole slow enough to matter (3 kHz) leaves this much missing and more where it begins to be looked at.
-const LEAST_MISSING: f64 = 0.15;
+/// What is missing is at least this share of what a step with the slope found would still miss.
+const LEAST_OF_BEGUN: f64 = 0.5;
 
 /// Complex slope of what is missing to the end, while it stands out of the noise.
 fn pole(after: &[Complex64], deviation: f64) -> Option<Complex64> {
@@ -105,8 +105,7 @@ fn pole(after: &[Complex64], deviation: f64) -> Option<Complex64> {
         .map(|v| 0.5 * (1.0 - v))
         .take_while(|v| v.norm() > (3.0 * deviation).max(0.04))
         .collect();
-    // What starts next to its end is no slow step but a level that drifts.
-    if missing.len() < 4 || missing[0].norm() < LEAST_MISSING {
+    if missing.len() < 4 {
         return None;
     }
     let advance: Complex64 = missing.windows(2).map(|p| p[1] * p[0].conj()).sum();
@@ -115,5 +114,7 @@ fn pole(after: &[Complex64], deviation: f64) -> Option<Complex64> {
         .map(|v| v.norm_sqr())
         .sum();
     let ratio = advance / power;
-    (ratio.norm() < 1.0).then(|| ratio.ln())
+    // A slow step has not come far where it begins to be looked at; what has come far and then goes slowly is a drift.
+    let begun = ratio.norm().powi(CLEAR as i32);
+    (ratio.norm() < 1.0 && missing[0].norm() > LEAST_OF_BEGUN * begun).then(|| ratio.ln())
 }
