@@ -3,10 +3,11 @@
 use std::ops::Range;
 use std::rc::Rc;
 
-use num_complex::{Complex32, Complex64};
+use num_complex::Complex32;
 
 use super::decision::{Boundaries, Likeliest, likeliest_number};
-use super::fold::{BIT, Fold, HALF, TELEGRAM};
+use super::fold::{BIT, Fold, TELEGRAM};
+use super::pulse_noise::noise_between_telegrams;
 use super::read::ReadLimits;
 use super::shape::Shape;
 use crate::telegram::TELEGRAM_BITS;
@@ -43,17 +44,40 @@ struct Hypothesis {
     noise_var: Option<f64>,
 }
 
+/// Ripple made ready for searching: folded with either parity.
+pub struct Stretch<'a> {
+    ripple: &'a [Complex32],
+    parities: [Parity; 2],
+}
+
+struct Parity {
+    fold: Fold,
+    /// Before anything is known: from one telegram to the next only the noise differs.
+    noise_var: Option<f64>,
+}
+
+impl<'a> Stretch<'a> {
+    /// Folds the ripple.
+    pub fn new(ripple: &'a [Complex32], limits: &ReadLimits) -> Self {
+        let noise = noise_between_telegrams(ripple, limits.real);
+        let parity = |inverts: bool| Parity {
+            fold: Fold::new(ripple, inverts),
+            noise_var: noise.map(|noise| noise[usize::from(inverts)]),
+        };
+        Self {
+            ripple,
+            parities: [parity(false), parity(true)],
+        }
+    }
+}
+
 /// The likeliest number over the most promising timings, both parities and the shapes given.
-pub fn acquire(ripple: &[Complex32], shapes: &[Shape], limits: &ReadLimits) -> Option<Acquired> {
-    let pulses = BoundaryPulses::new(ripple);
-    let telegrams = ripple.len() as f64 / TELEGRAM as f64;
+pub fn acquire(stretch: &Stretch<'_>, shapes: &[Shape], limits: &ReadLimits) -> Option<Acquired> {
+    let telegrams = stretch.ripple.len() as f64 / TELEGRAM as f64;
     let mut hypotheses: Vec<Hypothesis> = Vec::new();
-    for inverts in [false, true] {
-        let fold = Fold::new(ripple, inverts);
-        // Before anything is known: from one telegram to the next only the noise differs.
-        let noise_var = pulses.noise_between_telegrams(inverts, limits.real);
+    for Parity { fold, noise_var } in &stretch.parities {
         for &shape in shapes {
-            let fold = Rc::new(shape.matched_fold(&fold));
+            let fold = Rc::new(shape.matched_fold(fold));
             let unit = (BIT * BIT) as f64 * shape.energy * telegrams;
             for (score, timing) in timing_peaks(&fold.timing_scores()) {
                 // A ripple without a second telegram shows no noise to compare with: it is always tried.
@@ -64,7 +88,7 @@ pub fn acquire(ripple: &[Complex32], shapes: &[Shape], limits: &ReadLimits) -> O
                         timing,
                         fold: Rc::clone(&fold),
                         shape,
-                        noise_var,
+                        noise_var: *noise_var,
                     });
                 }
             }
@@ -129,22 +153,22 @@ const LEAST_TO_SEARCH: usize = 4;
 /// Where in a stretch the ripple stands out most: an animal walks by, and the rest of the record is noise. Parts of
 /// several lengths are laid half over each other, which for a rise and fall like a cosine's finds all but 0.6 dB of what
 /// weighting by its height would.
-pub fn strongest_span(ripple: &[Complex32], limits: &ReadLimits) -> Option<Range<usize>> {
+pub fn strongest_span(stretch: &Stretch<'_>) -> Option<Range<usize>> {
+    let ripple = stretch.ripple;
     let telegrams = ripple.len() / TELEGRAM;
     if telegrams < LEAST_TO_SEARCH {
         return None;
     }
-    let pulses = BoundaryPulses::new(ripple);
     let mut best: Option<(f64, Range<usize>)> = None;
-    for inverts in [false, true] {
-        let noise_var = pulses.noise_between_telegrams(inverts, limits.real)?;
+    for Parity { fold, noise_var } in &stretch.parities {
+        let noise_var = (*noise_var)?;
         for share in SPANS {
             let length = ((share * telegrams as f64).round() as usize).max(1) * TELEGRAM;
             // Whole telegrams, so that all parts count parity alike.
             let step = (length / 2).div_ceil(TELEGRAM) * TELEGRAM;
             for from in (0..ripple.len() - length).step_by(step) {
                 let span = from..from + length;
-                let scores = Fold::new(&ripple[span.clone()], inverts).timing_scores();
+                let scores = Fold::new(&ripple[span.clone()], fold.inverts).timing_scores();
                 let unit = (BIT * BIT * length / TELEGRAM) as f64 * noise_var;
                 let score = scores.into_iter().fold(0.0, f64::max) / unit;
                 if score >= WORTH_DECODING && best.as_ref().is_none_or(|(old, _)| score > *old) {
@@ -195,66 +219,4 @@ pub fn scatter_of_levels(along: &[f64; TELEGRAM_BITS], energies: &[f64; TELEGRAM
         .sum();
     // Quantising leaves no capture quieter than a millionth of its ripple's power.
     (scatter / (used - 1) as f64).max(1e-6 * mean * mean)
-}
-
-/// Boundary-pulse correlation at every cycle of a stretch.
-pub struct BoundaryPulses {
-    values: Vec<Complex64>,
-}
-
-impl BoundaryPulses {
-    /// Of a stretch of ripple.
-    pub fn new(ripple: &[Complex32]) -> Self {
-        let widened = ripple
-            .iter()
-            .map(|value| Complex64::new(value.re.into(), value.im.into()));
-        Self::from_values(widened, ripple.len())
-    }
-
-    /// Of a fold's sums.
-    pub fn of_fold(fold: &Fold) -> Self {
-        Self::from_values(fold.sums.iter().copied(), fold.sums.len())
-    }
-
-    fn from_values(values: impl Iterator<Item = Complex64>, count: usize) -> Self {
-        let mut total = Complex64::default();
-        let mut sums = Vec::with_capacity(count + 1);
-        sums.push(total);
-        for value in values {
-            total += value;
-            sums.push(total);
-        }
-        let values = (HALF..sums.len().saturating_sub(HALF))
-            .map(|middle| {
-                (sums[middle + HALF] - 2.0 * sums[middle] + sums[middle - HALF]) / BIT as f64
-            })
-            .collect();
-        Self { values }
-    }
-
-    /// Mean square per part: both parts of a complex ripple are noise, a real one has one.
-    pub fn variance(&self, real: bool) -> f64 {
-        let sum: f64 = self.values.iter().map(|y| y.norm_sqr()).sum();
-        sum / (parts(real) * self.values.len().max(1) as f64)
-    }
-
-    /// Half the mean square of the difference between telegrams; `None` where less than a quarter telegram overlaps.
-    pub fn noise_between_telegrams(&self, inverts: bool, real: bool) -> Option<f64> {
-        if self.values.len() < TELEGRAM + TELEGRAM / 4 {
-            return None;
-        }
-        let sign = if inverts { -1.0 } else { 1.0 };
-        let pairs = self.values.len() - TELEGRAM;
-        let sum: f64 = self
-            .values
-            .iter()
-            .zip(&self.values[TELEGRAM..])
-            .map(|(a, b)| (a - b * sign).norm_sqr())
-            .sum();
-        Some((sum / (2.0 * parts(real) * pairs as f64)).max(1e-300))
-    }
-}
-
-fn parts(real: bool) -> f64 {
-    if real { 1.0 } else { 2.0 }
 }

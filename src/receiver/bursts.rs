@@ -7,10 +7,10 @@
 
 use num_complex::Complex64;
 
-use super::acquire::BoundaryPulses;
 use super::fold::{BIT, BoundarySums, Fold, TELEGRAM};
 use super::join::{Layout, likeliest};
 use super::pieces::Piece;
+use super::pulse_noise::{noise_between_telegrams, pulse_variance};
 use super::read::{Attempt, ReadLimits};
 use crate::telegram::TELEGRAM_BITS;
 
@@ -137,11 +137,11 @@ fn bursts_of(pieces: &[&Piece], inverts: bool, limits: &ReadLimits) -> Option<Ve
     let folds: Vec<(Fold, f64)> = pieces
         .iter()
         .map(|piece| {
-            let pulses = BoundaryPulses::new(&piece.ripple);
             // What cannot be compared with a second telegram is nearly all noise here.
-            let noise_var = pulses
-                .noise_between_telegrams(inverts, limits.real)
-                .unwrap_or_else(|| pulses.variance(limits.real));
+            let noise_var = noise_between_telegrams(&piece.ripple, limits.real).map_or_else(
+                || pulse_variance(&piece.ripple, limits.real),
+                |noise| noise[usize::from(inverts)],
+            );
             (Fold::new(&piece.ripple, inverts), noise_var)
         })
         .collect();

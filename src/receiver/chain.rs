@@ -5,13 +5,13 @@ use super::clock::on_own_clock;
 use super::front::{Cycles, Tuning, to_cycles};
 use super::interference::{clock_lines, without_lines};
 use super::join::join;
-use super::other_field::{remove_other_field, without_weaker_fields};
+use super::other_field::{remove_other_field, remove_weaker_fields};
 use super::other_kinds::{OtherKinds, other_kinds};
 use super::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
 use super::read::{Attempt, ReadLimits, Terms, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
-use super::survey::Survey;
+use super::survey::{OfSamples, Survey, result_of};
 use super::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
@@ -27,14 +27,18 @@ pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading
 pub fn receive(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
     let terms = terms.into();
     let sight = first_sight(signal);
-    let mut reception = receive_ripple(signal, &sight, terms);
-    if reception.kind.has_carrier()
-        && let Some(seen) = &reception.seen
-    {
-        reception.others = other_kinds(seen, !reception.readings.is_empty(), terms.odds);
-    }
-    reception.survey = Some(Survey::of(signal, sight.spectrum.as_ref(), &reception));
-    reception
+    std::thread::scope(|scope| {
+        let samples = scope.spawn(|| OfSamples::of(signal, sight.rate_hz));
+        let mut reception = receive_ripple(signal, &sight, terms);
+        if reception.kind.has_carrier()
+            && let Some(seen) = &reception.seen
+        {
+            reception.others = other_kinds(seen, !reception.readings.is_empty(), terms.odds);
+        }
+        let spectrum = sight.spectrum.as_ref();
+        reception.survey = Some(Survey::of(result_of(samples), spectrum, &reception));
+        reception
+    })
 }
 
 /// Numbers in the ripple.
@@ -126,11 +130,9 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
         return look_at(signal, view, cycles, terms, rate_assumed);
     }
     if lines.len() < 2 {
-        let weaker = without_weaker_fields(&cycles.values);
-        let reception = look_at(signal, view, cycles.clone(), terms, rate_assumed);
-        return match weaker {
-            Some(values) if reception.readings.is_empty() => {
-                let cycles = Cycles { values, ..cycles };
+        let reception = look_at(signal, view, cycles, terms, rate_assumed);
+        return match without_weaker_fields(&reception) {
+            Some(cycles) => {
                 let again = look_at(signal, view, cycles, terms, rate_assumed);
                 if again.readings.is_empty() {
                     reception
@@ -138,7 +140,7 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
                     again
                 }
             }
-            _ => reception,
+            None => reception,
         };
     }
     // Two fields at once: either may be the one that the tag divides.
@@ -180,6 +182,19 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
         first.get_or_insert(reception);
     }
     first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
+}
+
+/// For another try where nothing was read: fields too weak to drive a tag may hide in the telegram's own lines.
+fn without_weaker_fields(reception: &Reception) -> Option<Cycles> {
+    let seen = reception.seen.as_ref()?;
+    if !reception.readings.is_empty() {
+        return None;
+    }
+    let values = remove_weaker_fields(&seen.cycles.values)?;
+    Some(Cycles {
+        values,
+        ..seen.cycles.clone()
+    })
 }
 
 fn look_at(

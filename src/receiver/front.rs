@@ -21,6 +21,9 @@ const ATTENUATION_DB: f64 = 90.0;
 /// Widest flat band. With the slope beyond it (−6 dB at 67 kHz) 98 % of the boundary pulse's energy is kept.
 const WIDEST_PASS_HZ: f64 = 30_000.0;
 
+/// Taps multiplied side by side: two vectors of eight for each part, so that sums do not wait for each other.
+const LANES: usize = 16;
+
 /// Samples mixed at a time.
 const CHUNK: usize = 1 << 15;
 
@@ -88,7 +91,7 @@ impl Kernel {
         if span + 10.0 > longest as f64 {
             return None;
         }
-        let length = (span.ceil() as usize + 2).next_multiple_of(8);
+        let length = (span.ceil() as usize + 2).next_multiple_of(LANES);
         let positions = ((1.0 / (rate_hz * POSITION_S)).ceil() as usize).clamp(1, POSITIONS);
         let shape = Shape {
             half: 0.5 * span + 0.5,
@@ -218,15 +221,15 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
     cycles
 }
 
-/// Kernel times the real and the imaginary part of mixed samples, in eight lanes each; lengths are equal and multiples of 8.
+/// Kernel times the real and the imaginary part of mixed samples; lengths are equal and multiples of [`LANES`].
 #[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
 fn through_kernel(taps: &[f32], re: &[f32], im: &[f32]) -> Complex32 {
-    let (mut res, mut ims) = ([0f32; 8], [0f32; 8]);
-    let (taps, _) = taps.as_chunks::<8>();
-    let (re, _) = re.as_chunks::<8>();
-    let (im, _) = im.as_chunks::<8>();
+    let (mut res, mut ims) = ([0f32; LANES], [0f32; LANES]);
+    let (taps, _) = taps.as_chunks::<LANES>();
+    let (re, _) = re.as_chunks::<LANES>();
+    let (im, _) = im.as_chunks::<LANES>();
     for ((t, r), i) in taps.iter().zip(re).zip(im) {
-        for lane in 0..8 {
+        for lane in 0..LANES {
             res[lane] += t[lane] * r[lane];
             ims[lane] += t[lane] * i[lane];
         }
@@ -234,10 +237,15 @@ fn through_kernel(taps: &[f32], re: &[f32], im: &[f32]) -> Complex32 {
     Complex32::new(total(res), total(ims))
 }
 
-/// Sum of eight lanes by halves: one after another they would wait for each other longer than the kernel takes.
-fn total(lanes: [f32; 8]) -> f32 {
-    let [a, b, c, d, e, f, g, h] = lanes;
-    ((a + e) + (c + g)) + ((b + f) + (d + h))
+/// Sum of the lanes by halves: one after another they would wait for each other longer than the kernel takes.
+fn total(mut lanes: [f32; LANES]) -> f32 {
+    let mut half = LANES / 2;
+    while half > 0 {
+        let (low, high) = lanes.split_at_mut(half);
+        low.iter_mut().zip(high).for_each(|(a, b)| *a += *b);
+        half /= 2;
+    }
+    lanes[0]
 }
 
 /// Real samples of a block times base and turns.

@@ -4,7 +4,8 @@
 //! signal-to-noise ratio (the whitening of a matched filter in coloured noise; textbook).
 
 use num_complex::Complex32;
-use rustfft::FftPlanner;
+
+use super::transform::{forward, inverse};
 
 /// Noise is averaged over at least this many Hz over the field frequency: 60 Hz of 134.2 kHz, below what a transmitter's
 /// 200 Bd or a wandering supply take.
@@ -57,10 +58,11 @@ impl Hills {
                     .map(|k| bands[k % total])
                     .filter(|p| *p > 0.0)
                     .collect();
-                near.sort_by(f64::total_cmp);
-                let Some(&floor) = near.get(near.len() / 2) else {
+                if near.is_empty() {
                     return 1.0;
-                };
+                }
+                let middle = near.len() / 2;
+                let floor = *near.select_nth_unstable_by(middle, f64::total_cmp).1;
                 if bands[band] > RISES * floor {
                     rises = true;
                     floor / bands[band]
@@ -80,16 +82,15 @@ impl Hills {
     pub fn weigh(&self, ripple: &mut Vec<Complex32>) {
         let count = ripple.len();
         let lines = count.next_power_of_two();
-        let mut planner = FftPlanner::new();
         let mut buffer = ripple.clone();
         buffer.resize(lines, Complex32::default());
-        planner.plan_fft_forward(lines).process(&mut buffer);
+        forward(lines).process(&mut buffer);
         let own = self.weights.len();
         let scale = 1.0 / lines as f32;
         for (line, value) in buffer.iter_mut().enumerate() {
             *value *= self.weights[line * own / lines] * scale;
         }
-        planner.plan_fft_inverse(lines).process(&mut buffer);
+        inverse(lines).process(&mut buffer);
         buffer.truncate(count);
         *ripple = buffer;
     }

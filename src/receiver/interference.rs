@@ -5,12 +5,12 @@
 //! gives. What stands out in the smaller of the two spectra is no tag's.
 
 use num_complex::{Complex32, Complex64};
-use rustfft::FftPlanner;
 
 use super::fold::TELEGRAM;
 use super::hills::Hills;
 use super::phasor::{BLOCK, Oscillator, wide};
-use super::tones::{floor_of, window};
+use super::tones::floor_of;
+use super::transform::{forward, window};
 
 /// Below this there is no second telegram to take the difference with.
 const LEAST_VALUES: usize = 2 * TELEGRAM + TELEGRAM / 4;
@@ -107,10 +107,11 @@ pub fn without_lines(ripple: &[Complex32]) -> Option<Vec<Complex32>> {
     let count = left.len();
     let lines = count.next_power_of_two();
     let shape = window(count);
-    let fft = FftPlanner::new().plan_fft_forward(lines);
+    let fft = forward(lines);
     let reach = (4.0 * lines as f64 / count as f64).ceil() as isize + 1;
     for pass in 0..PASSES {
-        let mut buffer: Vec<Complex32> = left.iter().zip(&shape).map(|(v, w)| v * w).collect();
+        let mut buffer: Vec<Complex32> =
+            left.iter().zip(shape.iter()).map(|(v, w)| v * w).collect();
         buffer.resize(lines, Complex32::default());
         fft.process(&mut buffer);
         let power: Vec<f64> = buffer.iter().map(|v| f64::from(v.norm_sqr())).collect();
@@ -133,34 +134,39 @@ pub fn without_lines(ripple: &[Complex32]) -> Option<Vec<Complex32>> {
 }
 
 /// Offsets (cycles per value) of the lines that could be the tag's clock, strongest first: the strongest line of all and
-/// those within `down` of its amplitude.
+/// those within `down` of its amplitude. A single one is where the values are tuned to and is not measured.
 pub fn clock_lines(values: &[Complex32], down: f64, most: usize) -> Vec<f64> {
-    let lines = quick_length(values.len());
-    let mut buffer: Vec<Complex32> = values
-        .iter()
-        .zip(window(values.len()))
-        .map(|(v, w)| v * w)
-        .collect();
+    let (used, lines) = quick_length(values.len());
+    let shape = window(used);
+    let windowed = values.iter().zip(shape.iter()).map(|(v, w)| v * w);
+    let mut buffer: Vec<Complex32> = windowed.collect();
     buffer.resize(lines, Complex32::default());
-    FftPlanner::new()
-        .plan_fft_forward(lines)
-        .process(&mut buffer);
+    forward(lines).process(&mut buffer);
     let power: Vec<f64> = buffer.iter().map(|v| f64::from(v.norm_sqr())).collect();
     let strongest = power.iter().copied().fold(0.0, f64::max);
-    let reach = (4.0 * lines as f64 / values.len().max(1) as f64).ceil() as isize + 1;
-    peaks(&power, reach, down * down * strongest, most)
+    let reach = (4.0 * lines as f64 / used.max(1) as f64).ceil() as isize + 1;
+    let found = peaks(&power, reach, down * down * strongest, most);
+    if found.len() < 2 {
+        return found;
+    }
+    found
         .into_iter()
         .map(|place| measure(values, place).per_value)
         .collect()
 }
 
-/// The next length of which a transform is quick: a power of two, or five or six eighths of one.
-fn quick_length(count: usize) -> usize {
+/// How many of so many values to transform, and to what length: all of them, padded to a power of two or five or six
+/// eighths of one; or a little fewer where that saves the padding.
+fn quick_length(count: usize) -> (usize, usize) {
     let whole = count.next_power_of_two();
-    [whole / 8 * 5, whole / 4 * 3, whole]
+    if whole / 2 >= count - count / 10 {
+        return (whole / 2, whole / 2);
+    }
+    let lines = [whole / 8 * 5, whole / 4 * 3, whole]
         .into_iter()
         .find(|length| *length >= count)
-        .unwrap_or(whole)
+        .unwrap_or(whole);
+    (count, lines)
 }
 
 /// Takes off the tone nearest to an offset (cycles per value).
@@ -221,9 +227,9 @@ impl Between {
         let count = differences[0].len();
         let lines = count.next_power_of_two();
         let shape = window(count);
-        let fft = FftPlanner::new().plan_fft_forward(lines);
+        let fft = forward(lines);
         let [same, turned] = [0, 1].map(|k| {
-            let windowed = differences[k].iter().zip(&shape).map(|(v, w)| v * w);
+            let windowed = differences[k].iter().zip(shape.iter()).map(|(v, w)| v * w);
             let mut buffer: Vec<Complex32> = windowed.collect();
             buffer.resize(lines, Complex32::default());
             fft.process(&mut buffer);
@@ -307,43 +313,30 @@ struct StrayLine {
 pub(super) fn measure(values: &[Complex32], place: f64) -> StrayTone {
     let shape = window(values.len());
     let weight: f64 = shape.iter().map(|&w| f64::from(w)).sum();
-    // The search stays within two lines of the place: turned back to it, sums of a few values tell frequencies as well.
-    let block = (values.len() / 2048).clamp(1, BLOCK);
-    let mut still = Vec::with_capacity(values.len() / block + 1);
-    let back = Oscillator::new(-place);
-    let turned = back.turned(values, Complex64::ONE);
-    let mut part = Complex32::default();
-    for (n, (value, w)) in turned.zip(&shape).enumerate() {
-        part += value * w;
-        if (n + 1) % block == 0 || n + 1 == values.len() {
-            still.push(part);
-            part = Complex32::default();
-        }
-    }
+    // The search stays within two lines of the place: turned back to it, sums of a few values tell frequencies as well,
+    // and lose 2e-6 of the amplitude.
+    let each = 1 << (values.len() / 2048).clamp(1, BLOCK).ilog2();
+    let still = Oscillator::new(-place).weighted_sums(values, &shape, each);
+    let at = |off: f64| -> Complex64 {
+        let turned = Oscillator::new(-off * each as f64).turned(&still, Complex64::ONE);
+        turned.into_iter().map(wide).sum()
+    };
     let mut off = 0.0;
     for step in [1.0, 0.5, 0.25, 0.125] {
         let step = step / values.len() as f64;
-        let [before, here, after] = [off - step, off, off + step].map(|per_value| {
-            let sum: Complex64 = Oscillator::new(-per_value * block as f64)
-                .turned(&still, Complex64::ONE)
-                .map(wide)
-                .sum();
-            sum.norm().max(f64::MIN_POSITIVE).ln()
-        });
+        let [before, here, after] = [off - step, off, off + step]
+            .map(|per_value| at(per_value).norm().max(f64::MIN_POSITIVE).ln());
         let bend = before - 2.0 * here + after;
         if bend < 0.0 {
             off += step * (0.5 * (before - after) / bend).clamp(-1.0, 1.0);
         }
     }
-    let per_value = place + off;
-    let sum: Complex64 = Oscillator::new(-per_value)
-        .turned(values, Complex64::ONE)
-        .zip(&shape)
-        .map(|(value, w)| wide(value * w))
-        .sum();
+    // Each sum stands for its middle.
+    let middle = 0.5 * (each - 1) as f64;
+    let turn = Complex64::cis(-std::f64::consts::TAU * off * middle);
     StrayTone {
-        per_value,
-        amplitude: sum / weight,
+        per_value: place + off,
+        amplitude: at(off) * turn / weight,
     }
 }
 

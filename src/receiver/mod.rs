@@ -22,6 +22,7 @@ mod other_kinds;
 mod phasor;
 mod pieces;
 mod pulse;
+mod pulse_noise;
 mod read;
 mod reception;
 mod refine;
@@ -31,6 +32,7 @@ mod signal;
 pub mod survey;
 mod tones;
 mod track;
+mod transform;
 mod views;
 
 pub use band::Kept;

@@ -101,7 +101,7 @@ pub fn remove_other_field(values: &mut [Complex32], place: f64) {
 
 /// The field's values without weaker fields beside it, for another try where they fall onto the telegram's own lines and
 /// are not told from it; `None` where there are none.
-pub fn without_weaker_fields(values: &[Complex32]) -> Option<Vec<Complex32>> {
+pub fn remove_weaker_fields(values: &[Complex32]) -> Option<Vec<Complex32>> {
     let lines = clock_lines(values, WEAKER_FIELD, MOST_WEAKER);
     let (_, others) = lines.split_first()?;
     if others.is_empty() {

@@ -2,6 +2,7 @@
 
 use std::f64::consts::TAU;
 
+use multiversion::multiversion;
 use num_complex::{Complex32, Complex64};
 
 /// To the precision that signals are kept in.
@@ -46,21 +47,36 @@ impl Oscillator {
     }
 
     /// Values times `factor` and the phasor, from value 0 on.
-    pub fn turned<'a>(
-        &'a self,
-        values: &'a [Complex32],
-        factor: Complex64,
-    ) -> impl Iterator<Item = Complex32> + 'a {
-        values
-            .chunks(BLOCK)
-            .enumerate()
-            .flat_map(move |(block, chunk)| {
-                let base = single(factor * self.at((block * BLOCK) as u64));
-                chunk
-                    .iter()
-                    .zip(&self.table)
-                    .map(move |(value, turn)| value * (turn * base))
-            })
+    pub fn turned(&self, values: &[Complex32], factor: Complex64) -> Vec<Complex32> {
+        let mut turned = vec![Complex32::default(); values.len()];
+        let blocks = values.chunks(BLOCK).zip(turned.chunks_mut(BLOCK));
+        for (block, (from, into)) in blocks.enumerate() {
+            let base = single(factor * self.at((block * BLOCK) as u64));
+            turn(from, &self.table, base, into);
+        }
+        turned
+    }
+
+    /// Sums over every `each` values (a divisor of [`BLOCK`]) of value times weight times the phasor, from value 0 on.
+    pub fn weighted_sums(
+        &self,
+        values: &[Complex32],
+        weights: &[f32],
+        each: usize,
+    ) -> Vec<Complex32> {
+        let mut sums = Vec::with_capacity(values.len() / each + 1);
+        let mut turned = [Complex32::default(); BLOCK];
+        let blocks = values.chunks(BLOCK).zip(weights.chunks(BLOCK));
+        for (block, (values, weights)) in blocks.enumerate() {
+            let base = single(self.at((block * BLOCK) as u64));
+            let turned = &mut turned[..values.len()];
+            turn(values, &self.table, base, turned);
+            let parts = turned.chunks(each).zip(weights.chunks(each));
+            sums.extend(parts.map(|(turned, weights)| -> Complex32 {
+                turned.iter().zip(weights).map(|(v, w)| v * w).sum()
+            }));
+        }
+        sums
     }
 
     /// Adds `amplitude` times the phasor to values, from value 0 on.
@@ -71,6 +87,19 @@ impl Oscillator {
                 *value += base * turn;
             }
         }
+    }
+}
+
+/// Values of a block times base and turns.
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn turn(
+    values: &[Complex32],
+    turns: &[Complex32; BLOCK],
+    base: Complex32,
+    turned: &mut [Complex32],
+) {
+    for ((value, turn), turned) in values.iter().zip(turns).zip(turned) {
+        *turned = value * (turn * base);
     }
 }
 
@@ -86,10 +115,22 @@ mod tests {
         let factor = Complex64::new(0.5, 0.1);
         let mut sum = vec![Complex32::default(); 1000];
         oscillator.add_to(&mut sum, factor);
-        for (n, turned) in oscillator.turned(&ones, factor).enumerate() {
+        for (n, &turned) in oscillator.turned(&ones, factor).iter().enumerate() {
             let exact = factor * Complex64::cis(-TAU * 0.268_414_7 * n as f64);
             assert!((wide(turned) - exact).norm() < 2e-7, "{n}");
             assert!((wide(sum[n]) - exact).norm() < 2e-7, "{n}");
+        }
+        let weights: Vec<f32> = (0..1000u16).map(|n| f32::from(n % 7)).collect();
+        for (k, sum) in oscillator
+            .weighted_sums(&ones, &weights, 16)
+            .iter()
+            .enumerate()
+        {
+            let exact: Complex64 = (16 * k..1000.min(16 * k + 16))
+                .map(|n| f64::from(weights[n]) * Complex64::cis(-TAU * 0.268_414_7 * n as f64))
+                .sum();
+            // Sixteen terms of at most 6.
+            assert!((wide(*sum) - exact).norm() < 2e-5, "{k}");
         }
     }
 }

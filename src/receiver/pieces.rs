@@ -230,9 +230,7 @@ fn blank_impulses(ripple: &mut [Complex32]) -> usize {
 
 fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit) {
     let slope = phase_slope(values);
-    let turned: Vec<Complex32> = Oscillator::new(-slope / TAU)
-        .turned(values, Complex64::ONE)
-        .collect();
+    let turned = Oscillator::new(-slope / TAU).turned(values, Complex64::ONE);
     let track = track(&turned);
     let mut ripple: Vec<Complex32> = turned
         .iter()

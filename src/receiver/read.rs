@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use num_complex::Complex32;
 
-use super::acquire::{Acquired, acquire, strongest_span};
+use super::acquire::{Acquired, Stretch, acquire, strongest_span};
 use super::decision::{Decision, Known};
 use super::fold::{BIT, TELEGRAM};
 use super::pieces::Piece;
@@ -253,16 +253,14 @@ fn repeats(rest: &[Complex32], tag: &Refined, real: bool) -> bool {
 /// the part of it in which the ripple is strongest.
 fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Refined> {
     let ideal = [Shape::ideal()];
-    let bank = Shape::bank(limits.real);
-    let all = 0..ripple.len();
     let is_read = |best: &Option<Refined>| {
         best.as_ref()
             .is_some_and(|best| best.attempt.is_read(limits))
     };
-    let in_span = |span: Range<usize>| {
-        let part = &ripple[span.clone()];
-        let with_ideal = acquire(part, &ideal, limits);
-        let refined = |found: &Acquired| refine(part, span.clone(), found, band, limits);
+    let in_span = |stretch: &Stretch<'_>, span: Range<usize>| {
+        let with_ideal = acquire(stretch, &ideal, limits);
+        let refined =
+            |found: &Acquired| refine(&ripple[span.clone()], span.clone(), found, band, limits);
         let best = with_ideal.as_ref().and_then(refined);
         if is_read(&best) {
             return best;
@@ -272,17 +270,19 @@ fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Re
                 .as_ref()
                 .is_none_or(|ideal| found.log_likelihood > ideal.log_likelihood + SHAPE_GAIN)
         };
-        acquire(part, &bank, limits)
+        acquire(stretch, Shape::bank(limits.real), limits)
             .filter(likelier)
             .as_ref()
             .and_then(refined)
             .or(best)
     };
-    let best = in_span(all);
+    let whole = Stretch::new(ripple, limits);
+    let best = in_span(&whole, 0..ripple.len());
     if is_read(&best) {
         return best;
     }
-    let in_part = strongest_span(ripple, limits).and_then(in_span);
+    let in_part = strongest_span(&whole)
+        .and_then(|span| in_span(&Stretch::new(&ripple[span.clone()], limits), span));
     match (best, in_part) {
         (Some(whole), Some(part)) => {
             let odds = |refined: &Refined| refined.attempt.decision.odds_wrong;

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use num_complex::{Complex32, Complex64};
 
-use super::acquire::{Acquired, BoundaryPulses};
+use super::acquire::Acquired;
 use super::band::Kept;
 use super::decision::{Boundaries, ODDS_FLOOR, decide};
 use super::edge::Edge;
@@ -12,6 +12,7 @@ use super::fold::{BIT, Fold, TELEGRAM};
 use super::phasor::{single, wide};
 use super::pieces::Piece;
 use super::pulse::Pulse;
+use super::pulse_noise::{folded_variance, pulse_variance};
 use super::read::{Attempt, ReadLimits};
 use super::shape::Shape;
 use crate::telegram::TELEGRAM_BITS;
@@ -266,14 +267,17 @@ fn power_left(ripple: &[Complex32], wave: &[Complex32]) -> f64 {
 /// Noise variance of a boundary pulse in what is left. Something that repeats with the telegram, another tag, does not
 /// average out as noise does: where the folded rest is larger than noise would be, it counts.
 fn noise_left(left: &[Complex32], inverts: bool, telegrams: f64, real: bool) -> f64 {
-    let each = BoundaryPulses::new(left).variance(real);
-    each * folded_excess(left, inverts, telegrams, real)
+    let each = pulse_variance(left, real);
+    each * excess(each, left, inverts, telegrams, real)
 }
 
 /// How many times the variance of the folded rest is what noise would leave; 1 where it may be noise.
 pub fn folded_excess(left: &[Complex32], inverts: bool, telegrams: f64, real: bool) -> f64 {
-    let each = BoundaryPulses::new(left).variance(real);
-    let folded = BoundaryPulses::of_fold(&Fold::new(left, inverts)).variance(real);
+    excess(pulse_variance(left, real), left, inverts, telegrams, real)
+}
+
+fn excess(each: f64, left: &[Complex32], inverts: bool, telegrams: f64, real: bool) -> f64 {
+    let folded = folded_variance(&Fold::new(left, inverts), real);
     let excess = folded / (telegrams.max(1.0) * each.max(1e-300));
     // The fold has some 700 independent values: 1.3 is six standard deviations of its variance.
     if excess > 1.3 { excess } else { 1.0 }

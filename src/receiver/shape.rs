@@ -5,6 +5,7 @@
 //! ideal edges works on the filtered ripple; what differs is the energy of a pulse and that neighbours overlap.
 
 use std::f64::consts::TAU;
+use std::sync::LazyLock;
 
 use num_complex::{Complex32, Complex64};
 
@@ -70,8 +71,13 @@ impl Shape {
     }
 
     /// Shapes tried where ideal edges give no number. `real`: no carrier, so no detuning shows.
-    pub fn bank(real: bool) -> Vec<Self> {
-        let detunings = if real { &DETUNINGS[..1] } else { &DETUNINGS };
+    pub fn bank(real: bool) -> &'static [Self] {
+        static ALL: LazyLock<Vec<Shape>> = LazyLock::new(|| Shape::grid(&DETUNINGS));
+        static UNDETUNED: LazyLock<Vec<Shape>> = LazyLock::new(|| Shape::grid(&[0.0]));
+        if real { &UNDETUNED } else { &ALL }
+    }
+
+    fn grid(detunings: &[f64]) -> Vec<Self> {
         BANDWIDTHS
             .iter()
             .flat_map(|&bandwidth| {

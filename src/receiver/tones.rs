@@ -3,11 +3,11 @@
 use std::sync::Arc;
 
 use num_complex::{Complex32, Complex64};
-use realfft::{RealFftPlanner, RealToComplex};
-use rustfft::{Fft, FftPlanner};
+use realfft::RealToComplex;
+use rustfft::Fft;
 
-use super::phasor::Oscillator;
 use super::signal::Samples;
+use super::transform::{WINDOW_MEAN, forward, forward_real, window};
 
 /// Longest transform: 65 536 samples are 33 ms at 2 MS/s, lines 30 Hz apart.
 const LONGEST: usize = 1 << 16;
@@ -18,9 +18,6 @@ const SEGMENTS: usize = 12;
 /// A tone must stand this far above the median power of its surroundings. The median of averaged noise power is near
 /// its mean, and the largest of 65 536 exponentially distributed values is 10.4 dB above it; 15 dB leaves room.
 const LEAST_ABOVE_FLOOR: f64 = 31.6;
-
-/// Four-term Blackman–Harris window, side lobes −92 dB (Harris, Proc. IEEE 66(1), 1978).
-const WINDOW: [f64; 4] = [0.35875, 0.48829, 0.14128, 0.01168];
 
 /// A steady tone as the samples show it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -53,7 +50,7 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
     let lines = LONGEST.min(1 << count.ilog2());
     let window = window(lines);
     let complex = matches!(samples, Samples::Complex(_));
-    let gain = WINDOW[0] * lines as f64 / if complex { 1.0 } else { 2.0 };
+    let gain = WINDOW_MEAN * lines as f64 / if complex { 1.0 } else { 2.0 };
     let segments = SEGMENTS.min((count / lines) * 2 - 1);
     let mut transform = Transform::new(lines, complex);
     let kept = if complex { lines } else { lines / 2 };
@@ -84,10 +81,9 @@ enum Transform {
 impl Transform {
     fn new(lines: usize, complex: bool) -> Self {
         if complex {
-            let fft = FftPlanner::new().plan_fft_forward(lines);
-            Self::Complex(fft, vec![Complex32::default(); lines])
+            Self::Complex(forward(lines), vec![Complex32::default(); lines])
         } else {
-            let fft = RealFftPlanner::new().plan_fft_forward(lines);
+            let fft = forward_real(lines);
             let (input, output) = (fft.make_input_vec(), fft.make_output_vec());
             Self::Real(fft, input, output)
         }
@@ -114,21 +110,6 @@ impl Transform {
             _ => unreachable!("made for the samples it is used with"),
         }
     }
-}
-
-/// The window's `count` values.
-pub fn window(count: usize) -> Vec<f32> {
-    let [mean, once, twice, thrice] = WINDOW.map(|share| share as f32);
-    let ones = vec![Complex32::ONE; count];
-    Oscillator::new(1.0 / count.max(1) as f64)
-        .turned(&ones, Complex64::ONE)
-        .map(|turn| {
-            // cos 2x = 2cos²x − 1, cos 3x = (2·cos 2x − 1)·cos x
-            let cos = turn.re;
-            let double = 2.0 * cos * cos - 1.0;
-            mean - once * cos + twice * double - thrice * (2.0 * double - 1.0) * cos
-        })
-        .collect()
 }
 
 impl Spectrum {

@@ -4,11 +4,10 @@
 //! nothing of it. The quieter of the two is what is not the tag's.
 
 use num_complex::Complex32;
-use rustfft::FftPlanner;
 
 use crate::receiver::fold::TELEGRAM;
 use crate::receiver::pieces::Piece;
-use crate::receiver::tones::window;
+use crate::receiver::transform::{forward, window};
 
 /// Values of one transform: 16.4 Hz a line.
 const LINES: usize = 8192;
@@ -97,13 +96,13 @@ fn spectrum(raw: &[Complex32], sign: f32) -> Vec<f64> {
     let shape = window(used);
     let energy: f64 = shape.iter().map(|w| f64::from(w * w)).sum();
     let segments = ((difference.len() - used) / (LINES / 2)) + 1;
-    let fft = FftPlanner::new().plan_fft_forward(LINES);
+    let fft = forward(LINES);
     let mut power = vec![0.0; LINES];
     for segment in 0..segments {
         let from = segment * (LINES / 2);
         let mut buffer: Vec<Complex32> = difference[from..from + used]
             .iter()
-            .zip(&shape)
+            .zip(shape.iter())
             .map(|(v, w)| v * w)
             .collect();
         buffer.resize(LINES, Complex32::default());

@@ -23,13 +23,16 @@ pub use restarts::{Restarts, between_headers, restarts};
 pub use ring::{Edges, Ring, edges};
 pub use step::{Step, step};
 
+use std::thread::ScopedJoinHandle;
+
 use num_complex::{Complex32, Complex64};
 
-use super::acquire::BoundaryPulses;
 use super::fold::TELEGRAM;
 use super::phasor::{Oscillator, single};
 use super::pieces::Piece;
-use super::reception::{Reception, Seen};
+use super::pulse_noise::{noise_between_telegrams, pulse_variance};
+use super::read::Attempt;
+use super::reception::{Reading, Reception, Seen};
 use super::signal::{Kind, Samples, Signal};
 use super::tones::Spectrum;
 use super::track::{BLOCK, block_means, phase_advance, track};
@@ -72,64 +75,120 @@ pub struct Survey {
     pub seconds: f64,
 }
 
+/// What the samples show before anything is read.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct OfSamples {
+    levels: Option<Levels>,
+    hum: Option<Hum>,
+}
+
+impl OfSamples {
+    /// Of real samples; complex ones were not made by one digitiser.
+    pub fn of(signal: &Signal<'_>, rate_hz: f64) -> Self {
+        match signal.samples {
+            Samples::Real(samples) if !signal.logic => Self {
+                levels: levels(samples),
+                hum: of_samples(samples, rate_hz),
+            },
+            _ => Self::default(),
+        }
+    }
+}
+
+/// What a thread returned; a panic goes on in this one.
+pub fn result_of<T>(thread: ScopedJoinHandle<'_, T>) -> T {
+    thread
+        .join()
+        .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+}
+
+/// The number, or the candidate that is likely enough, along which is measured.
+fn best(reception: &Reception) -> Option<&Attempt> {
+    let likely = |reading: &&Reading| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
+    let candidate = || reception.candidate.as_ref().filter(likely);
+    let reading = reception.readings.first().or_else(candidate)?;
+    Some(&reading.attempt)
+}
+
 impl Survey {
-    /// Measures what the receiver saw.
-    pub fn of(signal: &Signal<'_>, spectrum: Option<&Spectrum>, reception: &Reception) -> Self {
-        let real = !reception.kind.has_carrier();
-        let mut survey = Self::default();
-        if let Samples::Real(samples) = signal.samples
-            && reception.kind != Kind::Logic
-        {
-            survey.levels = levels(samples);
-            survey.added_hum = of_samples(samples, reception.rate_hz);
-        }
-        let Some(seen) = &reception.seen else {
-            return survey;
-        };
-        if !real {
-            survey.lines = lines(spectrum, reception);
-            survey.edges = edges(&seen.cycles);
-        }
-        survey.seconds = seen.pieces.iter().map(|p| p.to_s - p.from_s).sum();
-        survey.impulses = seen.pieces.iter().map(|p| p.impulses).sum();
-        let longest = seen
-            .pieces
-            .iter()
-            .max_by(|a, b| a.ripple.len().cmp(&b.ripple.len()));
-        let Some(piece) = longest else {
-            return survey;
-        };
-        survey.along_piece(seen, piece, reception, real);
-        survey
+    /// Measures what the receiver saw: the field on one thread, the ripple on another.
+    pub fn of(samples: OfSamples, spectrum: Option<&Spectrum>, reception: &Reception) -> Self {
+        let seen = reception.seen.as_ref();
+        let longest = seen.and_then(|seen| {
+            let pieces = seen.pieces.iter();
+            let piece = pieces.max_by(|a, b| a.ripple.len().cmp(&b.ripple.len()))?;
+            Some((seen, piece))
+        });
+        std::thread::scope(|scope| {
+            let beside = scope.spawn(|| {
+                let mut survey = Self::default();
+                if reception.kind.has_carrier() {
+                    survey.of_field(spectrum, reception, longest);
+                }
+                if let Some((seen, piece)) = longest {
+                    survey.restarts_of_one(seen, piece, reception);
+                }
+                survey
+            });
+            let mut survey = Self::default();
+            if let Some((seen, piece)) = longest {
+                survey.of_ripple(seen, piece, reception);
+            }
+            let beside = result_of(beside);
+            if reception.kind != Kind::Logic {
+                survey.levels = samples.levels;
+                survey.added_hum = samples.hum;
+            }
+            Self {
+                lines: beside.lines,
+                edges: beside.edges,
+                around: beside.around,
+                field_hum: beside.field_hum,
+                restarts: beside.restarts.or(survey.restarts),
+                ..survey
+            }
+        })
     }
 
-    fn along_piece(&mut self, seen: &Seen, piece: &Piece, reception: &Reception, real: bool) {
-        let pulses = BoundaryPulses::new(&piece.ripple);
-        self.noise_var = [false, true]
-            .into_iter()
-            .filter_map(|inverts| pulses.noise_between_telegrams(inverts, real))
-            .min_by(f64::total_cmp)
-            // Too short to compare telegrams: everything counts as noise.
-            .or_else(|| Some(pulses.variance(real)));
-        if !real {
+    fn of_field(
+        &mut self,
+        spectrum: Option<&Spectrum>,
+        reception: &Reception,
+        longest: Option<(&Seen, &Piece)>,
+    ) {
+        if let Some(seen) = &reception.seen {
+            self.lines = lines(spectrum, reception);
+            self.edges = edges(&seen.cycles);
+        }
+        if let Some((seen, piece)) = longest {
             let raw = raw_values(seen, piece);
             self.around = around(raw, piece, seen.clock_hz);
             self.field_hum = of_amplitudes(raw, seen.clock_hz);
         }
-        self.presence = presence(&piece.ripple, real);
-        self.unfolded(seen, piece, reception.readings.is_empty(), real);
-        let best = reception.readings.first().or_else(|| {
-            reception
-                .candidate
-                .as_ref()
-                .filter(|c| c.attempt.decision.odds_wrong < WORTH_FOLLOWING)
+    }
+
+    fn restarts_of_one(&mut self, seen: &Seen, piece: &Piece, reception: &Reception) {
+        if reception.readings.len() == 1
+            && let Some(attempt) = best(reception)
+        {
+            self.restarts = restarts(&piece.ripple, attempt, seen.clock_hz);
+        }
+    }
+
+    fn of_ripple(&mut self, seen: &Seen, piece: &Piece, reception: &Reception) {
+        let real = !reception.kind.has_carrier();
+        self.seconds = seen.pieces.iter().map(|p| p.to_s - p.from_s).sum();
+        self.impulses = seen.pieces.iter().map(|p| p.impulses).sum();
+        let between_telegrams = noise_between_telegrams(&piece.ripple, real);
+        self.noise_var = Some(match between_telegrams {
+            Some([same, inverted]) => same.min(inverted),
+            // Too short to compare telegrams: everything counts as noise.
+            None => pulse_variance(&piece.ripple, real),
         });
-        if let Some(reading) = best {
-            let attempt = &reading.attempt;
+        self.presence = presence(&piece.ripple, between_telegrams, real);
+        self.unfolded(seen, piece, reception.readings.is_empty(), real);
+        if let Some(attempt) = best(reception) {
             self.step = step(&piece.ripple, attempt, real);
-            if reception.readings.len() == 1 {
-                self.restarts = restarts(&piece.ripple, attempt, seen.clock_hz);
-            }
         }
         if let Some(presence) = &self.presence {
             self.bare = bare(&piece.ripple, presence, real);
@@ -177,9 +236,7 @@ impl Survey {
 /// is left without them is no ripple any more.
 fn untouched(raw: &[Complex32]) -> Vec<Complex32> {
     let slope = phase_advance(&block_means(raw, BLOCK)) / BLOCK as f64;
-    let turned: Vec<Complex32> = Oscillator::new(-slope / std::f64::consts::TAU)
-        .turned(raw, Complex64::ONE)
-        .collect();
+    let turned = Oscillator::new(-slope / std::f64::consts::TAU).turned(raw, Complex64::ONE);
     let track = track(&turned);
     turned
         .iter()

@@ -7,7 +7,7 @@
 use num_complex::Complex32;
 
 use super::telegrams;
-use crate::receiver::acquire::{BoundaryPulses, timing_peaks};
+use crate::receiver::acquire::timing_peaks;
 use crate::receiver::fold::{BIT, Fold, TELEGRAM};
 use crate::telegram::TELEGRAM_BITS;
 
@@ -50,20 +50,26 @@ impl Presence {
 }
 
 /// Looks for a repeating ripple; `None` where none stands out, or where there is nothing to take the noise from.
-pub fn presence(ripple: &[Complex32], real: bool) -> Option<Presence> {
+pub fn presence(
+    ripple: &[Complex32],
+    between_telegrams: Option<[f64; 2]>,
+    real: bool,
+) -> Option<Presence> {
     if ripple.len() < TELEGRAM {
         return None;
     }
-    let pulses = BoundaryPulses::new(ripple);
     [false, true]
         .into_iter()
-        .filter_map(|inverts| with_parity(ripple, &pulses, inverts, real))
+        .filter_map(|inverts| {
+            let noise = between_telegrams.map(|noise| noise[usize::from(inverts)]);
+            with_parity(ripple, noise, inverts, real)
+        })
         .max_by(|a, b| a.above.total_cmp(&b.above))
 }
 
 fn with_parity(
     ripple: &[Complex32],
-    pulses: &BoundaryPulses,
+    between_telegrams: Option<f64>,
     inverts: bool,
     real: bool,
 ) -> Option<Presence> {
@@ -71,7 +77,7 @@ fn with_parity(
     let scores = fold.timing_scores();
     let (_, timing) = timing_peaks(&scores).into_iter().next()?;
     let parts = if real { 1.0 } else { 2.0 };
-    let (noise_var, independent) = match pulses.noise_between_telegrams(inverts, real) {
+    let (noise_var, independent) = match between_telegrams {
         // Pulses half a bit apart are nearly independent.
         Some(noise) => (noise, parts * (ripple.len() - TELEGRAM) as f64 / 16.0),
         None if real => return None,
@@ -104,9 +110,14 @@ fn with_parity(
 mod tests {
     use super::*;
     use crate::linecode;
+    use crate::receiver::pulse_noise::noise_between_telegrams;
     use crate::telegram::Telegram;
     use rand::SeedableRng;
     use rand_distr::{Distribution, StandardNormal};
+
+    fn of(ripple: &[Complex32]) -> Option<Presence> {
+        presence(ripple, noise_between_telegrams(ripple, false), false)
+    }
 
     fn ripple(seed: u64, values: usize, depth: f32, sigma: f32) -> Vec<Complex32> {
         let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(seed);
@@ -139,7 +150,7 @@ mod tests {
             let energy = telegrams(values) * 32.0 * f64::from(depth * depth) / 2.0;
             let sigma = (energy / 10f64.powf(folded_db / 10.0)).sqrt() as f32;
             for seed in 0..20 {
-                let found = presence(&ripple(seed, values, depth, sigma), false).unwrap();
+                let found = of(&ripple(seed, values, depth, sigma)).unwrap();
                 sum += found.folded / 20.0;
             }
             // 20 captures with a spread of up to 0.7 dB each: 0.16 dB, times 4; the timing's triangle takes up to 0.2.
@@ -151,7 +162,7 @@ mod tests {
         }
         for seed in 0..300 {
             for values in [5000, 13_000] {
-                let found = presence(&ripple(seed, values, 0.0, 1.0), false);
+                let found = of(&ripple(seed, values, 0.0, 1.0));
                 assert!(found.is_none(), "{seed} {found:?}");
             }
         }

@@ -1,19 +1,23 @@
 //! Restarts of the telegram within a steady field: where a known telegram lies, window by window.
 
 use num_complex::Complex32;
-use rustfft::FftPlanner;
 
 use crate::linecode;
 use crate::receiver::fold::{HALF, TELEGRAM};
 use crate::receiver::read::Attempt;
+use crate::receiver::transform::{forward, inverse};
 
 /// Values of one window: a quarter of a telegram.
 const WINDOW: usize = TELEGRAM / 4;
-/// A window counts where its best place has this many times the mean power of all places. Of noise the largest of 8192
+/// Cycles from one place to the next; a telegram that lies between two loses a sixteenth of its half bits to either.
+const PLACE: usize = 2;
+/// Places in a telegram.
+const PLACES: usize = TELEGRAM / PLACE;
+/// A window counts where its best place has this many times the mean power of all places. Of noise the largest of 4096
 /// exponentially distributed values exceeds 25 times their mean with a probability of 1e-7.
 const CLEAR: f64 = 25.0;
-/// Two places nearer than this (cycles) are the same.
-const SAME: usize = 3;
+/// Two places at most this far apart (places) are the same.
+const SAME: usize = 2;
 /// The new place must explain this many times the power that the old one does: numbers full of zeros look alike at
 /// several places.
 const BETTER: f64 = 2.0;
@@ -32,18 +36,14 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
     let bits = attempt.decision.telegram.bits();
     let states = linecode::load_states(&bits, 1);
     let odd = if linecode::inverts(&bits) { -1.0 } else { 1.0 };
-    let count = 2 * TELEGRAM;
+    let count = 2 * PLACES;
     let mut template: Vec<Complex32> = (0..count)
         .map(|n| {
-            let sign = if n < TELEGRAM { 1.0 } else { odd };
-            Complex32::new(sign * f32::from(states[n % TELEGRAM / HALF]), 0.0)
+            let sign = if n < PLACES { 1.0 } else { odd };
+            Complex32::new(sign * f32::from(states[n % PLACES / (HALF / PLACE)]), 0.0)
         })
         .collect();
-    let mut planner = FftPlanner::new();
-    let (forward, inverse) = (
-        planner.plan_fft_forward(count),
-        planner.plan_fft_inverse(count),
-    );
+    let (forward, inverse) = (forward(count), inverse(count));
     forward.process(&mut template);
     let mut place: Option<usize> = None;
     let mut waiting: Option<usize> = None;
@@ -52,7 +52,8 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
         windows: 0,
     };
     for (index, chunk) in ripple.chunks_exact(WINDOW).enumerate() {
-        let mut buffer = chunk.to_vec();
+        let mut buffer: Vec<Complex32> =
+            chunk.chunks(PLACE).map(|pair| pair.iter().sum()).collect();
         buffer.resize(count, Complex32::default());
         forward.process(&mut buffer);
         buffer
@@ -60,23 +61,23 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
             .zip(&template)
             .for_each(|(x, t)| *x = x.conj() * t);
         inverse.process(&mut buffer);
-        let power: Vec<f32> = (0..TELEGRAM)
-            .map(|s| buffer[s].norm_sqr().max(buffer[s + TELEGRAM].norm_sqr()))
+        let power: Vec<f32> = (0..PLACES)
+            .map(|s| buffer[s].norm_sqr().max(buffer[s + PLACES].norm_sqr()))
             .collect();
-        let mean = power.iter().sum::<f32>() / TELEGRAM as f32;
+        let mean = power.iter().sum::<f32>() / PLACES as f32;
         let (best, &top) = power.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
         if f64::from(top) < CLEAR * f64::from(mean) {
             continue;
         }
         found.windows += 1;
         // The place a telegram would have at the piece's first value.
-        let origin = (index * WINDOW) % TELEGRAM;
-        let here = (best + TELEGRAM - origin) % TELEGRAM;
+        let origin = (index * WINDOW / PLACE) % PLACES;
+        let here = (best + PLACES - origin) % PLACES;
         let Some(old) = place else {
             place = Some(here);
             continue;
         };
-        let around = (0..=2 * SAME).map(|k| power[(old + origin + k + TELEGRAM - SAME) % TELEGRAM]);
+        let around = (0..=2 * SAME).map(|k| power[(old + origin + k + PLACES - SAME) % PLACES]);
         let at_old = around.fold(0.0, f32::max);
         if f64::from(top) < BETTER * f64::from(at_old) {
             waiting = None;
@@ -97,10 +98,10 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
 /// than two of them.
 pub fn between_headers(headers: &[usize], field_hz: f64) -> Option<Restarts> {
     /// Cycles by which a header's place is known.
-    const PLACE: usize = 24;
+    const SAME_CYCLES: usize = 24;
     let broken = headers.windows(2).filter(|pair| {
         let over = (pair[1] - pair[0]) % TELEGRAM;
-        over.min(TELEGRAM - over) > PLACE
+        over.min(TELEGRAM - over) > SAME_CYCLES
     });
     (headers.len() >= 2).then(|| Restarts {
         at_s: broken.map(|pair| pair[1] as f64 / field_hz).collect(),
@@ -110,5 +111,5 @@ pub fn between_headers(headers: &[usize], field_hz: f64) -> Option<Restarts> {
 
 fn distance(a: usize, b: usize) -> usize {
     let apart = a.abs_diff(b);
-    apart.min(TELEGRAM - apart)
+    apart.min(PLACES - apart)
 }

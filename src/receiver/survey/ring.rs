@@ -52,11 +52,14 @@ pub fn edges(cycles: &Cycles) -> Edges {
     let values = &cycles.values;
     let mut edges = Edges::default();
     let sizes: Vec<f32> = values.iter().map(|v| v.norm()).collect();
-    let mut sorted = sizes.clone();
-    sorted.sort_by(f32::total_cmp);
-    let Some(&upper) = sorted.get(sorted.len().saturating_sub(1) * 9 / 10) else {
+    if sizes.is_empty() {
         return edges;
-    };
+    }
+    let place = (sizes.len() - 1) * 9 / 10;
+    let upper = *sizes
+        .clone()
+        .select_nth_unstable_by(place, f32::total_cmp)
+        .1;
     let changes = changes(&sizes, HALF * upper);
     let mut slopes = Vec::new();
     for (k, &(at, on)) in changes.iter().enumerate() {
