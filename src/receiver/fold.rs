@@ -34,24 +34,26 @@ pub struct BoundarySums {
 impl Fold {
     /// Folds a piece of ripple.
     pub fn new(ripple: &[Complex32], inverts: bool) -> Self {
-        let mut fold = Self {
-            sums: vec![Complex64::default(); TELEGRAM],
-            counts: vec![0.0; TELEGRAM],
-            inverts,
-        };
+        let (whole, rest) = (ripple.len() / TELEGRAM, ripple.len() % TELEGRAM);
+        let mut sums = vec![Complex64::default(); TELEGRAM];
         for (telegram, chunk) in ripple.chunks(TELEGRAM).enumerate() {
             let sign = if inverts && telegram % 2 == 1 {
                 -1.0
             } else {
                 1.0
             };
-            for ((sum, count), value) in fold.sums.iter_mut().zip(&mut fold.counts).zip(chunk) {
+            for (sum, value) in sums.iter_mut().zip(chunk) {
                 sum.re += sign * f64::from(value.re);
                 sum.im += sign * f64::from(value.im);
-                *count += 1.0;
             }
         }
-        fold
+        Self {
+            sums,
+            counts: (0..TELEGRAM)
+                .map(|cell| (whole + usize::from(cell < rest)) as f64)
+                .collect(),
+            inverts,
+        }
     }
 
     /// A fold whose cells were summed elsewhere; every cell counts as reached once.

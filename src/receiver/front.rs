@@ -8,24 +8,18 @@ use multiversion::multiversion;
 use num_complex::Complex32;
 
 use super::edge::Edge;
+use super::kernel::{Design, Kernel, LANES};
 use super::phasor::{BLOCK, Oscillator, single};
 use super::signal::Samples;
-
-/// Kernel positions per sample at up to 2 MS/s, and the rounding (4 ns) that above that takes fewer.
-const POSITIONS: usize = 128;
-const POSITION_S: f64 = 1.0 / (128.0 * 2e6);
-
-/// Stop-band attenuation: an offset or image as large as the field stays 40 dB below a ripple of 0.3 %.
-const ATTENUATION_DB: f64 = 90.0;
 
 /// Widest flat band. With the slope beyond it (−6 dB at 67 kHz) 98 % of the boundary pulse's energy is kept.
 const WIDEST_PASS_HZ: f64 = 30_000.0;
 
-/// Taps multiplied side by side: two vectors of eight for each part, so that sums do not wait for each other.
-const LANES: usize = 16;
-
 /// Samples mixed at a time.
-const CHUNK: usize = 1 << 15;
+const CHUNK: usize = 1 << 13;
+
+/// Bands are rounded down to a multiple of this, so that fields that differ by a little have the same kernel.
+const BAND_STEP_HZ: f64 = 500.0;
 
 /// Where the field is in the samples.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -67,88 +61,16 @@ fn bands(samples: &Samples<'_>, tuning: &Tuning) -> (f64, f64) {
             image.min(rate - image).min(carrier)
         }
     };
-    let pass = (0.4 * nearest).min(WIDEST_PASS_HZ);
+    let rounded = |hz: f64| {
+        if hz < 20.0 * BAND_STEP_HZ {
+            return hz;
+        }
+        (hz / BAND_STEP_HZ).floor() * BAND_STEP_HZ
+    };
+    let pass = rounded((0.4 * nearest).min(WIDEST_PASS_HZ));
     // Whatever lies beyond field_hz − pass would fold into the pass band of the values.
-    let stop = (nearest - pass).min(tuning.field_hz - pass);
+    let stop = rounded((nearest - pass).min(tuning.field_hz - pass));
     (pass, stop)
-}
-
-struct Kernel {
-    /// `positions` + 1 shifted kernels of `length` taps.
-    taps: Vec<f32>,
-    positions: usize,
-    length: usize,
-    shape: Shape,
-}
-
-impl Kernel {
-    fn new(rate_hz: f64, pass_hz: f64, stop_hz: f64, longest: usize) -> Option<Self> {
-        // Kaiser's design formulas for the window's length and shape.
-        let width = (stop_hz - pass_hz).max(100.0);
-        let span = (ATTENUATION_DB - 7.95) / (14.36 * width) * rate_hz;
-        let beta = 0.1102 * (ATTENUATION_DB - 8.7);
-        let cut = 0.5 * (pass_hz + stop_hz) / rate_hz;
-        if span + 10.0 > longest as f64 {
-            return None;
-        }
-        let length = (span.ceil() as usize + 2).next_multiple_of(LANES);
-        let positions = ((1.0 / (rate_hz * POSITION_S)).ceil() as usize).clamp(1, POSITIONS);
-        let shape = Shape {
-            half: 0.5 * span + 0.5,
-            beta,
-            cut,
-        };
-        let mut taps = Vec::with_capacity((positions + 1) * length);
-        for position in 0..=positions {
-            let shift = position as f64 / positions as f64;
-            let raw: Vec<f64> = (0..length)
-                .map(|k| shape.at(k as f64 - (length / 2 - 1) as f64 - shift))
-                .collect();
-            let sum: f64 = raw.iter().sum();
-            taps.extend(raw.iter().map(|tap| (tap / sum) as f32));
-        }
-        Some(Self {
-            taps,
-            positions,
-            length,
-            shape,
-        })
-    }
-}
-
-/// Kaiser-windowed sinc as a function of time in samples.
-struct Shape {
-    half: f64,
-    beta: f64,
-    cut: f64,
-}
-
-impl Shape {
-    fn at(&self, x: f64) -> f64 {
-        let inside = 1.0 - (x / self.half).powi(2);
-        if inside <= 0.0 {
-            return 0.0;
-        }
-        let angle = std::f64::consts::TAU * self.cut * x;
-        let sinc = if angle == 0.0 {
-            1.0
-        } else {
-            angle.sin() / angle
-        };
-        sinc * bessel_i0(self.beta * inside.sqrt())
-    }
-}
-
-/// Modified Bessel function I0, by its power series (all terms positive; converges for every argument).
-fn bessel_i0(x: f64) -> f64 {
-    let quarter = 0.25 * x * x;
-    let (mut sum, mut term, mut k) = (1.0, 1.0, 1.0);
-    while term > 1e-17 * sum {
-        term *= quarter / (k * k);
-        sum += term;
-        k += 1.0;
-    }
-    sum
 }
 
 /// One complex value per field cycle, for every cycle whose kernel lies within the samples; none where the samples are
@@ -156,7 +78,12 @@ fn bessel_i0(x: f64) -> f64 {
 pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
     let (pass_hz, stop_hz) = bands(&samples, tuning);
     let band_hz = 0.5 * (pass_hz + stop_hz);
-    let Some(kernel) = Kernel::new(tuning.rate_hz, pass_hz, stop_hz, samples.len()) else {
+    let design = Design {
+        rate_hz: tuning.rate_hz,
+        pass_hz,
+        stop_hz,
+    };
+    let Some(kernel) = design.kernel(samples.len()) else {
         return Cycles {
             values: Vec::new(),
             first: 0,
@@ -196,33 +123,62 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
             Samples::Complex(all) => mixer.complex(&all[taken..upto], &mut re, &mut im),
         }
         taken = upto;
-        loop {
-            let place = next as f64 * step;
-            let whole = place.floor();
-            let begin = whole as usize - lead;
-            if begin + kernel.length > origin + re.len() {
-                break;
-            }
-            let position = ((place - whole) * kernel.positions as f64).round() as usize;
-            let taps = &kernel.taps[position * kernel.length..(position + 1) * kernel.length];
-            let at = begin - origin;
-            let used = at..at + kernel.length;
-            let value = through_kernel(taps, &re[used.clone()], &im[used]);
-            cycles
-                .values
-                .push(if tuning.mirrored { value.conj() } else { value });
-            next += 1;
-        }
+        while_within(
+            &kernel,
+            step,
+            &re,
+            &im,
+            origin,
+            &mut next,
+            &mut cycles.values,
+        );
         let keep_from = ((next as f64 * step).floor() as usize - lead).min(origin + re.len());
         re.drain(..keep_from - origin);
         im.drain(..keep_from - origin);
         origin = keep_from;
     }
+    if tuning.mirrored {
+        cycles
+            .values
+            .iter_mut()
+            .for_each(|value| *value = value.conj());
+    }
     cycles
 }
 
-/// Kernel times the real and the imaginary part of mixed samples; lengths are equal and multiples of [`LANES`].
+/// Appends the values of the cycles from `next` on whose kernels end within the mixed samples, of which the first is sample
+/// `origin`.
 #[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn while_within(
+    kernel: &Kernel,
+    step: f64,
+    re: &[f32],
+    im: &[f32],
+    origin: usize,
+    next: &mut usize,
+    values: &mut Vec<Complex32>,
+) {
+    let length = kernel.length;
+    loop {
+        let place = *next as f64 * step;
+        let whole = place.floor();
+        let at = whole as usize - (length / 2 - 1) - origin;
+        if at + length > re.len() {
+            break;
+        }
+        let position = ((place - whole) * kernel.positions as f64).round() as usize;
+        let taps = &kernel.taps[position * length..(position + 1) * length];
+        values.push(through_kernel(
+            taps,
+            &re[at..at + length],
+            &im[at..at + length],
+        ));
+        *next += 1;
+    }
+}
+
+/// Kernel times the real and the imaginary part of mixed samples; lengths are equal and multiples of [`LANES`].
+#[inline(always)]
 fn through_kernel(taps: &[f32], re: &[f32], im: &[f32]) -> Complex32 {
     let (mut res, mut ims) = ([0f32; LANES], [0f32; LANES]);
     let (taps, _) = taps.as_chunks::<LANES>();
@@ -238,6 +194,7 @@ fn through_kernel(taps: &[f32], re: &[f32], im: &[f32]) -> Complex32 {
 }
 
 /// Sum of the lanes by halves: one after another they would wait for each other longer than the kernel takes.
+#[inline(always)]
 fn total(mut lanes: [f32; LANES]) -> f32 {
     let mut half = LANES / 2;
     while half > 0 {
@@ -325,7 +282,12 @@ mod tests {
     /// The slow version: at each cycle the field's phasor is a direct sum with the kernel computed on the spot.
     fn slow(samples: &[f32], tuning: &Tuning, cycle: usize) -> Complex64 {
         let (pass, stop) = bands(&Samples::Real(samples), tuning);
-        let kernel = Kernel::new(tuning.rate_hz, pass, stop, samples.len()).unwrap();
+        let design = Design {
+            rate_hz: tuning.rate_hz,
+            pass_hz: pass,
+            stop_hz: stop,
+        };
+        let kernel = design.kernel(samples.len()).unwrap();
         let place = cycle as f64 * tuning.rate_hz / tuning.field_hz;
         let position = ((place - place.floor()) * kernel.positions as f64).round() as usize;
         let begin = place.floor() as usize - (kernel.length / 2 - 1);

@@ -50,25 +50,31 @@ impl Hills {
             .collect();
         let reach = ((SURROUNDINGS * lines as f64) / width as f64).ceil() as usize;
         let total = bands.len();
-        let mut rises = false;
-        let of_bands: Vec<f64> = (0..total)
+        // The floor changes slowly: it is looked for once in every eighth of the surroundings.
+        let stride = (reach / 8).max(1);
+        let floors: Vec<Option<f64>> = (0..total)
+            .step_by(stride)
             .map(|band| {
+                let band = band + stride / 2;
                 let mut near: Vec<f64> = (band + total - reach.min(total / 2)
                     ..=band + total + reach.min(total / 2))
                     .map(|k| bands[k % total])
                     .filter(|p| *p > 0.0)
                     .collect();
-                if near.is_empty() {
-                    return 1.0;
-                }
                 let middle = near.len() / 2;
-                let floor = *near.select_nth_unstable_by(middle, f64::total_cmp).1;
-                if bands[band] > RISES * floor {
+                (!near.is_empty()).then(|| *near.select_nth_unstable_by(middle, f64::total_cmp).1)
+            })
+            .collect();
+        let mut rises = false;
+        let of_bands: Vec<f64> = bands
+            .iter()
+            .enumerate()
+            .map(|(band, power)| match floors[band / stride] {
+                Some(floor) if *power > RISES * floor => {
                     rises = true;
-                    floor / bands[band]
-                } else {
-                    1.0
+                    floor / power
                 }
+                _ => 1.0,
             })
             .collect();
         rises.then(|| Self {

@@ -4,6 +4,7 @@ use num_complex::{Complex32, Complex64};
 
 use super::edge::Edge;
 use super::fold::{BIT, HALF};
+use super::phasor::single;
 use super::shape::Shape;
 
 /// Pulse values before the boundary: half a bit, and as much again as the receiver's band smears it.
@@ -104,17 +105,14 @@ impl Pulse {
 
     /// Adds (or with `gain` −1 takes off) the waveform of boundaries at `timing + 32·j` of the given signs.
     pub fn add_to(&self, ripple: &mut [Complex32], timing: isize, signs: &[i8], gain: f64) {
+        let values: Vec<Complex32> = self.values.iter().map(|v| single(v * gain)).collect();
         for (j, &sign) in signs.iter().enumerate().filter(|(_, sign)| **sign != 0) {
             let begin = timing + (BIT * j) as isize - BEFORE as isize;
-            let factor = gain * f64::from(sign);
-            for (k, value) in self.values.iter().enumerate() {
-                let at = begin + k as isize;
-                if at >= 0
-                    && let Some(cell) = ripple.get_mut(at as usize)
-                {
-                    let add = value * factor;
-                    *cell += Complex32::new(add.re as f32, add.im as f32);
-                }
+            let outside = usize::try_from(-begin).unwrap_or(0).min(values.len());
+            let from = usize::try_from(begin).unwrap_or(0).min(ripple.len());
+            let sign = f32::from(sign);
+            for (cell, value) in ripple[from..].iter_mut().zip(&values[outside..]) {
+                *cell += value * sign;
             }
         }
     }

@@ -16,11 +16,17 @@ pub fn folded_variance(fold: &Fold, real: bool) -> f64 {
     variance(&fold.sums, |sum| sum, real)
 }
 
+/// The correlation at every cycle that has a half bit before and after it, from cycle 16 on.
+pub fn every_pulse(ripple: &[Complex32]) -> Vec<Complex64> {
+    let mut pulses = Vec::with_capacity(ripple.len());
+    along(ripple, wide, |pulse| pulses.push(pulse));
+    pulses
+}
+
 /// Half the mean square of the difference between telegrams that repeat, and of those that repeat inverted; `None` where
 /// less than a quarter telegram overlaps.
 pub fn noise_between_telegrams(ripple: &[Complex32], real: bool) -> Option<[f64; 2]> {
-    let mut pulses = Vec::with_capacity(ripple.len());
-    along(ripple, wide, |pulse| pulses.push(pulse));
+    let pulses = every_pulse(ripple);
     if pulses.len() < TELEGRAM + TELEGRAM / 4 {
         return None;
     }

@@ -55,6 +55,7 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
     let mut transform = Transform::new(lines, complex);
     let kept = if complex { lines } else { lines / 2 };
     let mut power = vec![0.0; kept];
+    let share = 1.0 / (gain * gain * segments as f64);
     for segment in 0..segments {
         let from = if segments > 1 {
             segment * (count - lines) / (segments - 1)
@@ -62,7 +63,7 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
             0
         };
         for (sum, b) in power.iter_mut().zip(transform.of(samples, from, &window)) {
-            *sum += f64::from(b.norm_sqr()) / (gain * gain * segments as f64);
+            *sum += f64::from(b.norm_sqr()) * share;
         }
     }
     Some(Spectrum {

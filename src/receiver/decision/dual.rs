@@ -25,32 +25,40 @@ fn parity(value: u16) -> f64 {
 /// What each sign (outer) gives to each sign (inner).
 type Transfer = [[f64; 2]; 2];
 
-/// The sum over dual words for one starting sign, in the code of every telegram.
+/// The sum over dual words in the code of every telegram, where pulses do not overlap.
 ///
 /// After a free bit with dual sign d the two states are `w0·t` and `w1·d·t` of one number t, and the next free bit
-/// with sign d' makes t' = t·(w0' + w1'·d·d')/2, so a dual word is a product of 80 factors with two values each.
+/// with sign d' makes t' = t·(w0' + w1'·d·d')/2, so a dual word is a product of 80 factors with two values each. Their
+/// logarithms are `mean ± half`, by the sign that the dual word gives to one pattern of its bits: the sum of them over all
+/// dual words is a Walsh–Hadamard transform of the halves, laid at their patterns. The signs of the factors are the sign of
+/// one pattern too, that of all negative factors together.
 pub(super) struct DualProduct {
     code: &'static Code,
-    /// Value before the first free bit.
-    start: f64,
-    /// Sign of the state before the first free bit (0 = +).
-    start_sign: usize,
+    /// Value before the first free bit and sign of the state there (0 = +), for either sign of boundary 0.
+    starts: [(f64, usize); 2],
     /// For free bit k ≥ 1: factor for d·d' = +1 and −1.
     factors: [[f64; 2]; CHECKED_BITS],
     /// A control bit stands before free bit k: it swaps the states, which costs a further sign d of the bit before.
     swapped: [bool; CHECKED_BITS],
-    /// Closing factor for d = +1 and −1 of the last free bit.
-    closing: [f64; 2],
+    /// Probability of the signs behind the last free bit.
+    last: [f64; 2],
+    /// A control bit stands behind the last free bit.
+    last_swapped: bool,
 }
 
+/// Smallest ratio of a factor's two values: what a sign that was not seen at all takes from a dual word, for its part of the
+/// sum to be nothing at 1e-12.
+const LEAST_RATIO: f64 = 1e-30;
+
 impl DualProduct {
-    pub(super) fn new(signs: &Signs, first: usize, tail: &[f64; 2]) -> Self {
-        let mut start = signs.weights[0][first];
-        let mut sign = first;
+    pub(super) fn new(signs: &Signs) -> Self {
+        let mut starts = [0, 1].map(|first| (signs.weights[0][first], first));
         let mut index = 0;
         while let Step::Fixed(bit) = signs.code.steps[index] {
-            sign ^= usize::from(bit);
-            start *= signs.weights[index + 1][sign];
+            for (start, sign) in &mut starts {
+                *sign ^= usize::from(bit);
+                *start *= signs.weights[index + 1][*sign];
+            }
             index += 1;
         }
         let mut factors = [[0.0; 2]; CHECKED_BITS];
@@ -83,71 +91,86 @@ impl DualProduct {
             }
         }
         debug_assert_eq!(free, CHECKED_BITS);
-        let (plus, minus) = (state[0] * tail[0], state[1] * tail[1]);
-        let closing = [
-            plus + minus,
-            if swapped { minus - plus } else { plus - minus },
-        ];
         Self {
             code: signs.code,
-            start,
-            start_sign: sign,
+            starts,
             factors,
             swapped: swapped_before,
-            closing,
+            last: state,
+            last_swapped: swapped,
         }
     }
 
-    pub(super) fn sum(&self) -> f64 {
-        sum_of_products(self)
+    /// The sum for both signs of boundary 0, with what the trailer makes of the first and the last sign.
+    pub(super) fn sum(&self, tail: &[[f64; 2]; 2]) -> f64 {
+        let syndromes = &self.code.syndromes;
+        let (first, last) = (syndromes[0], syndromes[CHECKED_BITS - 1]);
+        let mut logs = vec![0.0; 1 << 16];
+        let mut mean = 0.0;
+        let mut negative = 0;
+        for k in 1..CHECKED_BITS {
+            let both = syndromes[k] ^ syndromes[k - 1];
+            let [same, other] = self.factors[k];
+            if same <= 0.0 {
+                // Signs that contradict the fixed bits beyond what a number can hold.
+                return 0.0;
+            }
+            let ratio = (other / same).abs().max(LEAST_RATIO).ln();
+            mean += same.ln() + 0.5 * ratio;
+            logs[usize::from(both)] -= 0.5 * ratio;
+            if other < 0.0 {
+                negative ^= both;
+            }
+            if self.swapped[k] {
+                negative ^= syndromes[k - 1];
+            }
+        }
+        walsh_hadamard(&mut logs);
+        // By the dual signs of the first and the last free bit, on which the ends depend.
+        let mut sums = [[0.0; 2]; 2];
+        let odd = |word: u16| (word.count_ones() & 1) as usize;
+        for (dual, log) in (0..=u16::MAX).zip(logs) {
+            let value = (log + mean).exp();
+            sums[odd(dual & first)][odd(dual & last)] += if odd(dual & negative) == 1 {
+                -value
+            } else {
+                value
+            };
+        }
+        let mut total = 0.0;
+        for (&(start, sign), tail) in self.starts.iter().zip(tail) {
+            let (plus, minus) = (self.last[0] * tail[0], self.last[1] * tail[1]);
+            let closing = [
+                plus + minus,
+                if self.last_swapped {
+                    minus - plus
+                } else {
+                    plus - minus
+                },
+            ];
+            for (odd_first, sums) in sums.iter().enumerate() {
+                // Only one state is occupied before the first free bit: t = ½·start·(1 or d).
+                let turned = if odd_first * sign == 1 { -0.5 } else { 0.5 };
+                total += start * turned * (closing[0] * sums[0] + closing[1] * sums[1]);
+            }
+        }
+        total
     }
 }
 
+/// Σ over indices of ±value, − where index and pattern share an odd number of ones, for every pattern.
 #[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
-fn sum_of_products(product: &DualProduct) -> f64 {
-    let low = low_patterns();
-    let syndromes = &product.code.syndromes;
-    // Mean and half difference of each pair of factors: value = mean + half·(d·d').
-    let mut total = [0.0f64; LANES];
-    for high in 0..(1u32 << 13) {
-        let upper = (high << 3) as u16;
-        let first = syndromes[0];
-        let first_high = parity(upper & first);
-        // The first free bit: t = ½·start·(1 or d); only one state is occupied.
-        let mut value = [0.5 * product.start; LANES];
-        if product.start_sign == 1 {
-            for lane in 0..LANES {
-                value[lane] *= first_high * low[usize::from(first & 7)][lane];
+fn walsh_hadamard(values: &mut [f64]) {
+    let mut half = 1;
+    while half < values.len() {
+        for block in values.chunks_exact_mut(2 * half) {
+            let (left, right) = block.split_at_mut(half);
+            for (l, r) in left.iter_mut().zip(right) {
+                (*l, *r) = (*l + *r, *l - *r);
             }
         }
-        for k in 1..CHECKED_BITS {
-            let both = syndromes[k] ^ syndromes[k - 1];
-            let [same, other] = product.factors[k];
-            let (mean, half) = (0.5 * (same + other), 0.5 * (same - other));
-            let half = half * parity(upper & both);
-            let pattern = &low[usize::from(both & 7)];
-            if product.swapped[k] {
-                let before = syndromes[k - 1];
-                let before_high = parity(upper & before);
-                let flip = &low[usize::from(before & 7)];
-                for lane in 0..LANES {
-                    value[lane] *= (mean + half * pattern[lane]) * (before_high * flip[lane]);
-                }
-            } else {
-                for lane in 0..LANES {
-                    value[lane] *= mean + half * pattern[lane];
-                }
-            }
-        }
-        let last = syndromes[CHECKED_BITS - 1];
-        let last_high = parity(upper & last);
-        let [same, other] = product.closing;
-        for lane in 0..LANES {
-            let sign = last_high * low[usize::from(last & 7)][lane];
-            total[lane] += value[lane] * if sign > 0.0 { same } else { other };
-        }
+        half *= 2;
     }
-    total.iter().sum()
 }
 
 /// The sum over dual words where neighbouring pulses overlap, or only some country codes occur: the two signs'

@@ -3,6 +3,7 @@
 use num_complex::{Complex32, Complex64};
 
 use crate::receiver::fold::{BIT, HALF};
+use crate::receiver::pulse_noise::every_pulse;
 
 /// Bits of a stream looked at: a second holds 4194.
 const MOST_BITS: usize = 4096;
@@ -29,8 +30,9 @@ const ONE_HEADER: usize = 200;
 pub fn headers(ripple: &[Complex32], real: bool) -> Vec<usize> {
     let ripple = &ripple[..ripple.len().min((MOST_BITS + 1) * BIT)];
     let mut found: Vec<(usize, f64)> = Vec::new();
+    let all = Pulses::new(ripple);
     for timing in 0..BIT {
-        let pulses = pulses(ripple, timing);
+        let pulses: Vec<Complex64> = all.at(timing).collect();
         for (index, window) in pulses.windows(HEADED_BITS + 1).enumerate() {
             // Two neighbours of like sign are a 0: the cheap test first.
             let same = |k: usize| (window[k] * window[k + 1].conj()).re > 0.0;
@@ -103,20 +105,18 @@ impl Activity {
     }
 }
 
-/// Correlation with the boundary pulse at `timing + 32·j`.
-fn pulses(ripple: &[Complex32], timing: usize) -> Vec<Complex64> {
-    let half = |from: usize| -> Complex64 {
-        ripple[from..from + HALF]
-            .iter()
-            .map(|v| Complex64::new(v.re.into(), v.im.into()))
-            .sum()
-    };
-    (timing..)
-        .step_by(BIT)
-        .map_while(|from| {
-            (from + BIT <= ripple.len()).then(|| (half(from + HALF) - half(from)) / BIT as f64)
-        })
-        .collect()
+/// Correlation with boundary pulses, by where the pulse begins.
+struct Pulses(Vec<Complex64>);
+
+impl Pulses {
+    fn new(ripple: &[Complex32]) -> Self {
+        Self(every_pulse(ripple))
+    }
+
+    /// Of pulses that begin at `timing + 32·j`.
+    fn at(&self, timing: usize) -> impl Iterator<Item = Complex64> + '_ {
+        self.0.iter().skip(timing).step_by(BIT).copied()
+    }
 }
 
 /// Reads the ripple as biphase at the timing with the most energy.
@@ -125,10 +125,12 @@ pub fn stream(ripple: &[Complex32], real: bool) -> Option<Stream> {
     if ripple.len() < (LEAST_BITS + 2) * BIT {
         return None;
     }
-    let energy = |values: &[Complex64]| values.iter().map(|v| v.norm_sqr()).sum::<f64>();
-    let best = (0..BIT)
-        .map(|timing| pulses(ripple, timing))
-        .max_by(|a, b| energy(a).total_cmp(&energy(b)))?;
+    let all = Pulses::new(ripple);
+    let energy = |timing: usize| all.at(timing).map(|v| v.norm_sqr()).sum::<f64>();
+    let strongest = (0..BIT)
+        .map(|timing| (energy(timing), timing))
+        .max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let best: Vec<Complex64> = all.at(strongest.1).collect();
     let square: Complex64 = best.iter().map(|y| y * y).sum();
     let axis = if real { 0.0 } else { 0.5 * square.arg() };
     let turn = Complex64::cis(-axis);
@@ -181,12 +183,25 @@ pub fn activity(ripple: &[Complex32], real: bool, field_hz: f64) -> Option<Activ
     let powers: Vec<(f64, f64)> = ripple
         .chunks_exact(window)
         .map(|chunk| {
-            (0..BIT)
-                .map(|timing| power_and_scatter(&pulses(chunk, timing), real))
-                .fold(
-                    (0.0, 1.0),
-                    |best, this| if this.0 > best.0 { this } else { best },
-                )
+            let all = Pulses::new(chunk);
+            let power = |timing: usize| {
+                let (mut power, mut square) = (0.0, Complex64::default());
+                for pulse in all.at(timing) {
+                    power += pulse.norm_sqr();
+                    square += pulse * pulse;
+                }
+                // Of the part along the axis; a real ripple lies on it.
+                0.5 * (power + square.norm())
+            };
+            let (_, timing) =
+                (0..BIT)
+                    .map(|timing| (power(timing), timing))
+                    .fold(
+                        (0.0, 0),
+                        |best, this| if this.0 > best.0 { this } else { best },
+                    );
+            let best: Vec<Complex64> = all.at(timing).collect();
+            power_and_scatter(&best, real)
         })
         .collect();
     let (powers, scatters): (Vec<f64>, Vec<f64>) = powers.into_iter().unzip();

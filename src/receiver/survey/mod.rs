@@ -142,7 +142,6 @@ impl Survey {
             Self {
                 lines: beside.lines,
                 edges: beside.edges,
-                around: beside.around,
                 field_hum: beside.field_hum,
                 restarts: beside.restarts.or(survey.restarts),
                 ..survey
@@ -162,7 +161,6 @@ impl Survey {
         }
         if let Some((seen, piece)) = longest {
             let raw = raw_values(seen, piece);
-            self.around = around(raw, piece, seen.clock_hz);
             self.field_hum = of_amplitudes(raw, seen.clock_hz);
         }
     }
@@ -185,6 +183,9 @@ impl Survey {
             // Too short to compare telegrams: everything counts as noise.
             None => pulse_variance(&piece.ripple, real),
         });
+        if !real {
+            self.around = around(raw_values(seen, piece), piece, seen.clock_hz);
+        }
         self.presence = presence(&piece.ripple, between_telegrams, real);
         self.unfolded(seen, piece, reception.readings.is_empty(), real);
         if let Some(attempt) = best(reception) {
