@@ -112,6 +112,7 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
     };
     let mut mixer = Mixer::new(tuning.apparent_hz / tuning.rate_hz, gain);
     let (mut re, mut im): (Vec<f32>, Vec<f32>) = (Vec::new(), Vec::new());
+    let mut lanes: Vec<Lanes> = Vec::new();
     // Sample index of re[0].
     let mut origin = 0usize;
     let mut next = first;
@@ -123,86 +124,75 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
             Samples::Complex(all) => mixer.complex(&all[taken..upto], &mut re, &mut im),
         }
         taken = upto;
-        while_within(
-            &kernel,
-            step,
-            &re,
-            &im,
-            origin,
-            &mut next,
-            &mut cycles.values,
-        );
+        through_kernel(&kernel, step, [&re, &im], origin, &mut next, &mut lanes);
+        let values = lanes.drain(..).map(|both| {
+            let [re, im] = both.map(total);
+            Complex32::new(re, if tuning.mirrored { -im } else { im })
+        });
+        cycles.values.extend(values);
         let keep_from = ((next as f64 * step).floor() as usize - lead).min(origin + re.len());
         re.drain(..keep_from - origin);
         im.drain(..keep_from - origin);
         origin = keep_from;
     }
-    if tuning.mirrored {
-        cycles
-            .values
-            .iter_mut()
-            .for_each(|value| *value = value.conj());
-    }
     cycles
 }
 
-/// Appends the values of the cycles from `next` on whose kernels end within the mixed samples, of which the first is sample
-/// `origin`.
+/// Eight partial sums of a value's real part, and of its imaginary part.
+type Lanes = [[f32; 8]; 2];
+
+/// Appends the cycles from `next` on whose kernels end within the mixed samples, of which the first is sample `origin`.
+/// Their partial sums are added up elsewhere: together the compiler takes them for short vectors.
 #[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
-fn while_within(
+fn through_kernel(
     kernel: &Kernel,
     step: f64,
-    re: &[f32],
-    im: &[f32],
+    mixed: [&[f32]; 2],
     origin: usize,
     next: &mut usize,
-    values: &mut Vec<Complex32>,
+    lanes: &mut Vec<Lanes>,
 ) {
     let length = kernel.length;
     loop {
         let place = *next as f64 * step;
         let whole = place.floor();
         let at = whole as usize - (length / 2 - 1) - origin;
-        if at + length > re.len() {
+        if at + length > mixed[0].len() {
             break;
         }
         let position = ((place - whole) * kernel.positions as f64).round() as usize;
         let taps = &kernel.taps[position * length..(position + 1) * length];
-        values.push(through_kernel(
-            taps,
-            &re[at..at + length],
-            &im[at..at + length],
-        ));
+        let mut both = Lanes::default();
+        for (lanes, part) in both.iter_mut().zip(mixed) {
+            products(taps, &part[at..at + length], lanes);
+        }
+        lanes.push(both);
         *next += 1;
     }
 }
 
-/// Kernel times the real and the imaginary part of mixed samples; lengths are equal and multiples of [`LANES`].
+/// Sums of every eighth product; lengths are equal and multiples of [`LANES`].
 #[inline(always)]
-fn through_kernel(taps: &[f32], re: &[f32], im: &[f32]) -> Complex32 {
-    let (mut res, mut ims) = ([0f32; LANES], [0f32; LANES]);
+fn products(taps: &[f32], samples: &[f32], sums: &mut [f32; 8]) {
+    let (mut low, mut high) = ([0f32; 8], [0f32; 8]);
     let (taps, _) = taps.as_chunks::<LANES>();
-    let (re, _) = re.as_chunks::<LANES>();
-    let (im, _) = im.as_chunks::<LANES>();
-    for ((t, r), i) in taps.iter().zip(re).zip(im) {
-        for lane in 0..LANES {
-            res[lane] += t[lane] * r[lane];
-            ims[lane] += t[lane] * i[lane];
+    let (samples, _) = samples.as_chunks::<LANES>();
+    for (tap, sample) in taps.iter().zip(samples) {
+        for lane in 0..8 {
+            low[lane] += tap[lane] * sample[lane];
+        }
+        for lane in 0..8 {
+            high[lane] += tap[8 + lane] * sample[8 + lane];
         }
     }
-    Complex32::new(total(res), total(ims))
+    for lane in 0..8 {
+        sums[lane] = low[lane] + high[lane];
+    }
 }
 
-/// Sum of the lanes by halves: one after another they would wait for each other longer than the kernel takes.
-#[inline(always)]
-fn total(mut lanes: [f32; LANES]) -> f32 {
-    let mut half = LANES / 2;
-    while half > 0 {
-        let (low, high) = lanes.split_at_mut(half);
-        low.iter_mut().zip(high).for_each(|(a, b)| *a += *b);
-        half /= 2;
-    }
-    lanes[0]
+/// Sum of eight lanes by halves: one after another they would wait for each other longer than the kernel takes.
+fn total([a, b, c, d, e, f, g, h]: [f32; 8]) -> f32 {
+    ((a + e) + (c + g)) + ((b + f) + (d + h))
 }
 
 /// Real samples of a block times base and turns.
