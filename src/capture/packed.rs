@@ -5,7 +5,7 @@ use super::number::Number;
 use super::{CaptureError, Layout, SampleSource, Unit};
 
 /// Bytes asked for at a time.
-const BLOCK_BYTES: usize = 1 << 20;
+const BLOCK_BYTES: usize = 1 << 18;
 
 /// Where the samples end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

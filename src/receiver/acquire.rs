@@ -20,6 +20,11 @@ const HYPOTHESES: usize = 4;
 /// be read gives 650.
 const WORTH_DECODING: f64 = 230.0;
 
+/// The sums' energy at the timing between cycles may be this many times the score at the whole cycle nearest to it.
+const CLOSE: f64 = 1.2;
+/// A hypothesis this much less likely than another (natural logarithm) is not decoded: it has no share in the odds.
+const HOPELESS: f64 = 40.0;
+
 /// Where a number was found.
 pub struct Acquired {
     /// Sign of every boundary of the likeliest number.
@@ -96,13 +101,18 @@ pub fn acquire(stretch: &Stretch<'_>, shapes: &[Shape], limits: &ReadLimits) -> 
     }
     hypotheses.sort_by(|a, b| b.score.total_cmp(&a.score));
     hypotheses.truncate(HYPOTHESES);
-    let mut numbers: Vec<(Likeliest, &Hypothesis)> = hypotheses
-        .iter()
-        .filter_map(|hypothesis| {
-            let number = likeliest_number(&boundaries(hypothesis, limits))?;
-            Some((number, hypothesis))
-        })
-        .collect();
+    let mut numbers: Vec<(Likeliest, &Hypothesis)> = Vec::new();
+    let mut likeliest = 0.0f64;
+    for hypothesis in &hypotheses {
+        // No number makes the sums likelier than their own energy does.
+        if 0.5 * CLOSE * hypothesis.score + HOPELESS < likeliest {
+            break;
+        }
+        if let Some(number) = likeliest_number(&boundaries(hypothesis, limits)) {
+            likeliest = likeliest.max(number.log_likelihood);
+            numbers.push((number, hypothesis));
+        }
+    }
     numbers.sort_by(|(a, _), (b, _)| b.log_likelihood.total_cmp(&a.log_likelihood));
     let (best, hypothesis) = numbers.first()?;
     let mut codes = vec![best.code];

@@ -11,7 +11,7 @@ use super::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier}
 use super::read::{Attempt, ReadLimits, Terms, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
-use super::survey::{OfSamples, Survey, result_of};
+use super::survey::{OfSamples, Survey};
 use super::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
@@ -27,18 +27,24 @@ pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading
 pub fn receive(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
     let terms = terms.into();
     let sight = first_sight(signal);
-    std::thread::scope(|scope| {
-        let samples = scope.spawn(|| OfSamples::of(signal, sight.rate_hz));
-        let mut reception = receive_ripple(signal, &sight, terms);
-        if reception.kind.has_carrier()
-            && let Some(seen) = &reception.seen
-        {
-            reception.others = other_kinds(seen, !reception.readings.is_empty(), terms.odds);
-        }
-        let spectrum = sight.spectrum.as_ref();
-        reception.survey = Some(Survey::of(result_of(samples), spectrum, &reception));
-        reception
-    })
+    let (mut reception, samples) = rayon::join(
+        || receive_all(signal, &sight, terms),
+        || OfSamples::of(signal, sight.rate_hz),
+    );
+    let spectrum = sight.spectrum.as_ref();
+    reception.survey = Some(Survey::of(samples, spectrum, &reception));
+    reception
+}
+
+/// Numbers of all kinds.
+fn receive_all(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
+    let mut reception = receive_ripple(signal, sight, terms);
+    if reception.kind.has_carrier()
+        && let Some(seen) = &reception.seen
+    {
+        reception.others = other_kinds(seen, !reception.readings.is_empty(), terms.odds);
+    }
+    reception
 }
 
 /// Numbers in the ripple.
@@ -104,7 +110,7 @@ pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option
     let (mut reception, clocked) = joined?;
     let limits = terms.into().limits(!reception.kind.has_carrier());
     if reception.kind.has_carrier() {
-        reception.field = field_of(&clocked.pieces);
+        reception.field = Field::over(&clocked.pieces);
     }
     read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
     if !reception.readings.is_empty() {
@@ -248,7 +254,7 @@ fn prepare(
     };
     let clocks = if view.kind.has_carrier() {
         let pieces = with_carrier(cycles);
-        reception.field = field_of(&pieces);
+        reception.field = Field::over(&pieces);
         vec![Clocked {
             field_hz: view.tuning.field_hz,
             pieces,
@@ -300,31 +306,6 @@ fn level_is_field(samples: Samples<'_>) -> bool {
         .sum::<f64>()
         / count;
     mean.abs() > square.sqrt()
-}
-
-fn field_of(pieces: &[Piece]) -> Field {
-    let weight: f64 = pieces.iter().map(|p| p.field.weight).sum();
-    if weight <= 0.0 {
-        return Field::default();
-    }
-    let mean = |value: fn(&Piece) -> f64| {
-        pieces
-            .iter()
-            .map(|p| value(p) * p.field.weight)
-            .sum::<f64>()
-            / weight
-    };
-    let swing = pieces
-        .iter()
-        .map(|p| p.field.level_swing)
-        .fold(0.0, f64::max);
-    Field {
-        present: true,
-        frequency_hz: Some(mean(|p| p.field.frequency_hz)),
-        amplitude: Some(mean(|p| p.field.amplitude)),
-        level_swing: Some(swing),
-        on: pieces.iter().map(|p| (p.from_s, p.to_s)).collect(),
-    }
 }
 
 /// Reads every piece and puts together what they say of the same number.

@@ -140,18 +140,20 @@ impl Fold {
             halves.push(half);
             half += at(i + HALF as isize) - at(i);
         }
-        let mut scores = [0.0; BIT];
-        for (timing, score) in scores.iter_mut().enumerate() {
-            let (mut power, mut square) = (0.0, Complex64::default());
-            for middle in (timing..TELEGRAM).step_by(BIT) {
-                // halves[i] begins at i − 16.
-                let y = halves[middle + HALF] - halves[middle];
-                power += y.norm_sqr();
-                square += y * y;
+        // All timings side by side, one bit after the other.
+        let (mut power, mut re, mut im) = ([0.0; BIT], [0.0; BIT], [0.0; BIT]);
+        for from in (0..TELEGRAM).step_by(BIT) {
+            // halves[i] begins at i − 16.
+            let (before, after) = (&halves[from..], &halves[from + HALF..]);
+            for timing in 0..BIT {
+                let y = after[timing] - before[timing];
+                let (along, across) = (y.re * y.re, y.im * y.im);
+                power[timing] += along + across;
+                re[timing] += along - across;
+                im[timing] += 2.0 * y.re * y.im;
             }
-            *score = 0.5 * (power + square.norm());
         }
-        scores
+        std::array::from_fn(|timing| 0.5 * (power[timing] + re[timing].hypot(im[timing])))
     }
 }
 

@@ -4,6 +4,8 @@
 //! every sample; only the kernel's position is rounded, to 1/128 of a sample, which the field (constant after mixing)
 //! does not notice because every shifted kernel sums to 1.
 
+use std::ops::Range;
+
 use multiversion::multiversion;
 use num_complex::Complex32;
 
@@ -95,8 +97,16 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
     let step = tuning.rate_hz / tuning.field_hz;
     let lead = kernel.length / 2 - 1;
     let first = (lead as f64 / step).ceil() as usize;
-    let mut cycles = Cycles {
-        values: Vec::with_capacity((samples.len() as f64 / step) as usize + 1),
+    let used = samples.len() + lead - kernel.length;
+    let end = ((used + 1) as f64 / step).ceil() as usize;
+    let job = Job {
+        samples,
+        tuning,
+        kernel: &kernel,
+        step,
+    };
+    Cycles {
+        values: job.halves(first..end.max(first)),
         first,
         field_hz: tuning.field_hz,
         band_hz,
@@ -104,57 +114,105 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
             |cycles| kernel.shape.at(cycles * step),
             kernel.shape.half / step,
         ),
-    };
-    // A real carrier's phasor has half its power at the mirror frequency.
-    let gain = match samples {
-        Samples::Real(_) if tuning.apparent_hz != 0.0 => 2.0,
-        _ => 1.0,
-    };
-    let mut mixer = Mixer::new(tuning.apparent_hz / tuning.rate_hz, gain);
-    let (mut re, mut im): (Vec<f32>, Vec<f32>) = (Vec::new(), Vec::new());
-    let mut lanes: Vec<Lanes> = Vec::new();
-    // Sample index of re[0].
-    let mut origin = 0usize;
-    let mut next = first;
-    let mut taken = 0;
-    while taken < samples.len() {
-        let upto = (taken + CHUNK).min(samples.len());
-        match samples {
-            Samples::Real(all) => mixer.real(&all[taken..upto], &mut re, &mut im),
-            Samples::Complex(all) => mixer.complex(&all[taken..upto], &mut re, &mut im),
-        }
-        taken = upto;
-        through_kernel(&kernel, step, [&re, &im], origin, &mut next, &mut lanes);
-        let values = lanes.drain(..).map(|both| {
-            let [re, im] = both.map(total);
-            Complex32::new(re, if tuning.mirrored { -im } else { im })
-        });
-        cycles.values.extend(values);
-        let keep_from = ((next as f64 * step).floor() as usize - lead).min(origin + re.len());
-        re.drain(..keep_from - origin);
-        im.drain(..keep_from - origin);
-        origin = keep_from;
     }
-    cycles
+}
+
+/// Fewer cycles than this are done before a second thread has begun.
+const WORTH_HALVING: usize = 1 << 14;
+
+/// Samples to be mixed and filtered.
+#[derive(Clone, Copy)]
+struct Job<'a> {
+    samples: Samples<'a>,
+    tuning: &'a Tuning,
+    kernel: &'a Kernel,
+    /// Samples in a field cycle.
+    step: f64,
+}
+
+impl Job<'_> {
+    /// Sample with which the kernel of a cycle begins.
+    fn begin(&self, cycle: usize) -> usize {
+        (cycle as f64 * self.step).floor() as usize - (self.kernel.length / 2 - 1)
+    }
+
+    /// Values of a range of cycles, on two threads where there are.
+    fn halves(&self, cycles: Range<usize>) -> Vec<Complex32> {
+        if cycles.len() < WORTH_HALVING {
+            return self.values(cycles);
+        }
+        let middle = cycles.start + cycles.len() / 2;
+        let (mut first, second) = rayon::join(
+            || self.values(cycles.start..middle),
+            || self.values(middle..cycles.end),
+        );
+        first.extend(second);
+        first
+    }
+
+    fn values(&self, cycles: Range<usize>) -> Vec<Complex32> {
+        let mut values = Vec::with_capacity(cycles.len());
+        // A real carrier's phasor has half its power at the mirror frequency.
+        let gain = match self.samples {
+            Samples::Real(_) if self.tuning.apparent_hz != 0.0 => 2.0,
+            _ => 1.0,
+        };
+        let per_sample = self.tuning.apparent_hz / self.tuning.rate_hz;
+        // Whole blocks of the oscillator, so that a value does not depend on where the work was divided.
+        let mut taken = self.begin(cycles.start) / BLOCK * BLOCK;
+        let mut mixer = Mixer::new(per_sample, gain, taken as u64);
+        let (mut re, mut im): (Vec<f32>, Vec<f32>) = (Vec::new(), Vec::new());
+        let mut lanes: Vec<Lanes> = Vec::new();
+        // Sample index of re[0].
+        let mut origin = taken;
+        let mut next = cycles.start;
+        while next < cycles.end && taken < self.samples.len() {
+            let upto = (taken + CHUNK).min(self.samples.len());
+            match self.samples {
+                Samples::Real(all) => mixer.real(&all[taken..upto], &mut re, &mut im),
+                Samples::Complex(all) => mixer.complex(&all[taken..upto], &mut re, &mut im),
+            }
+            taken = upto;
+            let wanted = next..cycles.end;
+            through_kernel(
+                self.kernel,
+                self.step,
+                [&re, &im],
+                origin,
+                wanted,
+                &mut lanes,
+            );
+            next += lanes.len();
+            values.extend(lanes.drain(..).map(|both| {
+                let [re, im] = both.map(total);
+                Complex32::new(re, if self.tuning.mirrored { -im } else { im })
+            }));
+            let keep_from = self.begin(next).min(origin + re.len());
+            re.drain(..keep_from - origin);
+            im.drain(..keep_from - origin);
+            origin = keep_from;
+        }
+        values
+    }
 }
 
 /// Eight partial sums of a value's real part, and of its imaginary part.
 type Lanes = [[f32; 8]; 2];
 
-/// Appends the cycles from `next` on whose kernels end within the mixed samples, of which the first is sample `origin`.
-/// Their partial sums are added up elsewhere: together the compiler takes them for short vectors.
+/// Appends those of the cycles whose kernels end within the mixed samples, of which the first is sample `origin`. Their
+/// partial sums are added up elsewhere: together the compiler takes them for short vectors.
 #[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
 fn through_kernel(
     kernel: &Kernel,
     step: f64,
     mixed: [&[f32]; 2],
     origin: usize,
-    next: &mut usize,
+    cycles: Range<usize>,
     lanes: &mut Vec<Lanes>,
 ) {
     let length = kernel.length;
-    loop {
-        let place = *next as f64 * step;
+    for cycle in cycles {
+        let place = cycle as f64 * step;
         let whole = place.floor();
         let at = whole as usize - (length / 2 - 1) - origin;
         if at + length > mixed[0].len() {
@@ -167,7 +225,6 @@ fn through_kernel(
             products(taps, &part[at..at + length], lanes);
         }
         lanes.push(both);
-        *next += 1;
     }
 }
 
@@ -221,14 +278,14 @@ struct Mixer {
 }
 
 impl Mixer {
-    fn new(per_sample: f64, gain: f64) -> Self {
+    fn new(per_sample: f64, gain: f64, first: u64) -> Self {
         let oscillator = Oscillator::new(-per_sample);
         let block = oscillator.within_block();
         Self {
             turns: [block.map(|turn| turn.re), block.map(|turn| turn.im)],
             oscillator,
             gain,
-            count: 0,
+            count: first,
         }
     }
 

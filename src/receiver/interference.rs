@@ -136,6 +136,9 @@ pub fn without_lines(ripple: &[Complex32]) -> Option<Vec<Complex32>> {
 /// Offsets (cycles per value) of the lines that could be the tag's clock, strongest first: the strongest line of all and
 /// those within `down` of its amplitude. A single one is where the values are tuned to and is not measured.
 pub fn clock_lines(values: &[Complex32], down: f64, most: usize) -> Vec<f64> {
+    if is_alone(values, down) {
+        return vec![0.0];
+    }
     let (used, lines) = quick_length(values.len());
     let shape = window(used);
     let windowed = values.iter().zip(shape.iter()).map(|(v, w)| v * w);
@@ -153,6 +156,19 @@ pub fn clock_lines(values: &[Complex32], down: f64, most: usize) -> Vec<f64> {
         .into_iter()
         .map(|place| measure(values, place).per_value)
         .collect()
+}
+
+/// A second line of this share of the first makes the values' size swing by as much to either side, whatever else is there
+/// adds to it. Where it swings less there is none, and no spectrum is needed to know.
+fn is_alone(values: &[Complex32], share: f64) -> bool {
+    let (mut least, mut most) = (f32::INFINITY, 0.0f32);
+    for value in values {
+        let size = value.norm_sqr();
+        least = least.min(size);
+        most = most.max(size);
+    }
+    let (least, most) = (f64::from(least).sqrt(), f64::from(most).sqrt());
+    most - least < share * (most + least) * 0.9
 }
 
 /// How many of so many values to transform, and to what length: all of them, padded to a power of two or five or six
@@ -228,13 +244,15 @@ impl Between {
         let lines = count.next_power_of_two();
         let shape = window(count);
         let fft = forward(lines);
-        let [same, turned] = [0, 1].map(|k| {
-            let windowed = differences[k].iter().zip(shape.iter()).map(|(v, w)| v * w);
+        let spectrum = |values: &[Complex32]| {
+            let windowed = values.iter().zip(shape.iter()).map(|(v, w)| v * w);
             let mut buffer: Vec<Complex32> = windowed.collect();
             buffer.resize(lines, Complex32::default());
             fft.process(&mut buffer);
             buffer
-        });
+        };
+        let [same, turned] = differences;
+        let (same, turned) = rayon::join(|| spectrum(same), || spectrum(turned));
         // Both numbers of lines are powers of two: the gains repeat from one line of a telegram to the next.
         let period = lines / TELEGRAM;
         let gains: Vec<[f64; 2]> = (0..period)

@@ -8,7 +8,7 @@ use num_complex::Complex64;
 
 use super::acquire::{scatter_of_levels, timing_peaks};
 use super::band::Kept;
-use super::decision::{ANY, Boundaries, Decision, Signs, decide};
+use super::decision::{ANY, Boundaries, Decision, Signs, Weights, decide};
 use super::fold::{BoundarySums, Fold, TELEGRAM};
 use super::pieces::Piece;
 use super::read::{Attempt, ReadLimits};
@@ -228,11 +228,9 @@ fn placements(to: &BoundarySums, part: &Part, inverts: bool, real: bool) -> Vec<
 
 fn fixed_bits(layout: &Layout, inverts: bool, real: bool) -> f64 {
     let axis = if real { 0.0 } else { layout.sums.axis() };
-    let llr = layout.sums.llr(axis);
+    let weights = Weights::of(&layout.sums.llr(axis), &[0.0; TELEGRAM_BITS]);
     (0..TELEGRAM_BITS)
-        .map(|start| {
-            Signs::rotated(&ANY, &llr, &[0.0; TELEGRAM_BITS], start, inverts).log_without_crc()
-        })
+        .map(|start| Signs::rotated(&ANY, &weights, start, inverts).log_without_crc())
         .fold(f64::NEG_INFINITY, f64::max)
 }
 

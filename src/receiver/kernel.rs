@@ -1,9 +1,10 @@
 //! The front end's low-pass: a Kaiser-windowed sinc, laid out at many positions between two samples.
 
-use std::cell::RefCell;
-use std::rc::Rc;
+use std::sync::Arc;
 
 use multiversion::multiversion;
+
+use super::kept::Kept;
 
 /// Kernel positions per sample at up to 2 MS/s, and the rounding (4 ns) that above that takes fewer.
 const POSITIONS: usize = 128;
@@ -15,15 +16,10 @@ const ATTENUATION_DB: f64 = 90.0;
 /// Taps multiplied side by side: two vectors of eight for each part, so that sums do not wait for each other.
 pub const LANES: usize = 16;
 
-/// Kernels kept by each thread, those used last.
-const KEPT: usize = 4;
-
 /// Terms of the Bessel function's power series: the next is 1e-20 of the sum for every argument the window takes.
 const TERMS: usize = 30;
 
-thread_local! {
-    static KERNELS: RefCell<Vec<Rc<Kernel>>> = const { RefCell::new(Vec::new()) };
-}
+static KERNELS: Kept<Kernel> = Kept::new();
 
 /// A low-pass for samples of one rate.
 pub struct Kernel {
@@ -52,19 +48,12 @@ pub struct Design {
 impl Design {
     /// The kernel; `None` where it is longer than `longest`. Making one takes as long as filtering a tenth of a second, so
     /// those used last are kept.
-    pub fn kernel(self, longest: usize) -> Option<Rc<Kernel>> {
+    pub fn kernel(self, longest: usize) -> Option<Arc<Kernel>> {
         if self.span() + 10.0 > longest as f64 {
             return None;
         }
-        Some(KERNELS.with_borrow_mut(|kept| {
-            let kernel = match kept.iter().position(|kernel| kernel.design == self) {
-                Some(place) => kept.remove(place),
-                None => Rc::new(Kernel::new(self)),
-            };
-            kept.insert(0, Rc::clone(&kernel));
-            kept.truncate(KEPT);
-            kernel
-        }))
+        let fits = |kernel: &Kernel| kernel.design == self;
+        Some(KERNELS.get(fits, || Arc::new(Kernel::new(self))))
     }
 
     /// Samples that the kernel reaches over, by Kaiser's design formula.
@@ -206,7 +195,7 @@ mod tests {
                 stop_hz,
             };
             let kernel = design.kernel(100_000).unwrap();
-            assert!(Rc::ptr_eq(&kernel, &design.kernel(100_000).unwrap()));
+            assert!(Arc::ptr_eq(&kernel, &design.kernel(100_000).unwrap()));
             assert!(design.kernel(100).is_none());
             for position in 0..=kernel.positions {
                 let shift = position as f64 / kernel.positions as f64;

@@ -17,6 +17,7 @@ mod front;
 mod hills;
 mod interference;
 mod join;
+mod kept;
 mod kernel;
 mod other_field;
 mod other_kinds;

@@ -1,10 +1,12 @@
 //! The boundary pulse as it arrives: fitted to the ripple once its signs are known, and laid out again as a waveform.
 
+use std::ops::Range;
+
 use num_complex::{Complex32, Complex64};
 
 use super::edge::Edge;
 use super::fold::{BIT, HALF};
-use super::phasor::single;
+use super::phasor::{single, wide};
 use super::shape::Shape;
 
 /// Pulse values before the boundary: half a bit, and as much again as the receiver's band smears it.
@@ -51,33 +53,37 @@ impl Pulse {
     /// Each of the 32 phases within a bit is a separate problem of `LAGS` unknowns with one shared matrix: the signs'
     /// autocorrelation.
     fn fit<const LAGS: usize>(ripple: &[Complex32], timing: isize, signs: &[i8]) -> Option<Self> {
+        // Row of bit j: the signs of boundaries j + 1 (from before) down to j + 2 − LAGS, which reach its cells; 0 outside.
         let sign = |j: isize| -> f64 {
-            if j < 0 {
-                0.0
-            } else {
-                signs.get(j as usize).map_or(0.0, |&s| f64::from(s))
-            }
+            let known = usize::try_from(j).ok().and_then(|j| signs.get(j));
+            known.map_or(0.0, |&sign| f64::from(sign))
         };
+        let rows: Vec<[f64; LAGS]> = (-1..signs.len() as isize)
+            .map(|j| std::array::from_fn(|lag| sign(j + 1 - lag as isize)))
+            .collect();
+        let mut shared: Option<(Range<usize>, [[f64; LAGS]; LAGS])> = None;
         let mut values = vec![Complex64::default(); BEFORE + AFTER];
         for phase in 0..BIT {
-            let mut matrix = [[0.0; LAGS]; LAGS];
+            // Cell of row 0, and the rows whose cell lies in the ripple.
+            let origin = timing - BIT as isize + phase as isize;
+            let bits = |cells: isize| (cells.max(0) as usize).div_ceil(BIT).min(rows.len());
+            let inside = bits(-origin)..bits(ripple.len() as isize - origin);
             let mut right = [Complex64::default(); LAGS];
-            for j in -1..signs.len() as isize {
-                let cell = timing + BIT as isize * j + phase as isize;
-                if cell < 0 || cell as usize >= ripple.len() {
-                    continue;
-                }
-                let value = ripple[cell as usize];
-                let value = Complex64::new(value.re.into(), value.im.into());
-                // Reached by boundaries j + 1 (from before) down to j + 2 − LAGS.
-                let row: [f64; LAGS] = std::array::from_fn(|lag| sign(j + 1 - lag as isize));
-                for a in 0..LAGS {
-                    right[a] += value * row[a];
-                    for b in 0..LAGS {
-                        matrix[a][b] += row[a] * row[b];
-                    }
+            for k in inside.clone() {
+                let value = wide(ripple[(origin + (BIT * k) as isize) as usize]);
+                for (right, sign) in right.iter_mut().zip(rows[k]) {
+                    *right += value * sign;
                 }
             }
+            // Most phases share their matrix with the one before.
+            let matrix = match &shared {
+                Some((rows, matrix)) if *rows == inside => *matrix,
+                _ => {
+                    let matrix = products(&rows[inside.clone()]);
+                    shared = Some((inside, matrix));
+                    matrix
+                }
+            };
             let solution = solve(matrix, right)?;
             for (lag, value) in solution.into_iter().enumerate() {
                 values[BEFORE - BIT + lag * BIT + phase] = value;
@@ -116,6 +122,19 @@ impl Pulse {
             }
         }
     }
+}
+
+/// Σ row·rowᵀ.
+fn products<const N: usize>(rows: &[[f64; N]]) -> [[f64; N]; N] {
+    let mut matrix = [[0.0; N]; N];
+    for row in rows {
+        for (line, a) in matrix.iter_mut().zip(row) {
+            for (sum, b) in line.iter_mut().zip(row) {
+                *sum += a * b;
+            }
+        }
+    }
+    matrix
 }
 
 /// Gaussian elimination with pivoting; `None` where the matrix is close to singular.

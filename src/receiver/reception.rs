@@ -103,6 +103,34 @@ pub struct Seen {
     pub clock_hz: f64,
 }
 
+impl Field {
+    /// The field over all pieces of a capture with a carrier.
+    pub(super) fn over(pieces: &[Piece]) -> Self {
+        let weight: f64 = pieces.iter().map(|p| p.field.weight).sum();
+        if weight <= 0.0 {
+            return Self::default();
+        }
+        let mean = |value: fn(&Piece) -> f64| {
+            pieces
+                .iter()
+                .map(|p| value(p) * p.field.weight)
+                .sum::<f64>()
+                / weight
+        };
+        let swing = pieces
+            .iter()
+            .map(|p| p.field.level_swing)
+            .fold(0.0, f64::max);
+        Self {
+            present: true,
+            frequency_hz: Some(mean(|p| p.field.frequency_hz)),
+            amplitude: Some(mean(|p| p.field.amplitude)),
+            level_swing: Some(swing),
+            on: pieces.iter().map(|p| (p.from_s, p.to_s)).collect(),
+        }
+    }
+}
+
 impl Reception {
     /// Counts all times from a moment `offset_s` earlier.
     pub fn shift(&mut self, offset_s: f64) {

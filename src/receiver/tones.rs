@@ -19,6 +19,9 @@ const SEGMENTS: usize = 12;
 /// its mean, and the largest of 65 536 exponentially distributed values is 10.4 dB above it; 15 dB leaves room.
 const LEAST_ABOVE_FLOOR: f64 = 31.6;
 
+/// The window spreads a tone over so many lines to each side.
+const MAIN_LOBE: isize = 4;
+
 /// A steady tone as the samples show it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Tone {
@@ -123,15 +126,18 @@ impl Spectrum {
         let mut tones: Vec<Tone> = Vec::new();
         for line in 0..count as isize {
             let here = at(line);
+            let above = here / floor[line as usize].max(f64::MIN_POSITIVE);
+            if above < LEAST_ABOVE_FLOOR {
+                continue;
+            }
             let signed = if self.complex && line as usize >= count / 2 {
                 line - count as isize
             } else {
                 line
             };
             let near_edge = !self.complex && (line < 8 || line + 8 > count as isize);
-            let peak = (1..=4).all(|d| here >= at(line - d) && here > at(line + d));
-            let above = here / floor[line as usize].max(f64::MIN_POSITIVE);
-            if near_edge || !peak || above < LEAST_ABOVE_FLOOR {
+            let peak = (1..=MAIN_LOBE).all(|d| here >= at(line - d) && here > at(line + d));
+            if near_edge || !peak {
                 continue;
             }
             // The window's main lobe is close to a Gaussian: a parabola through the logarithms finds its middle.
@@ -154,6 +160,16 @@ impl Spectrum {
         tones.sort_by(|a, b| b.amplitude.total_cmp(&a.amplitude));
         tones.truncate(most);
         tones
+    }
+
+    /// A tone's share of all the power; an offset counts four times over.
+    pub fn share_of(&self, tone: &Tone) -> f64 {
+        let line = (tone.per_sample * self.lines as f64).round() as isize;
+        let count = self.power.len() as isize;
+        let near: f64 = (line - MAIN_LOBE..=line + MAIN_LOBE)
+            .map(|line| self.power[line.rem_euclid(count) as usize])
+            .sum();
+        near / self.power.iter().sum::<f64>().max(f64::MIN_POSITIVE)
     }
 
     /// Median power around each line.

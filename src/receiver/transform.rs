@@ -1,14 +1,12 @@
-//! Plans of transforms, and the window in front of them: making them takes longer than using them once, so each thread
-//! keeps what it made.
+//! Plans of transforms, and the window in front of them: making them takes longer than using them once, so they are kept.
 
-use std::cell::RefCell;
-use std::rc::Rc;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 use num_complex::{Complex32, Complex64};
 use realfft::{RealFftPlanner, RealToComplex};
 use rustfft::{Fft, FftPlanner};
 
+use super::kept::Kept;
 use super::phasor::Oscillator;
 
 /// Four-term Blackman–Harris window, side lobes −92 dB (Harris, Proc. IEEE 66(1), 1978).
@@ -17,44 +15,37 @@ const WINDOW: [f64; 4] = [0.35875, 0.48829, 0.14128, 0.01168];
 /// The window's mean: what it leaves of a tone.
 pub const WINDOW_MEAN: f64 = WINDOW[0];
 
-/// Windows kept, those used last.
-const WINDOWS_KEPT: usize = 4;
+static COMPLEX: LazyLock<Mutex<FftPlanner<f32>>> = LazyLock::new(|| Mutex::new(FftPlanner::new()));
+static REAL: LazyLock<Mutex<RealFftPlanner<f32>>> =
+    LazyLock::new(|| Mutex::new(RealFftPlanner::new()));
+static WINDOWS: Kept<[f32]> = Kept::new();
 
-thread_local! {
-    static COMPLEX: RefCell<FftPlanner<f32>> = RefCell::new(FftPlanner::new());
-    static REAL: RefCell<RealFftPlanner<f32>> = RefCell::new(RealFftPlanner::new());
-    static WINDOWS: RefCell<Vec<Rc<[f32]>>> = const { RefCell::new(Vec::new()) };
+/// A planner by itself; one whose owner panicked has at worst a plan less.
+fn with<P, T>(planner: &Mutex<P>, plan: impl FnOnce(&mut P) -> T) -> T {
+    plan(&mut planner.lock().unwrap_or_else(PoisonError::into_inner))
 }
 
 /// Transform of complex values, not scaled.
 pub fn forward(lines: usize) -> Arc<dyn Fft<f32>> {
-    COMPLEX.with_borrow_mut(|planner| planner.plan_fft_forward(lines))
+    with(&COMPLEX, |planner| planner.plan_fft_forward(lines))
 }
 
 /// Inverse transform of complex values, not scaled: back and forth multiplies by `lines`.
 pub fn inverse(lines: usize) -> Arc<dyn Fft<f32>> {
-    COMPLEX.with_borrow_mut(|planner| planner.plan_fft_inverse(lines))
+    with(&COMPLEX, |planner| planner.plan_fft_inverse(lines))
 }
 
 /// Transform of real values to the lines from zero frequency to half the rate, not scaled.
 pub fn forward_real(lines: usize) -> Arc<dyn RealToComplex<f32>> {
-    REAL.with_borrow_mut(|planner| planner.plan_fft_forward(lines))
+    with(&REAL, |planner| planner.plan_fft_forward(lines))
 }
 
 /// The window's `count` values.
-pub fn window(count: usize) -> Rc<[f32]> {
-    WINDOWS.with_borrow_mut(|kept| {
-        let window = match kept.iter().position(|window| window.len() == count) {
-            Some(place) => kept.remove(place),
-            None => made(count),
-        };
-        kept.insert(0, Rc::clone(&window));
-        kept.truncate(WINDOWS_KEPT);
-        window
-    })
+pub fn window(count: usize) -> Arc<[f32]> {
+    WINDOWS.get(|window| window.len() == count, || made(count))
 }
 
-fn made(count: usize) -> Rc<[f32]> {
+fn made(count: usize) -> Arc<[f32]> {
     let [mean, once, twice, thrice] = WINDOW.map(|share| share as f32);
     let ones = vec![Complex32::ONE; count];
     Oscillator::new(1.0 / count.max(1) as f64)
@@ -78,7 +69,7 @@ mod tests {
     fn the_window_is_the_published_sum_of_cosines() {
         for count in [64, 1000, 4096] {
             let kept = window(count);
-            assert!(Rc::ptr_eq(&kept, &window(count)));
+            assert!(Arc::ptr_eq(&kept, &window(count)));
             for (n, value) in kept.iter().enumerate() {
                 let angle = std::f64::consts::TAU * n as f64 / count as f64;
                 let exact: f64 = (0..4)

@@ -102,7 +102,14 @@ pub(super) fn first_sight(signal: &Signal<'_>) -> FirstSight {
     };
     tones.iter().for_each(&mut add);
     views.truncate(CLOCKS);
-    if matches!(signal.samples, Samples::Real(_)) && rate_hz > MIN_ENVELOPE_RATE_HZ {
+    let direct = views.first().is_some_and(|view| view.kind == Kind::Direct);
+    let all_carrier = direct
+        && spectrum
+            .as_ref()
+            .zip(tones.first())
+            .is_some_and(|(spectrum, tone)| spectrum.share_of(tone) > NOTHING_BUT_CARRIER);
+    if matches!(signal.samples, Samples::Real(_)) && rate_hz > MIN_ENVELOPE_RATE_HZ && !all_carrier
+    {
         let envelope = View {
             kind: if logic { Kind::Logic } else { Kind::Envelope },
             tuning: Tuning {
@@ -126,6 +133,10 @@ pub(super) fn first_sight(signal: &Signal<'_>) -> FirstSight {
         spectrum,
     }
 }
+
+/// Where a carrier in plain sight has more than this share of the power, offset and all, there is no detector's output
+/// beside it that a tag could be read from.
+const NOTHING_BUT_CARRIER: f64 = 0.8;
 
 /// An envelope's half bits last 119 µs: with less than two samples in each, nothing is left to read.
 const MIN_ENVELOPE_RATE_HZ: f64 = 16_800.0;

@@ -263,6 +263,7 @@ fn log_two_cosh(x: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::super::code::{ANY, word_of};
+    use super::super::evidence::Weights;
     use super::*;
     use crate::linecode;
     use crate::telegram::Identity;
@@ -412,7 +413,7 @@ mod tests {
             amplitude * along / noise_var - 0.5 * amplitude * amplitude * energy / noise_var
         };
         let (llr, overlaps) = (boundaries.llr(amplitude), boundaries.overlaps(amplitude));
-        let signs = Signs::rotated(&ANY, &llr, &overlaps, 0, boundaries.inverts);
+        let signs = Signs::rotated(&ANY, &Weights::of(&llr, &overlaps), 0, boundaries.inverts);
         let tail = signs.tail();
         let chain = |word: u128| {
             let (first, last) = (

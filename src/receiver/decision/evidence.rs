@@ -28,31 +28,41 @@ pub struct Signs {
     closes_inverted: bool,
 }
 
+/// What was seen of the boundaries of a folded telegram, as weights.
+pub struct Weights {
+    signs: [[f64; 2]; TELEGRAM_BITS],
+    bits: [[f64; 2]; TELEGRAM_BITS],
+}
+
+impl Weights {
+    /// From log-likelihood ratios (positive = +). `overlap[j]` is how much equal signs at boundaries j and j + 1 take from
+    /// the log-likelihood and unequal ones add to it.
+    pub fn of(llr: &[f64; TELEGRAM_BITS], overlap: &[f64; TELEGRAM_BITS]) -> Self {
+        Self {
+            signs: llr.map(two_weights),
+            bits: overlap.map(|overlap| two_weights(-2.0 * overlap)),
+        }
+    }
+}
+
 impl Signs {
-    /// From log-likelihood ratios (positive = +) of the 128 boundaries of a folded telegram, rotated so that boundary
-    /// `start` comes first. `inverts` says that the fold assumed each telegram inverted against the one before: the
-    /// signs that wrap around change with it, and so does the closing sign. `overlap[j]` is how much equal signs at
-    /// boundaries j and j + 1 take from the log-likelihood and unequal ones add to it.
-    pub fn rotated(
-        code: &'static Code,
-        llr: &[f64; TELEGRAM_BITS],
-        overlap: &[f64; TELEGRAM_BITS],
-        start: usize,
-        inverts: bool,
-    ) -> Self {
+    /// Of the 128 boundaries of a folded telegram, rotated so that boundary `start` comes first. `inverts` says that the
+    /// fold assumed each telegram inverted against the one before: the signs that wrap around change with it, and so does
+    /// the closing sign.
+    pub fn rotated(code: &'static Code, seen: &Weights, start: usize, inverts: bool) -> Self {
         let weights = std::array::from_fn(|j| {
             let index = start + j;
-            let wrapped = index >= TELEGRAM_BITS;
-            let value = llr[index % TELEGRAM_BITS];
-            let value = if wrapped && inverts { -value } else { value };
-            two_weights(value)
+            let [plus, minus] = seen.signs[index % TELEGRAM_BITS];
+            if index >= TELEGRAM_BITS && inverts {
+                [minus, plus]
+            } else {
+                [plus, minus]
+            }
         });
-        let bits =
-            std::array::from_fn(|j| two_weights(-2.0 * overlap[(start + j) % TELEGRAM_BITS]));
         Self {
             code,
             weights,
-            bits,
+            bits: std::array::from_fn(|j| seen.bits[(start + j) % TELEGRAM_BITS]),
             closes_inverted: inverts,
         }
     }
@@ -324,7 +334,7 @@ mod tests {
                 f64::from(states[j]) * 4.0 * strength + rng.random_range(-6.0..6.0)
             });
             let overlap = std::array::from_fn(|_| overlap * rng.random_range(-1.0..0.5));
-            let signs = Signs::rotated(&ANY, &llr, &overlap, 0, inverts);
+            let signs = Signs::rotated(&ANY, &Weights::of(&llr, &overlap), 0, inverts);
             let (exact, slow) = (signs.log_exact(), trellis(&signs, None).ln());
             // Odds are told down to 1e-12.
             assert!(
@@ -352,10 +362,10 @@ mod tests {
         let overlap = std::array::from_fn(|_| rng.random_range(-0.5..0.5));
         // The CRC makes the ones of code and CRC even in number, so a trailer of zeros never inverts.
         assert_eq!(
-            Signs::rotated(code, &llr, &overlap, 17, true).log_exact(),
+            Signs::rotated(code, &Weights::of(&llr, &overlap), 17, true).log_exact(),
             f64::NEG_INFINITY
         );
-        let signs = Signs::rotated(code, &llr, &overlap, 17, false);
+        let signs = Signs::rotated(code, &Weights::of(&llr, &overlap), 17, false);
         let of_countries = trellis(&signs, Some(76)) + trellis(&signs, Some(999));
         let slow = (of_countries * 512.0).ln();
         let exact = signs.log_exact();
@@ -388,13 +398,16 @@ mod tests {
                 llr[index % 128] = 5.0 * sign * f64::from(state);
             }
             let evidence: Vec<f64> = (0..128)
-                .map(|s| Signs::rotated(&ANY, &llr, &[0.0; 128], s, inverts).log_without_crc())
+                .map(|s| {
+                    Signs::rotated(&ANY, &Weights::of(&llr, &[0.0; 128]), s, inverts)
+                        .log_without_crc()
+                })
                 .collect();
             let best = (0..128)
                 .max_by(|&a, &b| evidence[a].total_cmp(&evidence[b]))
                 .unwrap();
             assert_eq!(best, start);
-            let signs = Signs::rotated(&ANY, &llr, &[0.0; 128], start, inverts);
+            let signs = Signs::rotated(&ANY, &Weights::of(&llr, &[0.0; 128]), start, inverts);
             let word = word_of(&telegram, false);
             let (found, sure) = signs.trailer(word);
             assert_eq!(found, trailer);

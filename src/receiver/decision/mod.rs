@@ -11,7 +11,7 @@ mod search;
 
 pub use code::{ANY, CODED_SIGNS, Code, Step, USUAL, usual_fields, word_of};
 pub use decide::{Boundaries, Decision, Likeliest, ODDS_FLOOR, decide, likeliest_number};
-pub use evidence::Signs;
+pub use evidence::{Signs, Weights};
 pub use known::{Known, USUAL_SHARE};
 pub use misfit::misfit_probability;
 pub use ordered::{Candidate, ordered_statistics};

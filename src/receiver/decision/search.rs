@@ -2,7 +2,7 @@
 
 use super::code::{Code, code_of};
 use super::decide::Boundaries;
-use super::evidence::Signs;
+use super::evidence::{Signs, Weights};
 use super::ordered::{Soft, ordered_statistics};
 use crate::linecode;
 use crate::telegram::{TELEGRAM_BITS, Telegram};
@@ -82,14 +82,14 @@ fn log_word(views: &[View], word: u128) -> f64 {
 pub(super) fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<Found> {
     let llr = boundaries.llr(amplitude);
     let overlaps = boundaries.overlaps(amplitude);
+    let weights = Weights::of(&llr, &overlaps);
     let codes: Vec<(&'static Code, f64, Vec<f64>)> = boundaries
         .known
         .codes()
         .into_iter()
         .map(|(code, log_share)| {
-            let evidence = |start| {
-                Signs::rotated(code, &llr, &overlaps, start, boundaries.inverts).log_without_crc()
-            };
+            let evidence =
+                |start| Signs::rotated(code, &weights, start, boundaries.inverts).log_without_crc();
             (code, log_share, (0..TELEGRAM_BITS).map(evidence).collect())
         })
         .collect();
@@ -109,7 +109,7 @@ pub(super) fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<
             .iter()
             .map(|(code, log_share, starts)| View {
                 log_share: *log_share,
-                signs: Signs::rotated(code, &llr, &overlaps, start, boundaries.inverts),
+                signs: Signs::rotated(code, &weights, start, boundaries.inverts),
                 starts: starts.clone(),
             })
             .collect();

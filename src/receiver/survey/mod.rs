@@ -23,8 +23,6 @@ pub use restarts::{Restarts, between_headers, restarts};
 pub use ring::{Edges, Ring, edges};
 pub use step::{Step, step};
 
-use std::thread::ScopedJoinHandle;
-
 use num_complex::{Complex32, Complex64};
 
 use super::fold::TELEGRAM;
@@ -95,13 +93,6 @@ impl OfSamples {
     }
 }
 
-/// What a thread returned; a panic goes on in this one.
-pub fn result_of<T>(thread: ScopedJoinHandle<'_, T>) -> T {
-    thread
-        .join()
-        .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-}
-
 /// The number, or the candidate that is likely enough, along which is measured.
 fn best(reception: &Reception) -> Option<&Attempt> {
     let likely = |reading: &&Reading| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
@@ -119,8 +110,15 @@ impl Survey {
             let piece = pieces.max_by(|a, b| a.ripple.len().cmp(&b.ripple.len()))?;
             Some((seen, piece))
         });
-        std::thread::scope(|scope| {
-            let beside = scope.spawn(|| {
+        let (mut survey, beside) = rayon::join(
+            || {
+                let mut survey = Self::default();
+                if let Some((seen, piece)) = longest {
+                    survey.of_ripple(seen, piece, reception);
+                }
+                survey
+            },
+            || {
                 let mut survey = Self::default();
                 if reception.kind.has_carrier() {
                     survey.of_field(spectrum, reception, longest);
@@ -129,24 +127,19 @@ impl Survey {
                     survey.restarts_of_one(seen, piece, reception);
                 }
                 survey
-            });
-            let mut survey = Self::default();
-            if let Some((seen, piece)) = longest {
-                survey.of_ripple(seen, piece, reception);
-            }
-            let beside = result_of(beside);
-            if reception.kind != Kind::Logic {
-                survey.levels = samples.levels;
-                survey.added_hum = samples.hum;
-            }
-            Self {
-                lines: beside.lines,
-                edges: beside.edges,
-                field_hum: beside.field_hum,
-                restarts: beside.restarts.or(survey.restarts),
-                ..survey
-            }
-        })
+            },
+        );
+        if reception.kind != Kind::Logic {
+            survey.levels = samples.levels;
+            survey.added_hum = samples.hum;
+        }
+        Self {
+            lines: beside.lines,
+            edges: beside.edges,
+            field_hum: beside.field_hum,
+            restarts: beside.restarts.or(survey.restarts),
+            ..survey
+        }
     }
 
     fn of_field(
