@@ -16,26 +16,31 @@ pub fn folded_variance(fold: &Fold, real: bool) -> f64 {
     variance(&fold.sums, |sum| sum, real)
 }
 
-/// The correlation at every cycle that has a half bit before and after it, from cycle 16 on.
-pub fn every_pulse(ripple: &[Complex32]) -> Vec<Complex64> {
-    let mut pulses = Vec::with_capacity(ripple.len());
-    along(ripple, wide, |pulse| pulses.push(pulse));
-    pulses
+/// Hands over the correlation at every cycle that has a half bit before and after it, from cycle 16 on.
+pub fn every_pulse(ripple: &[Complex32], to: impl FnMut(Complex64)) {
+    along(ripple, wide, to);
 }
 
 /// Half the mean square of the difference between telegrams that repeat, and of those that repeat inverted; `None` where
 /// less than a quarter telegram overlaps.
 pub fn noise_between_telegrams(ripple: &[Complex32], real: bool) -> Option<[f64; 2]> {
-    let pulses = every_pulse(ripple);
-    if pulses.len() < TELEGRAM + TELEGRAM / 4 {
+    let pulses = (ripple.len() + 1).saturating_sub(BIT);
+    if pulses < TELEGRAM + TELEGRAM / 4 {
         return None;
     }
     let [mut same, mut inverted] = [0.0; 2];
-    for (now, later) in pulses.iter().zip(&pulses[TELEGRAM..]) {
-        same += (now - later).norm_sqr();
-        inverted += (now + later).norm_sqr();
-    }
-    let pairs = (pulses.len() - TELEGRAM) as f64;
+    let mut before = vec![Complex64::default(); TELEGRAM];
+    let mut index = 0;
+    along(ripple, wide, |now| {
+        let before = &mut before[index % TELEGRAM];
+        if index >= TELEGRAM {
+            same += (now - *before).norm_sqr();
+            inverted += (now + *before).norm_sqr();
+        }
+        *before = now;
+        index += 1;
+    });
+    let pairs = (pulses - TELEGRAM) as f64;
     Some([same, inverted].map(|sum| (sum / (2.0 * parts(real) * pairs)).max(1e-300)))
 }
 

@@ -30,9 +30,8 @@ const ONE_HEADER: usize = 200;
 pub fn headers(ripple: &[Complex32], real: bool) -> Vec<usize> {
     let ripple = &ripple[..ripple.len().min((MOST_BITS + 1) * BIT)];
     let mut found: Vec<(usize, f64)> = Vec::new();
-    let all = Pulses::new(ripple);
     for timing in 0..BIT {
-        let pulses: Vec<Complex64> = all.at(timing).collect();
+        let pulses = pulses(ripple, timing);
         for (index, window) in pulses.windows(HEADED_BITS + 1).enumerate() {
             // Two neighbours of like sign are a 0: the cheap test first.
             let same = |k: usize| (window[k] * window[k + 1].conj()).re > 0.0;
@@ -105,18 +104,35 @@ impl Activity {
     }
 }
 
-/// Correlation with boundary pulses, by where the pulse begins.
-struct Pulses(Vec<Complex64>);
+/// Correlation with the boundary pulses that begin at `timing + 32·j`.
+fn pulses(ripple: &[Complex32], timing: usize) -> Vec<Complex64> {
+    let mut pulses = Vec::with_capacity(ripple.len() / BIT + 1);
+    let mut begin = 0;
+    every_pulse(ripple, |pulse| {
+        if begin % BIT == timing {
+            pulses.push(pulse);
+        }
+        begin += 1;
+    });
+    pulses
+}
 
-impl Pulses {
-    fn new(ripple: &[Complex32]) -> Self {
-        Self(every_pulse(ripple))
-    }
+/// Energy of the pulses of each timing: along their common axis, and in all.
+fn energies(ripple: &[Complex32]) -> [[f64; 2]; BIT] {
+    let (mut powers, mut squares) = ([0.0; BIT], [Complex64::default(); BIT]);
+    let mut begin = 0;
+    every_pulse(ripple, |pulse| {
+        powers[begin % BIT] += pulse.norm_sqr();
+        squares[begin % BIT] += pulse * pulse;
+        begin += 1;
+    });
+    std::array::from_fn(|k| [0.5 * (powers[k] + squares[k].norm()), powers[k]])
+}
 
-    /// Of pulses that begin at `timing + 32·j`.
-    fn at(&self, timing: usize) -> impl Iterator<Item = Complex64> + '_ {
-        self.0.iter().skip(timing).step_by(BIT).copied()
-    }
+/// The timing of the largest of some values.
+fn largest(values: impl Iterator<Item = f64>) -> usize {
+    let best = (0..).zip(values).max_by(|a, b| a.1.total_cmp(&b.1));
+    best.map_or(0, |(timing, _)| timing)
 }
 
 /// Reads the ripple as biphase at the timing with the most energy.
@@ -125,12 +141,8 @@ pub fn stream(ripple: &[Complex32], real: bool) -> Option<Stream> {
     if ripple.len() < (LEAST_BITS + 2) * BIT {
         return None;
     }
-    let all = Pulses::new(ripple);
-    let energy = |timing: usize| all.at(timing).map(|v| v.norm_sqr()).sum::<f64>();
-    let strongest = (0..BIT)
-        .map(|timing| (energy(timing), timing))
-        .max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let best: Vec<Complex64> = all.at(strongest.1).collect();
+    let in_all = energies(ripple).into_iter().map(|[_, in_all]| in_all);
+    let best = pulses(ripple, largest(in_all));
     let square: Complex64 = best.iter().map(|y| y * y).sum();
     let axis = if real { 0.0 } else { 0.5 * square.arg() };
     let turn = Complex64::cis(-axis);
@@ -183,24 +195,8 @@ pub fn activity(ripple: &[Complex32], real: bool, field_hz: f64) -> Option<Activ
     let powers: Vec<(f64, f64)> = ripple
         .chunks_exact(window)
         .map(|chunk| {
-            let all = Pulses::new(chunk);
-            let power = |timing: usize| {
-                let (mut power, mut square) = (0.0, Complex64::default());
-                for pulse in all.at(timing) {
-                    power += pulse.norm_sqr();
-                    square += pulse * pulse;
-                }
-                // Of the part along the axis; a real ripple lies on it.
-                0.5 * (power + square.norm())
-            };
-            let (_, timing) =
-                (0..BIT)
-                    .map(|timing| (power(timing), timing))
-                    .fold(
-                        (0.0, 0),
-                        |best, this| if this.0 > best.0 { this } else { best },
-                    );
-            let best: Vec<Complex64> = all.at(timing).collect();
+            let along = energies(chunk).into_iter().map(|[along, _]| along);
+            let best = pulses(chunk, largest(along));
             power_and_scatter(&best, real)
         })
         .collect();
