@@ -1,7 +1,7 @@
 //! Blind search: timing within the bit, parity of the telegram, ripple angle; then the first decision.
 
 use std::ops::Range;
-use std::rc::Rc;
+use std::sync::Arc;
 
 use num_complex::Complex32;
 
@@ -44,7 +44,7 @@ pub struct Acquired {
 struct Hypothesis {
     score: f64,
     timing: f64,
-    fold: Rc<Fold>,
+    fold: Arc<Fold>,
     shape: Shape,
     noise_var: Option<f64>,
 }
@@ -71,34 +71,20 @@ impl<'a> Stretch<'a> {
         };
         Self {
             ripple,
-            parities: [parity(false), parity(true)],
+            parities: rayon::join(|| parity(false), || parity(true)).into(),
         }
     }
 }
 
 /// The likeliest number over the most promising timings, both parities and the shapes given.
 pub fn acquire(stretch: &Stretch<'_>, shapes: &[Shape], limits: &ReadLimits) -> Option<Acquired> {
+    let [same, inverted] = &stretch.parities;
     let telegrams = stretch.ripple.len() as f64 / TELEGRAM as f64;
-    let mut hypotheses: Vec<Hypothesis> = Vec::new();
-    for Parity { fold, noise_var } in &stretch.parities {
-        for &shape in shapes {
-            let fold = Rc::new(shape.matched_fold(fold));
-            let unit = (BIT * BIT) as f64 * shape.energy * telegrams;
-            for (score, timing) in timing_peaks(&fold.timing_scores()) {
-                // A ripple without a second telegram shows no noise to compare with: it is always tried.
-                let score = score / (unit * noise_var.unwrap_or(1e-300));
-                if score >= WORTH_DECODING {
-                    hypotheses.push(Hypothesis {
-                        score,
-                        timing,
-                        fold: Rc::clone(&fold),
-                        shape,
-                        noise_var: *noise_var,
-                    });
-                }
-            }
-        }
-    }
+    let (mut hypotheses, others) = rayon::join(
+        || hypotheses(same, telegrams, shapes),
+        || hypotheses(inverted, telegrams, shapes),
+    );
+    hypotheses.extend(others);
     hypotheses.sort_by(|a, b| b.score.total_cmp(&a.score));
     hypotheses.truncate(HYPOTHESES);
     let mut numbers: Vec<(Likeliest, &Hypothesis)> = Vec::new();
@@ -131,6 +117,29 @@ pub fn acquire(stretch: &Stretch<'_>, shapes: &[Shape], limits: &ReadLimits) -> 
         log_likelihood: best.log_likelihood,
         share: 1.0 / all,
     })
+}
+
+/// Timings and shapes with which one parity's fold is worth decoding.
+fn hypotheses(parity: &Parity, telegrams: f64, shapes: &[Shape]) -> Vec<Hypothesis> {
+    let mut found = Vec::new();
+    for &shape in shapes {
+        let fold = Arc::new(shape.matched_fold(&parity.fold));
+        let unit = (BIT * BIT) as f64 * shape.energy * telegrams;
+        for (score, timing) in timing_peaks(&fold.timing_scores()) {
+            // A ripple without a second telegram shows no noise to compare with: it is always tried.
+            let score = score / (unit * parity.noise_var.unwrap_or(1e-300));
+            if score >= WORTH_DECODING {
+                found.push(Hypothesis {
+                    score,
+                    timing,
+                    fold: Arc::clone(&fold),
+                    shape,
+                    noise_var: parity.noise_var,
+                });
+            }
+        }
+    }
+    found
 }
 
 /// Local maxima of the timing scores, the maximum of a parabola through three of them, with their score.
@@ -169,25 +178,37 @@ pub fn strongest_span(stretch: &Stretch<'_>) -> Option<Range<usize>> {
     if telegrams < LEAST_TO_SEARCH {
         return None;
     }
+    let [same, inverted] = &stretch.parities;
+    let (same, inverted) = rayon::join(
+        || strongest_of(ripple, same),
+        || strongest_of(ripple, inverted),
+    );
+    let found = same.into_iter().chain(inverted);
+    found
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, span)| span)
+}
+
+/// The same of telegrams of one parity, with the score.
+fn strongest_of(ripple: &[Complex32], parity: &Parity) -> Option<(f64, Range<usize>)> {
+    let telegrams = ripple.len() / TELEGRAM;
+    let noise_var = parity.noise_var?;
     let mut best: Option<(f64, Range<usize>)> = None;
-    for Parity { fold, noise_var } in &stretch.parities {
-        let noise_var = (*noise_var)?;
-        for share in SPANS {
-            let length = ((share * telegrams as f64).round() as usize).max(1) * TELEGRAM;
-            // Whole telegrams, so that all parts count parity alike.
-            let step = (length / 2).div_ceil(TELEGRAM) * TELEGRAM;
-            for from in (0..ripple.len() - length).step_by(step) {
-                let span = from..from + length;
-                let scores = Fold::new(&ripple[span.clone()], fold.inverts).timing_scores();
-                let unit = (BIT * BIT * length / TELEGRAM) as f64 * noise_var;
-                let score = scores.into_iter().fold(0.0, f64::max) / unit;
-                if score >= WORTH_DECODING && best.as_ref().is_none_or(|(old, _)| score > *old) {
-                    best = Some((score, span));
-                }
+    for share in SPANS {
+        let length = ((share * telegrams as f64).round() as usize).max(1) * TELEGRAM;
+        // Whole telegrams, so that all parts count parity alike.
+        let step = (length / 2).div_ceil(TELEGRAM) * TELEGRAM;
+        for from in (0..ripple.len() - length).step_by(step) {
+            let span = from..from + length;
+            let scores = Fold::new(&ripple[span.clone()], parity.fold.inverts).timing_scores();
+            let unit = (BIT * BIT * length / TELEGRAM) as f64 * noise_var;
+            let score = scores.into_iter().fold(0.0, f64::max) / unit;
+            if score >= WORTH_DECODING && best.as_ref().is_none_or(|(old, _)| score > *old) {
+                best = Some((score, span));
             }
         }
     }
-    best.map(|(_, span)| span)
+    best
 }
 
 fn boundaries(hypothesis: &Hypothesis, limits: &ReadLimits) -> Boundaries {

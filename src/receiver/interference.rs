@@ -9,7 +9,7 @@ use num_complex::{Complex32, Complex64};
 use super::fold::TELEGRAM;
 use super::hills::Hills;
 use super::phasor::{BLOCK, Oscillator, wide};
-use super::tones::floor_of;
+use super::tones::Floor;
 use super::transform::{forward, window};
 
 /// Below this there is no second telegram to take the difference with.
@@ -51,8 +51,15 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
     }
     let mut hills = None;
     // The field's skirts hide what is near; it is put back in the end.
-    let field = measure(values, 0.0);
-    subtract(values, &field);
+    let padded = (values.len() - TELEGRAM).next_power_of_two();
+    let (field, _) = rayon::join(
+        || {
+            let field = measure(values, 0.0);
+            subtract(values, &field);
+            field
+        },
+        || forward(padded),
+    );
     for _ in 0..PASSES {
         let mut differences = [1.0, -1.0].map(|sign| difference(values, sign));
         let between = Between::new(&differences);
@@ -115,12 +122,9 @@ pub fn without_lines(ripple: &[Complex32]) -> Option<Vec<Complex32>> {
         buffer.resize(lines, Complex32::default());
         fft.process(&mut buffer);
         let power: Vec<f64> = buffer.iter().map(|v| f64::from(v.norm_sqr())).collect();
-        let floor = floor_of(&power);
-        let standing_out: Vec<f64> = power
-            .iter()
-            .zip(&floor)
-            .map(|(p, floor)| if *p > STANDS_OUT * floor { *p } else { 0.0 })
-            .collect();
+        let Some(standing_out) = standing_out(&power) else {
+            return (pass > 0).then_some(left);
+        };
         let strongest = standing_out.iter().copied().fold(0.0, f64::max);
         let found = peaks(&standing_out, reach, BELIEVED * strongest, TONES_A_PASS);
         if found.is_empty() {
@@ -189,6 +193,16 @@ fn quick_length(count: usize) -> (usize, usize) {
 pub fn remove_line(values: &mut [Complex32], place: f64) {
     let tone = measure(values, place);
     subtract(values, &tone);
+}
+
+/// The powers that stand out of their surroundings, all others 0; `None` where there are none.
+fn standing_out(power: &[f64]) -> Option<Vec<f64>> {
+    let floor = Floor::of(power);
+    let stands_out = |(line, power): (usize, &f64)| *power > STANDS_OUT * floor.at(line);
+    power.iter().enumerate().any(stands_out).then(|| {
+        let kept = |line: (usize, &f64)| if stands_out(line) { *line.1 } else { 0.0 };
+        power.iter().enumerate().map(kept).collect()
+    })
 }
 
 /// Local maxima above a threshold, strongest first, as signed fractions of the rate.
@@ -294,14 +308,10 @@ impl Between {
     fn stray_lines(&self) -> Vec<StrayLine> {
         let lines = self.power.len();
         // The front end's band is not flat, so lines are compared with their surroundings.
+        let Some(standing_out) = standing_out(&self.power) else {
+            return Vec::new();
+        };
         let strongest = self.power.iter().copied().fold(0.0, f64::max);
-        let floor = floor_of(&self.power);
-        let standing_out: Vec<f64> = self
-            .power
-            .iter()
-            .zip(&floor)
-            .map(|(p, floor)| if *p > STANDS_OUT * floor { *p } else { 0.0 })
-            .collect();
         // Main lobe of the window: four lines of the unpadded transform to each side.
         let reach = (4.0 * lines as f64 / self.count as f64).ceil() as usize + 1;
         peaks(

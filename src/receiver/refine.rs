@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use num_complex::{Complex32, Complex64};
+use rayon::prelude::*;
 
 use super::acquire::Acquired;
 use super::band::Kept;
@@ -96,7 +97,10 @@ pub fn refine(
         wave
     };
 
-    let unit = lay_out(&Pulse::of(&shape, timing - whole, band.edge));
+    let (unit, pulses) = rayon::join(
+        || lay_out(&Pulse::of(&shape, timing - whole, band.edge)),
+        || Pulse::fits(ripple, begin, &signs),
+    );
     let amplitude = along(ripple, &unit, limits.real);
     let shaped: Vec<Complex32> = unit.iter().map(|&u| single(amplitude * wide(u))).collect();
     let count = ripple.len() as f64;
@@ -112,9 +116,8 @@ pub fn refine(
         free += 1;
     }
     // Of ideal edges the receiver's band takes a share that is known: their depth is the amplitude.
-    let pulses = Pulse::fits(ripple, begin, &signs);
     let mut candidates: Vec<(Vec<Complex32>, usize)> = pulses
-        .iter()
+        .par_iter()
         .map(|pulse| (lay_out(pulse), pulse.free))
         .collect();
     // A load that closes faster than it opens adds what no pulse of either sign has.

@@ -126,7 +126,7 @@ impl Spectrum {
         let mut tones: Vec<Tone> = Vec::new();
         for line in 0..count as isize {
             let here = at(line);
-            let above = here / floor[line as usize].max(f64::MIN_POSITIVE);
+            let above = here / floor.at(line as usize).max(f64::MIN_POSITIVE);
             if above < LEAST_ABOVE_FLOOR {
                 continue;
             }
@@ -173,31 +173,46 @@ impl Spectrum {
     }
 
     /// Median power around each line.
-    pub fn floor(&self) -> Vec<f64> {
-        floor_of(&self.power)
+    pub fn floor(&self) -> Floor {
+        Floor::of(&self.power)
     }
 }
 
 /// Median of the powers around each line, over blocks of about 1/64 of the spectrum; lines of no power (left out by
 /// whoever made them) do not count.
-pub fn floor_of(power: &[f64]) -> Vec<f64> {
-    let count = power.len();
-    // Rounding of single-precision transforms: −130 dB of the strongest line.
-    let rounding = 1e-13 * power.iter().copied().fold(0.0, f64::max);
-    let block = (count / 64).max(16).min(count.max(1));
-    let medians: Vec<f64> = power
-        .chunks(block)
-        .map(|chunk| {
-            let mut known: Vec<f64> = chunk.iter().copied().filter(|p| *p > 0.0).collect();
-            let middle = known.len() / 2;
-            if known.is_empty() {
-                return rounding;
-            }
-            let median = *known.select_nth_unstable_by(middle, f64::total_cmp).1;
-            median.max(rounding)
-        })
-        .collect();
-    (0..count).map(|i| medians[i / block]).collect()
+pub struct Floor {
+    medians: Vec<f64>,
+    block: usize,
+}
+
+impl Floor {
+    /// Of a spectrum.
+    pub fn of(power: &[f64]) -> Self {
+        let count = power.len();
+        // Rounding of single-precision transforms: −130 dB of the strongest line.
+        let rounding = 1e-13 * power.iter().copied().fold(0.0, f64::max);
+        let block = (count / 64).max(16).min(count.max(1));
+        let mut known: Vec<f64> = Vec::with_capacity(block);
+        let medians = power
+            .chunks(block)
+            .map(|chunk| {
+                known.clear();
+                known.extend(chunk.iter().copied().filter(|p| *p > 0.0));
+                let middle = known.len() / 2;
+                if known.is_empty() {
+                    return rounding;
+                }
+                let median = *known.select_nth_unstable_by(middle, f64::total_cmp).1;
+                median.max(rounding)
+            })
+            .collect();
+        Self { medians, block }
+    }
+
+    /// Around a line.
+    pub fn at(&self, line: usize) -> f64 {
+        self.medians[line / self.block]
+    }
 }
 
 /// Exact amplitude and phase of a tone of known frequency over the samples: x ≈ Re{A·e^{j2π·per_sample·n}}.

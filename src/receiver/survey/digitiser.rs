@@ -1,7 +1,7 @@
 //! The digitiser as its samples show it: size of a step, how many were used, and whether it was driven into its limits.
 
 /// Samples looked at, in stretches spread over the capture: enough for every level of twelve bits to come up.
-const LOOK: usize = 1 << 18;
+const LOOK: usize = 1 << 16;
 /// Stretches they are taken in.
 const STRETCHES: usize = 16;
 
