@@ -8,7 +8,7 @@ use num_complex::{Complex32, Complex64};
 use super::edge::Edge;
 use super::front::Cycles;
 use super::interference::{StrayTone, remove_tones};
-use super::phasor::{Oscillator, single};
+use super::phasor::{Oscillator, single, size};
 use super::retime::retime;
 use super::track::{BLOCK, block_means, phase_advance, track};
 
@@ -78,7 +78,7 @@ pub struct FieldFit {
 fn levels(values: &[Complex32]) -> Option<(Vec<f32>, f32)> {
     let smoothed: Vec<f32> = values
         .chunks(SMOOTH)
-        .map(|chunk| chunk.iter().map(|v| v.norm()).sum::<f32>() / chunk.len() as f32)
+        .map(|chunk| chunk.iter().map(|v| size(*v)).sum::<f32>() / chunk.len() as f32)
         .collect();
     let mut sorted = smoothed.clone();
     let place = sorted.len().checked_sub(1)? * 49 / 50;
@@ -206,13 +206,13 @@ const LONGEST_IMPULSE: usize = 48;
 
 /// Sets the ripple to nothing where an impulse buries it; returns the number of impulses.
 fn blank_impulses(ripple: &mut [Complex32]) -> usize {
-    let mut sizes: Vec<f32> = ripple.iter().map(|r| r.norm()).collect();
+    let mut sizes: Vec<f32> = ripple.iter().map(|r| size(*r)).collect();
     if sizes.is_empty() {
         return 0;
     }
     let middle = sizes.len() / 2;
     let threshold = IMPULSE * *sizes.select_nth_unstable_by(middle, f32::total_cmp).1;
-    let hit = (0..ripple.len()).filter(|&i| ripple[i].norm() > threshold);
+    let hit = (0..ripple.len()).filter(|&i| size(ripple[i]) > threshold);
     let mut spans: Vec<(usize, usize)> = Vec::new();
     for i in hit {
         match spans.last_mut() {

@@ -6,7 +6,7 @@
 use num_complex::{Complex32, Complex64};
 
 use crate::receiver::front::Cycles;
-use crate::receiver::phasor::wide;
+use crate::receiver::phasor::{size, wide};
 
 /// Cycles after an edge that the front end's filter still smears: half its length at a sample rate of 400 kS/s or more.
 const SMEARED: usize = 7;
@@ -51,7 +51,7 @@ pub struct Ring {
 pub fn edges(cycles: &Cycles) -> Edges {
     let values = &cycles.values;
     let mut edges = Edges::default();
-    let sizes: Vec<f32> = values.iter().map(|v| v.norm()).collect();
+    let sizes: Vec<f32> = values.iter().map(|v| size(*v)).collect();
     if sizes.is_empty() {
         return edges;
     }
