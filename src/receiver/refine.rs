@@ -44,10 +44,10 @@ impl Refined {
     }
 }
 
-/// By this (natural logarithm) timing and axis make the number likelier that they were chosen for: each gains it ½ on
-/// average, and others that differ in a few signs only nearly as much. Measured: benches/odds, stated odds against wrong
+/// By this (natural logarithm) timing, axis and amplitude make the number likelier that they were chosen for: each gains it ½ on
+/// average, and others that differ in a few signs nearly as much. Measured: benches/odds, stated odds against wrong
 /// numbers.
-const CHOSEN: f64 = 0.2;
+const CHOSEN: f64 = 0.28;
 
 /// Ideal edges explain this much of the ripple's power where its shape departs from them only in small things, such as
 /// edges that fall between samples; a tank of Q 20 leaves far less.

@@ -1,7 +1,7 @@
 //! The most likely number in a folded telegram, and how likely it is wrong.
 
 use super::code::{CODED_SIGNS, code_of};
-use super::evidence::Signs;
+use super::evidence::{Signs, Weights};
 use super::known::Known;
 use super::misfit::misfit_probability;
 use super::search::{Found, likeliest_word, log_sum, rotate};
@@ -9,6 +9,9 @@ use crate::telegram::{TELEGRAM_BITS, Telegram};
 
 /// Smallest odds stated: below it rounding, and everything outside the model, counts for more than the sum.
 pub const ODDS_FLOOR: f64 = 1e-12;
+
+/// Starts that are this likely against the one found, the CRC aside, are summed over with it.
+const LIKELY_START: f64 = 1e-3;
 
 /// Soft boundary signs of a folded telegram: `sums[j] = amplitude·(energies[j]·sign_j + what the neighbours' pulses
 /// overlap) + noise`, the noise normal with variance `noise_var·energies[j]` and as correlated as the pulses overlap.
@@ -193,19 +196,26 @@ fn likeliest(boundaries: &Boundaries) -> Option<(Found, f64)> {
 /// `None` where the sums hold nothing (no energy or no noise level).
 pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
     let (found, amplitude) = likeliest(boundaries)?;
+    let weights = Weights::of(&boundaries.llr(amplitude), &boundaries.overlaps(amplitude));
     let evidence: Vec<(&Signs, f64, f64)> = found
         .views
         .iter()
         .map(|view| {
             let exact = view.signs.log_exact();
-            // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random.
-            let others = view
-                .starts
-                .iter()
-                .enumerate()
-                .filter(|(start, _)| *start != found.start)
-                .map(|(_, log)| *log);
-            let total = log_sum(std::iter::once(exact).chain(others));
+            // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random, but where one may hold the
+            // right word.
+            let likely = exact.max(view.starts[found.start]) + LIKELY_START.ln();
+            let of_start = |(start, &log): (usize, &f64)| {
+                if start == found.start {
+                    return exact;
+                }
+                if log < likely {
+                    return log;
+                }
+                Signs::rotated(view.signs.code, &weights, start, boundaries.inverts).log_exact()
+            };
+            let starts: Vec<f64> = view.starts.iter().enumerate().map(of_start).collect();
+            let total = log_sum(starts.into_iter());
             (&view.signs, view.log_share, total)
         })
         .collect();
