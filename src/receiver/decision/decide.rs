@@ -12,6 +12,8 @@ pub const ODDS_FLOOR: f64 = 1e-12;
 
 /// Starts that are this likely against the one found, the CRC aside, are summed over with it.
 const LIKELY_START: f64 = 1e-3;
+/// … but no more of them: where many are, none is.
+const MOST_LIKELY_STARTS: usize = 3;
 
 /// Soft boundary signs of a folded telegram: `sums[j] = amplitude·(energies[j]·sign_j + what the neighbours' pulses
 /// overlap) + noise`, the noise normal with variance `noise_var·energies[j]` and as correlated as the pulses overlap.
@@ -205,11 +207,16 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
             // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random, but where one may hold the
             // right word.
             let likely = exact.max(view.starts[found.start]) + LIKELY_START.ln();
+            let mut likeliest: Vec<usize> = (0..TELEGRAM_BITS)
+                .filter(|&start| start != found.start && view.starts[start] >= likely)
+                .collect();
+            likeliest.sort_by(|&a, &b| view.starts[b].total_cmp(&view.starts[a]));
+            likeliest.truncate(MOST_LIKELY_STARTS);
             let of_start = |(start, &log): (usize, &f64)| {
                 if start == found.start {
                     return exact;
                 }
-                if log < likely {
+                if !likeliest.contains(&start) {
                     return log;
                 }
                 Signs::rotated(view.signs.code, &weights, start, boundaries.inverts).log_exact()
