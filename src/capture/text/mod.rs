@@ -2,7 +2,7 @@
 //!
 //! The first megabyte decides everything about the form: which characters separate columns and decimals (`dialect`),
 //! where the rows of numbers begin (`plan`), what the lines before them say (`settings`, `title`). Then every row is
-//! read by one fast loop (`table`); the rate comes from the whole time column (`steps`). Edge lists of logic
+//! read by one fast loop (`rows`, `table`); the rate comes from the whole time column (`steps`). Edge lists of logic
 //! analysers become steady samples (`edges`).
 
 mod cell;
@@ -11,6 +11,7 @@ mod edges;
 mod feed;
 mod finish;
 mod plan;
+mod rows;
 mod settings;
 mod steps;
 mod survey;

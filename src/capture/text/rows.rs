@@ -1,0 +1,131 @@
+//! Lines of text → the numbers in them, two halves of a block side by side.
+
+use super::cell::{self, Cell};
+use super::plan::{Plan, Role};
+
+/// Shorter blocks are read before a second thread has begun.
+const WORTH_HALVING: usize = 1 << 15;
+
+/// Why a row cannot be read.
+pub(super) enum Fault {
+    TooFew(usize),
+    TooMany,
+    Unreadable(usize),
+}
+
+/// Rows of a block, up to the first that cannot be read.
+#[derive(Default)]
+pub(super) struct Rows {
+    /// Where each row begins.
+    pub(super) begins: Vec<usize>,
+    /// Time of each row, seconds; NaN where none stands.
+    pub(super) times: Vec<f64>,
+    /// Values of all channels, row by row; NaN where none stands.
+    pub(super) values: Vec<f32>,
+    /// Begin and end of the row that cannot be read, and why.
+    pub(super) fault: Option<(usize, usize, Fault)>,
+}
+
+impl Rows {
+    /// Of whole lines, each with its line end.
+    pub(super) fn of(plan: &Plan, block: &[u8]) -> Self {
+        let middle = block.len() / 2;
+        let line_end = |&byte: &u8| byte == plan.dialect.terminator;
+        match block[middle..].iter().position(line_end) {
+            Some(behind) if block.len() >= WORTH_HALVING => {
+                let middle = middle + behind + 1;
+                let (mut first, second) = rayon::join(
+                    || Self::one_by_one(plan, &block[..middle], 0),
+                    || Self::one_by_one(plan, &block[middle..], middle),
+                );
+                if first.fault.is_none() {
+                    first.append(second);
+                }
+                first
+            }
+            _ => Self::one_by_one(plan, block, 0),
+        }
+    }
+
+    fn append(&mut self, other: Self) {
+        self.begins.extend(other.begins);
+        self.times.extend(other.times);
+        self.values.extend(other.values);
+        self.fault = other.fault;
+    }
+
+    /// Places are counted from `origin` on.
+    fn one_by_one(plan: &Plan, text: &[u8], origin: usize) -> Self {
+        let mut rows = Self::default();
+        let mut at = 0;
+        while at < text.len() {
+            let begin = at;
+            match rows.row(plan, text, &mut at) {
+                Ok(true) => rows.begins.push(origin + begin),
+                Ok(false) => {}
+                Err(fault) => {
+                    let mut rest = text[begin..].iter();
+                    let end = rest
+                        .position(|&byte| byte == plan.dialect.terminator)
+                        .unwrap_or(text.len() - begin - 1);
+                    rows.fault = Some((origin + begin, origin + begin + end, fault));
+                    break;
+                }
+            }
+            at += 1;
+        }
+        rows
+    }
+
+    /// Reads one row at `*at` and leaves `*at` at its line end; `false` for blank and comment lines.
+    #[inline]
+    fn row(&mut self, plan: &Plan, text: &[u8], at: &mut usize) -> Result<bool, Fault> {
+        let dialect = plan.dialect;
+        if matches!(text[*at], b'\r' | b'\n' | b' ' | b'\t' | b'#' | 0x1A) {
+            let end = text[*at..]
+                .iter()
+                .position(|&byte| byte == dialect.terminator)
+                .unwrap_or(0);
+            let line = text[*at..*at + end].trim_ascii();
+            if line.is_empty() || line.starts_with(b"#") || line == b"\x1A" {
+                *at += end;
+                return Ok(false);
+            }
+        }
+        let before = self.values.len();
+        let mut time = f64::NAN;
+        let mut over = false;
+        for (index, role) in plan.roles.iter().enumerate() {
+            if over {
+                return Err(Fault::TooFew(index));
+            }
+            let (cell, last) = dialect.next(text, at);
+            over = last;
+            match (role, cell) {
+                (Role::Skip, _) | (Role::Time(_), Cell::Missing) => {}
+                (_, Cell::Text) => {
+                    self.values.truncate(before);
+                    return Err(Fault::Unreadable(index + 1));
+                }
+                (&Role::Time(factor), Cell::Number(value)) => time = value * factor,
+                (&Role::Value(factor), Cell::Number(value)) => {
+                    self.values.push((value * factor) as f32);
+                }
+                (Role::Value(_), Cell::Missing) => self.values.push(f32::NAN),
+            }
+        }
+        while !over {
+            let from = *at;
+            let (cell, last) = dialect.next(text, at);
+            let blank = cell::bare(&text[from..*at])
+                .iter()
+                .all(|byte| b",;\t".contains(byte));
+            if cell != Cell::Missing || !blank {
+                return Err(Fault::TooMany);
+            }
+            over = last;
+        }
+        self.times.push(time);
+        Ok(true)
+    }
+}
