@@ -235,7 +235,10 @@ fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit)
     let mut ripple: Vec<Complex32> = turned
         .iter()
         .enumerate()
-        .map(|(i, &v)| v * single(1.0 / track.at(i)) - 1.0)
+        .map(|(i, &v)| {
+            let field = track.at(i);
+            v * single(field.conj() * (1.0 / field.norm_sqr())) - 1.0
+        })
         .collect();
 
     // Cycles by which the field runs ahead of the values' clock: the tag divides the field, so its time is the

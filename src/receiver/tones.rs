@@ -1,5 +1,6 @@
 //! Steady tones in a stretch of samples: where the field may be.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use num_complex::{Complex32, Complex64};
@@ -55,20 +56,29 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
     let complex = matches!(samples, Samples::Complex(_));
     let gain = WINDOW_MEAN * lines as f64 / if complex { 1.0 } else { 2.0 };
     let segments = SEGMENTS.min((count / lines) * 2 - 1);
-    let mut transform = Transform::new(lines, complex);
     let kept = if complex { lines } else { lines / 2 };
-    let mut power = vec![0.0; kept];
     let share = 1.0 / (gain * gain * segments as f64);
-    for segment in 0..segments {
-        let from = if segments > 1 {
-            segment * (count - lines) / (segments - 1)
-        } else {
-            0
-        };
-        for (sum, b) in power.iter_mut().zip(transform.of(samples, from, &window)) {
-            *sum += f64::from(b.norm_sqr()) * share;
+    let over = |some: Range<usize>| {
+        let mut transform = Transform::new(lines, complex);
+        let mut power = vec![0.0; kept];
+        for segment in some {
+            let from = if segments > 1 {
+                segment * (count - lines) / (segments - 1)
+            } else {
+                0
+            };
+            for (sum, b) in power.iter_mut().zip(transform.of(samples, from, &window)) {
+                *sum += f64::from(b.norm_sqr()) * share;
+            }
         }
-    }
+        power
+    };
+    let (mut power, others) =
+        rayon::join(|| over(0..segments / 2), || over(segments / 2..segments));
+    power
+        .iter_mut()
+        .zip(others)
+        .for_each(|(sum, other)| *sum += other);
     Some(Spectrum {
         power,
         lines,

@@ -2,12 +2,11 @@
 
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
-use num_complex::{Complex32, Complex64};
 use realfft::{RealFftPlanner, RealToComplex};
 use rustfft::{Fft, FftPlanner};
 
 use super::kept::Kept;
-use super::phasor::Oscillator;
+use super::phasor::{BLOCK, Oscillator, single};
 
 /// Four-term Blackman–Harris window, side lobes −92 dB (Harris, Proc. IEEE 66(1), 1978).
 const WINDOW: [f64; 4] = [0.35875, 0.48829, 0.14128, 0.01168];
@@ -47,17 +46,18 @@ pub fn window(count: usize) -> Arc<[f32]> {
 
 fn made(count: usize) -> Arc<[f32]> {
     let [mean, once, twice, thrice] = WINDOW.map(|share| share as f32);
-    let ones = vec![Complex32::ONE; count];
-    Oscillator::new(1.0 / count.max(1) as f64)
-        .turned(&ones, Complex64::ONE)
-        .into_iter()
-        .map(|turn| {
+    let oscillator = Oscillator::new(1.0 / count.max(1) as f64);
+    let mut values = vec![0.0; count];
+    for (block, values) in values.chunks_mut(BLOCK).enumerate() {
+        let base = single(oscillator.at((block * BLOCK) as u64));
+        for (value, turn) in values.iter_mut().zip(oscillator.within_block()) {
             // cos 2x = 2cos²x − 1, cos 3x = (2·cos 2x − 1)·cos x
-            let cos = turn.re;
+            let cos = turn.re * base.re - turn.im * base.im;
             let double = 2.0 * cos * cos - 1.0;
-            mean - once * cos + twice * double - thrice * (2.0 * double - 1.0) * cos
-        })
-        .collect()
+            *value = mean - once * cos + twice * double - thrice * (2.0 * double - 1.0) * cos;
+        }
+    }
+    values.into()
 }
 
 #[cfg(test)]
