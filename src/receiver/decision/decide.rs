@@ -15,6 +15,10 @@ const LIKELY_START: f64 = 1e-3;
 /// … but no more of them: where many are, none is.
 const MOST_LIKELY_STARTS: usize = 3;
 
+/// A word this much less likely (natural logarithm) than all that begin with it, the CRC aside, is wrong all the same: no
+/// exact sum is needed to say so.
+const HOPELESS: f64 = -12.0;
+
 /// Soft boundary signs of a folded telegram: `sums[j] = amplitude·(energies[j]·sign_j + what the neighbours' pulses
 /// overlap) + noise`, the noise normal with variance `noise_var·energies[j]` and as correlated as the pulses overlap.
 #[derive(Clone, Debug)]
@@ -203,10 +207,18 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
         .views
         .iter()
         .map(|view| {
+            let average = view.starts[found.start];
+            if found.log_word(found.word) < average + HOPELESS {
+                return (
+                    &view.signs,
+                    view.log_share,
+                    log_sum(view.starts.iter().copied()),
+                );
+            }
             let exact = view.signs.log_exact();
             // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random, but where one may hold the
             // right word.
-            let likely = exact.max(view.starts[found.start]) + LIKELY_START.ln();
+            let likely = exact.max(average) + LIKELY_START.ln();
             let mut likeliest: Vec<usize> = (0..TELEGRAM_BITS)
                 .filter(|&start| start != found.start && view.starts[start] >= likely)
                 .collect();
