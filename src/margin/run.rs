@@ -4,8 +4,6 @@ use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 
-use rayon::prelude::*;
-
 use super::contest::{Contestant, Outcome};
 use super::draw::Draw;
 use super::scene::Scene;
@@ -183,37 +181,35 @@ pub fn run<E: Send>(
             }
         }
     };
-    (0..rayon::current_num_threads())
-        .into_par_iter()
-        .with_max_len(1)
-        .for_each(|_| {
-            while let Some((point, ordinal)) = next() {
-                let leave = Leave {
-                    lock: &lock,
-                    changed: &changed,
-                };
-                match plan.trial(point, plan.shard.index + ordinal * plan.shard.of) {
-                    Ok(outcomes) => {
-                        let mut state = lock();
-                        state.count(point, ordinal, outcomes);
-                        state.target[point] =
-                            plan.target(state.table, point).max(state.target[point]);
-                        let now = Progress {
-                            done: state.table.trials(),
-                            wanted: state.target.iter().sum(),
-                        };
-                        progress(now, state.table);
-                    }
-                    Err(error) => {
-                        failure
-                            .lock()
-                            .unwrap_or_else(PoisonError::into_inner)
-                            .get_or_insert(error);
-                    }
+    // A job for each thread that no other may take: the receiver's own parallel parts wait for each other within a trial, and
+    // a thread that waits must not begin another's trials.
+    rayon::broadcast(|_| {
+        while let Some((point, ordinal)) = next() {
+            let leave = Leave {
+                lock: &lock,
+                changed: &changed,
+            };
+            match plan.trial(point, plan.shard.index + ordinal * plan.shard.of) {
+                Ok(outcomes) => {
+                    let mut state = lock();
+                    state.count(point, ordinal, outcomes);
+                    state.target[point] = plan.target(state.table, point).max(state.target[point]);
+                    let now = Progress {
+                        done: state.table.trials(),
+                        wanted: state.target.iter().sum(),
+                    };
+                    progress(now, state.table);
                 }
-                drop(leave);
+                Err(error) => {
+                    failure
+                        .lock()
+                        .unwrap_or_else(PoisonError::into_inner)
+                        .get_or_insert(error);
+                }
             }
-        });
+            drop(leave);
+        }
+    });
     if let Some(error) = failure.into_inner().unwrap_or_else(PoisonError::into_inner) {
         return Err(error);
     }
