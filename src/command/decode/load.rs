@@ -8,8 +8,8 @@ use ripplemark::receiver::{Samples, Signal};
 
 use super::{Arguments, capture_error, field_strength};
 
-/// Samples read at a time and decoded as one: 2 s at 2 MS/s, 16 MB; decoding takes twice as much besides.
-const WINDOW: usize = 4 << 20;
+/// Samples read at a time and decoded as one: 1.5 s at 2 MS/s, 12 MB; decoding takes three times as much besides.
+const WINDOW: usize = 3 << 20;
 
 /// Samples of each channel looked at to find the one with the field in it.
 const LOOK: usize = 1 << 18;
