@@ -61,8 +61,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
         || forward(padded),
     );
     for _ in 0..PASSES {
-        let mut differences = [1.0, -1.0].map(|sign| difference(values, sign));
-        let between = Between::new(&differences);
+        let (between, mut differences) = Between::of(values);
         hills = Hills::in_noise(&between.power, between.count);
         let lines = between.stray_lines();
         if lines.is_empty() {
@@ -253,20 +252,21 @@ struct Between {
 }
 
 impl Between {
-    fn new(differences: &[Vec<Complex32>; 2]) -> Self {
-        let count = differences[0].len();
+    /// With the differences themselves: of telegrams that repeat, and of those that repeat inverted.
+    fn of(values: &[Complex32]) -> (Self, [Vec<Complex32>; 2]) {
+        let count = values.len() - TELEGRAM;
         let lines = count.next_power_of_two();
         let shape = window(count);
         let fft = forward(lines);
-        let spectrum = |values: &[Complex32]| {
-            let windowed = values.iter().zip(shape.iter()).map(|(v, w)| v * w);
+        let seen = |sign: f32| {
+            let difference = difference(values, sign);
+            let windowed = difference.iter().zip(shape.iter()).map(|(v, w)| v * w);
             let mut buffer: Vec<Complex32> = windowed.collect();
             buffer.resize(lines, Complex32::default());
             fft.process(&mut buffer);
-            buffer
+            (buffer, difference)
         };
-        let [same, turned] = differences;
-        let (same, turned) = rayon::join(|| spectrum(same), || spectrum(turned));
+        let ((same, repeating), (turned, inverting)) = rayon::join(|| seen(1.0), || seen(-1.0));
         // Both numbers of lines are powers of two: the gains repeat from one line of a telegram to the next.
         let period = lines / TELEGRAM;
         let gains: Vec<[f64; 2]> = (0..period)
@@ -288,12 +288,13 @@ impl Between {
                 }
             })
             .collect();
-        Self {
+        let between = Self {
             same,
             turned,
             power,
             count,
-        }
+        };
+        (between, [repeating, inverting])
     }
 
     /// Which difference shows a line better.

@@ -4,6 +4,7 @@ use std::f64::consts::TAU;
 use std::sync::Arc;
 
 use num_complex::{Complex32, Complex64};
+use rayon::prelude::*;
 
 use super::edge::Edge;
 use super::front::Cycles;
@@ -32,6 +33,9 @@ const RING_UP: usize = 201;
 
 /// Left out before the field goes off.
 const RING_DOWN: usize = 16;
+
+/// Fewer values than this are done before a second thread has begun.
+const WORTH_SHARING: usize = 1 << 14;
 
 /// A drift of the field's phase by less than this share of a cycle moves nothing that matters: 1/50 of a cycle is
 /// 1/800 of a half bit.
@@ -233,7 +237,8 @@ fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit)
     let turned = Oscillator::new(-slope / TAU).turned(values, Complex64::ONE);
     let track = track(&turned);
     let mut ripple: Vec<Complex32> = turned
-        .iter()
+        .par_iter()
+        .with_min_len(WORTH_SHARING)
         .enumerate()
         .map(|(i, &v)| {
             let field = track.at(i);
