@@ -20,7 +20,8 @@ const HYPOTHESES: usize = 4;
 /// be read gives 650.
 const WORTH_DECODING: f64 = 230.0;
 
-/// The sums' energy at the timing between cycles may be this many times the score at the whole cycle nearest to it.
+/// The sums' energy at the timing between cycles may be this many times the score at the whole cycle nearest to it: half a
+/// cycle off, a pulse's correlation is 1 − 3/64 of its top (0.91 of the energy), and interpolating errs by 4 % of the amplitude.
 const CLOSE: f64 = 1.2;
 /// A hypothesis this much less likely than another (natural logarithm) is not decoded: it has no share in the odds.
 const HOPELESS: f64 = 40.0;

@@ -161,9 +161,11 @@ pub fn clock_lines(values: &[Complex32], down: f64, most: usize) -> Vec<f64> {
         .collect()
 }
 
-/// A second line of this share of the first makes the values' size swing by as much to either side, whatever else is there
-/// adds to it. Where it swings less there is none, and no spectrum is needed to know.
+/// A second field of this share of the first makes the values' size swing by as much to either side, and noise makes it swing
+/// more. Where it swings less there is none, and no spectrum is needed to know; two lines that leave the size alone are one
+/// field's phase modulation. A beat of any frequency is met within 0.9 of its extremes.
 fn is_alone(values: &[Complex32], share: f64) -> bool {
+    const MET: f64 = 0.9;
     let (mut least, mut most) = (f32::INFINITY, 0.0f32);
     for value in values {
         let size = value.norm_sqr();
@@ -171,7 +173,7 @@ fn is_alone(values: &[Complex32], share: f64) -> bool {
         most = most.max(size);
     }
     let (least, most) = (f64::from(least).sqrt(), f64::from(most).sqrt());
-    most - least < share * (most + least) * 0.9
+    most - least < MET * share * (most + least)
 }
 
 /// How many of so many values to transform, and to what length: all of them, padded to a power of two or five or six
