@@ -1,5 +1,5 @@
 //! The `ripplemark` program: arguments in, exit code out. Everything else is in the library and in `command`.
-#![forbid(unsafe_code)]
+#![deny(unsafe_code)]
 
 mod command;
 

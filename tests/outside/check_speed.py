@@ -32,8 +32,9 @@ def run(*arguments, threads=None):
     if threads:
         environment["RAYON_NUM_THREADS"] = str(threads)
     command = [PROGRAM, *map(str, arguments)]
-    # Without pipes and without closing files first, so that little but the program itself is timed.
-    done = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, close_fds=False, env=environment, timeout=1200)
+    # Without pipes and without closing files first, so that little but the program itself is timed; and without a timeout: waiting
+    # with one looks again only after pauses of up to 50 ms.
+    done = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, close_fds=False, env=environment)
     if done.returncode not in (0, 1):
         raise SystemExit(f"{' '.join(command)}: exit code {done.returncode}")
 

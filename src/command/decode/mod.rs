@@ -3,6 +3,7 @@
 mod figure;
 mod json;
 mod load;
+mod memory;
 mod other_kinds;
 mod picture;
 mod report;
@@ -139,6 +140,7 @@ impl Report {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    memory::keep_large_buffers();
     if let Some(to) = arguments.to
         && to <= arguments.from
     {
