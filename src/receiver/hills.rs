@@ -5,7 +5,7 @@
 
 use num_complex::Complex32;
 
-use super::transform::{forward, inverse};
+use super::transform::{WINDOW_MEAN_SQUARE, forward, inverse};
 
 /// Noise is averaged over at least this many Hz over the field frequency: 60 Hz of 134.2 kHz, below what a transmitter's
 /// 200 Bd or a wandering supply take.
@@ -30,8 +30,8 @@ pub struct Hills {
 
 impl Hills {
     /// From the power of the noise at each line (0 where it is not known) of a transform of `count` values, padded to
-    /// the length of `power`. `None` where no hill rises.
-    pub fn in_noise(power: &[f64], count: usize) -> Option<Self> {
+    /// the length of `power`. `None` where no hill rises, or none of at least this power.
+    pub fn in_noise(power: &[f64], count: usize, least: f64) -> Option<Self> {
         let lines = power.len();
         let padding = lines as f64 / count as f64;
         // A window that spreads each line over about two makes half of them independent.
@@ -50,6 +50,8 @@ impl Hills {
             .collect();
         let reach = ((SURROUNDINGS * lines as f64) / width as f64).ceil() as usize;
         let total = bands.len();
+        // By Parseval: what the mean power of a band's lines must be for the band to hold that much.
+        let least = least * WINDOW_MEAN_SQUARE * count as f64 * lines as f64 / width as f64;
         // The floor changes slowly: it is looked for once in every eighth of the surroundings.
         let stride = (reach / 8).max(1);
         let floors: Vec<Option<f64>> = (0..total)
@@ -70,7 +72,7 @@ impl Hills {
             .iter()
             .enumerate()
             .map(|(band, power)| match floors[band / stride] {
-                Some(floor) if *power > RISES * floor => {
+                Some(floor) if *power > least.max(RISES * floor) => {
                     rises = true;
                     floor / power
                 }
@@ -119,12 +121,19 @@ mod tests {
                     a.min(b)
                 })
                 .collect();
-            assert!(Hills::in_noise(&power, 60_000).is_none(), "round {round}");
+            assert!(
+                Hills::in_noise(&power, 60_000, 0.0).is_none(),
+                "round {round}"
+            );
             // 600 Hz wide, 1.4 kHz above the field.
             let hill = 537..830;
             power[hill.clone()].iter_mut().for_each(|p| *p *= 10.0);
-            let hills = Hills::in_noise(&power, 60_000).expect("a hill");
+            let hills = Hills::in_noise(&power, 60_000, 0.0).expect("a hill");
             assert!(hills.weights[680] < 0.2, "{}", hills.weights[680]);
+            // 293 lines of five on average; a band takes in a third of the hill or less.
+            let held = 293.0 * 5.0 / (65_536.0 * 60_000.0 * WINDOW_MEAN_SQUARE);
+            assert!(Hills::in_noise(&power, 60_000, held).is_none());
+            assert!(Hills::in_noise(&power, 60_000, 0.01 * held).is_some());
             let outside = |line: usize| !(500..870).contains(&line);
             assert!(
                 (0..65_536)

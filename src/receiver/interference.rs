@@ -10,7 +10,7 @@ use super::fold::TELEGRAM;
 use super::hills::Hills;
 use super::phasor::{BLOCK, Oscillator, wide};
 use super::tones::Floor;
-use super::transform::{forward, window};
+use super::transform::{WINDOW_MEAN, forward, window};
 
 /// Below this there is no second telegram to take the difference with.
 const LEAST_VALUES: usize = 2 * TELEGRAM + TELEGRAM / 4;
@@ -26,6 +26,11 @@ const TONES_A_PASS: usize = 8;
 
 /// In one pass only tones within 30 dB of the strongest are believed; weaker ones may be its skirts.
 const BELIEVED: f64 = 1e-3;
+
+/// Of all the power beside the field, what is this far below disturbs nothing: if the rest is a ripple, it is 60 dB
+/// stronger; in noise over a second a tone stands out from 1e-4 on only (28/count: [`STANDS_OUT`] medians in a window that
+/// makes two lines of one). A digitiser's rounding leaves many such tones.
+const FAR_BELOW: f64 = 1e-6;
 
 /// Where the difference passes less than this share of a tone's power, the other one decides alone.
 const LEAST_GAIN: f64 = 0.2;
@@ -62,8 +67,9 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
     );
     for _ in 0..PASSES {
         let (between, mut differences) = Between::of(values);
-        hills = Hills::in_noise(&between.power, between.count);
-        let lines = between.stray_lines();
+        let least = FAR_BELOW * mean_power(values);
+        hills = Hills::in_noise(&between.power, between.count, least);
+        let lines = between.stray_lines(least);
         if lines.is_empty() {
             break;
         }
@@ -307,20 +313,21 @@ impl Between {
         corrected(self.turned[line], 1.0 + turn) < corrected(self.same[line], 1.0 - turn)
     }
 
-    /// Lines that stand out of their surroundings, strongest first.
-    fn stray_lines(&self) -> Vec<StrayLine> {
+    /// Lines that stand out of their surroundings and hold at least this power, strongest first.
+    fn stray_lines(&self, least: f64) -> Vec<StrayLine> {
         let lines = self.power.len();
         // The front end's band is not flat, so lines are compared with their surroundings.
         let Some(standing_out) = standing_out(&self.power) else {
             return Vec::new();
         };
         let strongest = self.power.iter().copied().fold(0.0, f64::max);
+        let least = least * (WINDOW_MEAN * self.count as f64).powi(2);
         // Main lobe of the window: four lines of the unpadded transform to each side.
         let reach = (4.0 * lines as f64 / self.count as f64).ceil() as usize + 1;
         peaks(
             &standing_out,
             reach as isize,
-            BELIEVED * strongest,
+            least.max(BELIEVED * strongest),
             TONES_A_PASS,
         )
         .into_iter()
@@ -369,6 +376,12 @@ pub(super) fn measure(values: &[Complex32], place: f64) -> StrayTone {
         per_value: place + off,
         amplitude: at(off) * turn / weight,
     }
+}
+
+fn mean_power(values: &[Complex32]) -> f64 {
+    let blocks = values.chunks(BLOCK);
+    let sums = blocks.map(|block| f64::from(block.iter().map(Complex32::norm_sqr).sum::<f32>()));
+    sums.sum::<f64>() / values.len().max(1) as f64
 }
 
 fn subtract(values: &mut [Complex32], tone: &StrayTone) {

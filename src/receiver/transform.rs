@@ -14,6 +14,10 @@ const WINDOW: [f64; 4] = [0.35875, 0.48829, 0.14128, 0.01168];
 /// The window's mean: what it leaves of a tone.
 pub const WINDOW_MEAN: f64 = WINDOW[0];
 
+/// The window's mean square: what it leaves of noise.
+pub const WINDOW_MEAN_SQUARE: f64 = WINDOW[0] * WINDOW[0]
+    + 0.5 * (WINDOW[1] * WINDOW[1] + WINDOW[2] * WINDOW[2] + WINDOW[3] * WINDOW[3]);
+
 static COMPLEX: LazyLock<Mutex<FftPlanner<f32>>> = LazyLock::new(|| Mutex::new(FftPlanner::new()));
 static REAL: LazyLock<Mutex<RealFftPlanner<f32>>> =
     LazyLock::new(|| Mutex::new(RealFftPlanner::new()));
