@@ -11,7 +11,7 @@ use num_complex::Complex32;
 
 use super::edge::Edge;
 use super::kernel::{Design, Kernel, LANES};
-use super::phasor::{BLOCK, Oscillator, single};
+use super::phasor::{BLOCK, Bases, Oscillator, single};
 use super::signal::Samples;
 
 /// Widest flat band. With the slope beyond it (−6 dB at 67 kHz) 98 % of the boundary pulse's energy is kept.
@@ -160,7 +160,7 @@ impl Job<'_> {
         let per_sample = self.tuning.apparent_hz / self.tuning.rate_hz;
         // Whole blocks of the oscillator, so that a value does not depend on where the work was divided.
         let mut taken = self.begin(cycles.start) / BLOCK * BLOCK;
-        let mut mixer = Mixer::new(per_sample, gain, taken as u64);
+        let mut mixer = Mixer::new(per_sample, gain, (taken / BLOCK) as u64);
         let (mut re, mut im): (Vec<f32>, Vec<f32>) = (Vec::new(), Vec::new());
         let mut lanes: Vec<Lanes> = Vec::new();
         // Sample index of re[0].
@@ -269,32 +269,25 @@ fn mix(
     }
 }
 
-/// Multiplies samples by gain·e^{−j2π·per_sample·n}.
+/// Multiplies samples by gain·e^{−j2π·per_sample·n}, whole blocks at a time but for the last.
 struct Mixer {
-    oscillator: Oscillator,
-    /// Its real and imaginary parts over a block.
-    turns: [[f32; BLOCK]; 2],
+    bases: Bases,
+    turns: [Complex32; BLOCK],
+    /// Their real and imaginary parts.
+    parts: [[f32; BLOCK]; 2],
     gain: f64,
-    count: u64,
 }
 
 impl Mixer {
-    fn new(per_sample: f64, gain: f64, first: u64) -> Self {
+    fn new(per_sample: f64, gain: f64, first_block: u64) -> Self {
         let oscillator = Oscillator::new(-per_sample);
-        let block = oscillator.within_block();
+        let turns = *oscillator.within_block();
         Self {
-            turns: [block.map(|turn| turn.re), block.map(|turn| turn.im)],
-            oscillator,
+            bases: oscillator.bases(first_block),
+            turns,
+            parts: [turns.map(|turn| turn.re), turns.map(|turn| turn.im)],
             gain,
-            count: first,
         }
-    }
-
-    /// Gain times the oscillator at the present sample; `count` moves on by `advance`.
-    fn next_base(&mut self, advance: usize) -> Complex32 {
-        let base = single(self.oscillator.at(self.count) * self.gain);
-        self.count += advance as u64;
-        base
     }
 
     fn real(&mut self, samples: &[f32], re: &mut Vec<f32>, im: &mut Vec<f32>) {
@@ -304,16 +297,16 @@ impl Mixer {
         let parts = re[from..]
             .chunks_mut(BLOCK)
             .zip(im[from..].chunks_mut(BLOCK));
-        for (chunk, (re, im)) in samples.chunks(BLOCK).zip(parts) {
-            let base = self.next_base(chunk.len());
-            mix(chunk, &self.turns, base, re, im);
+        let blocks = samples.chunks(BLOCK).zip(parts);
+        for ((block, (re, im)), base) in blocks.zip(&mut self.bases) {
+            mix(block, &self.parts, single(base * self.gain), re, im);
         }
     }
 
     fn complex(&mut self, samples: &[Complex32], re: &mut Vec<f32>, im: &mut Vec<f32>) {
-        for chunk in samples.chunks(BLOCK) {
-            let base = self.next_base(chunk.len());
-            for (x, w) in chunk.iter().zip(self.oscillator.within_block()) {
+        for (block, base) in samples.chunks(BLOCK).zip(&mut self.bases) {
+            let base = single(base * self.gain);
+            for (x, w) in block.iter().zip(&self.turns) {
                 let mixed = x * w * base;
                 re.push(mixed.re);
                 im.push(mixed.im);

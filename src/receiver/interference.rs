@@ -82,14 +82,18 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
                 amplitude: seen.amplitude / gain(sign),
                 ..seen
             };
-            subtract(values, &tone);
-            for (difference, sign) in differences.iter_mut().zip([1.0, -1.0]) {
-                let part = StrayTone {
-                    amplitude: tone.amplitude * gain(sign),
-                    ..tone
-                };
-                subtract(difference, &part);
-            }
+            let part = |sign: f64| StrayTone {
+                amplitude: tone.amplitude * gain(sign),
+                ..tone
+            };
+            let [repeating, inverting] = &mut differences;
+            rayon::join(
+                || subtract(values, &tone),
+                || {
+                    subtract(repeating, &part(1.0));
+                    subtract(inverting, &part(-1.0));
+                },
+            );
             // A second pass over the same tone mends what the others spoiled in the first.
             match tones
                 .iter_mut()

@@ -21,11 +21,13 @@ pub fn size(value: Complex32) -> f32 {
     value.norm_sqr().sqrt()
 }
 
-/// Values per exactly computed phase.
+/// Values in a block, within which a table of phases is used.
 pub const BLOCK: usize = 64;
 
-/// e^{j2π·per_value·n}: the phase is exact at the begin of every block of [`BLOCK`] values, and within it a table of
-/// exact phases is used.
+/// Blocks from one exactly computed phase to the next; between them it is turned on, which errs by 2^−52 a block.
+const EXACT_EACH: u64 = 64;
+
+/// e^{j2π·per_value·n}, block by block.
 pub struct Oscillator {
     per_value: f64,
     table: [Complex32; BLOCK],
@@ -41,10 +43,19 @@ impl Oscillator {
         }
     }
 
-    /// The phasor at value `n`. The fraction of the turns is exact to 2^−52 of their count: 1e-6 of a turn after 2^32
-    /// values.
-    pub fn at(&self, n: u64) -> Complex64 {
-        Complex64::cis(TAU * (self.per_value * n as f64).fract())
+    /// The phasor at the begin of every block, from one block on; the same wherever that is.
+    pub fn bases(&self, block: u64) -> Bases {
+        let exact = block - block % EXACT_EACH;
+        let mut bases = Bases {
+            per_value: self.per_value,
+            step: at(self.per_value, 1),
+            now: Complex64::ONE,
+            block: exact,
+        };
+        while bases.block < block {
+            bases.next();
+        }
+        bases
     }
 
     /// The phasor over a block, relative to its begin.
@@ -56,9 +67,8 @@ impl Oscillator {
     pub fn turned(&self, values: &[Complex32], factor: Complex64) -> Vec<Complex32> {
         let mut turned = vec![Complex32::default(); values.len()];
         let blocks = values.chunks(BLOCK).zip(turned.chunks_mut(BLOCK));
-        for (block, (from, into)) in blocks.enumerate() {
-            let base = single(factor * self.at((block * BLOCK) as u64));
-            turn(from, &self.table, base, into);
+        for ((from, into), base) in blocks.zip(self.bases(0)) {
+            turn(from, &self.table, single(factor * base), into);
         }
         turned
     }
@@ -73,10 +83,9 @@ impl Oscillator {
         let mut sums = Vec::with_capacity(values.len() / each + 1);
         let mut turned = [Complex32::default(); BLOCK];
         let blocks = values.chunks(BLOCK).zip(weights.chunks(BLOCK));
-        for (block, (values, weights)) in blocks.enumerate() {
-            let base = single(self.at((block * BLOCK) as u64));
+        for ((values, weights), base) in blocks.zip(self.bases(0)) {
             let turned = &mut turned[..values.len()];
-            turn(values, &self.table, base, turned);
+            turn(values, &self.table, single(base), turned);
             let parts = turned.chunks(each).zip(weights.chunks(each));
             sums.extend(parts.map(|(turned, weights)| -> Complex32 {
                 turned.iter().zip(weights).map(|(v, w)| v * w).sum()
@@ -87,12 +96,39 @@ impl Oscillator {
 
     /// Adds `amplitude` times the phasor to values, from value 0 on.
     pub fn add_to(&self, values: &mut [Complex32], amplitude: Complex64) {
-        for (block, chunk) in values.chunks_mut(BLOCK).enumerate() {
-            let base = single(amplitude * self.at((block * BLOCK) as u64));
-            for (value, turn) in chunk.iter_mut().zip(&self.table) {
-                *value += base * turn;
-            }
+        for (block, base) in values.chunks_mut(BLOCK).zip(self.bases(0)) {
+            add(block, &self.table, single(amplitude * base));
         }
+    }
+}
+
+/// The phasor at the begin of a block. The fraction of the turns is exact to 2^−52 of their count: 1e-6 of a turn after
+/// 2^32 values.
+fn at(per_value: f64, block: u64) -> Complex64 {
+    Complex64::cis(TAU * (per_value * (block * BLOCK as u64) as f64).fract())
+}
+
+/// See [`Oscillator::bases`]; never ends.
+pub struct Bases {
+    per_value: f64,
+    /// Turn over a block.
+    step: Complex64,
+    /// The phasor at the block before.
+    now: Complex64,
+    block: u64,
+}
+
+impl Iterator for Bases {
+    type Item = Complex64;
+
+    fn next(&mut self) -> Option<Complex64> {
+        self.now = if self.block.is_multiple_of(EXACT_EACH) {
+            at(self.per_value, self.block)
+        } else {
+            self.now * self.step
+        };
+        self.block += 1;
+        Some(self.now)
     }
 }
 
@@ -109,6 +145,14 @@ fn turn(
     }
 }
 
+/// Adds base times turns to a block.
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn add(values: &mut [Complex32], turns: &[Complex32; BLOCK], base: Complex32) {
+    for (value, turn) in values.iter_mut().zip(turns) {
+        *value += turn * base;
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -117,18 +161,26 @@ mod tests {
     #[test]
     fn turned_values_have_the_phase_of_their_place() {
         let oscillator = Oscillator::new(-0.268_414_7);
-        let ones = vec![Complex32::new(1.0, 0.0); 1000];
+        let ones = vec![Complex32::new(1.0, 0.0); 10_000];
         let factor = Complex64::new(0.5, 0.1);
-        let mut sum = vec![Complex32::default(); 1000];
+        let mut sum = vec![Complex32::default(); 10_000];
         oscillator.add_to(&mut sum, factor);
         for (n, &turned) in oscillator.turned(&ones, factor).iter().enumerate() {
             let exact = factor * Complex64::cis(-TAU * 0.268_414_7 * n as f64);
             assert!((wide(turned) - exact).norm() < 2e-7, "{n}");
             assert!((wide(sum[n]) - exact).norm() < 2e-7, "{n}");
         }
+        for block in [0, 1, 63, 64, 100] {
+            let (mut all, mut some) = (
+                oscillator.bases(0).skip(block),
+                oscillator.bases(block as u64),
+            );
+            assert_eq!(all.next(), some.next());
+        }
+        let ones = &ones[..1000];
         let weights: Vec<f32> = (0..1000u16).map(|n| f32::from(n % 7)).collect();
         for (k, sum) in oscillator
-            .weighted_sums(&ones, &weights, 16)
+            .weighted_sums(ones, &weights, 16)
             .iter()
             .enumerate()
         {

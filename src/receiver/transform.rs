@@ -52,8 +52,8 @@ fn made(count: usize) -> Arc<[f32]> {
     let [mean, once, twice, thrice] = WINDOW.map(|share| share as f32);
     let oscillator = Oscillator::new(1.0 / count.max(1) as f64);
     let mut values = vec![0.0; count];
-    for (block, values) in values.chunks_mut(BLOCK).enumerate() {
-        let base = single(oscillator.at((block * BLOCK) as u64));
+    for (values, base) in values.chunks_mut(BLOCK).zip(oscillator.bases(0)) {
+        let base = single(base);
         for (value, turn) in values.iter_mut().zip(oscillator.within_block()) {
             // cos 2x = 2cos²x − 1, cos 3x = (2·cos 2x − 1)·cos x
             let cos = turn.re * base.re - turn.im * base.im;
