@@ -4,6 +4,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use num_complex::Complex32;
+use rayon::prelude::*;
 
 use super::decision::{Boundaries, Likeliest, likeliest_number};
 use super::fold::{BIT, Fold, TELEGRAM};
@@ -65,15 +66,15 @@ struct Parity {
 impl<'a> Stretch<'a> {
     /// Folds the ripple.
     pub fn new(ripple: &'a [Complex32], limits: &ReadLimits) -> Self {
-        let noise = noise_between_telegrams(ripple, limits.real);
-        let parity = |inverts: bool| Parity {
-            fold: Fold::new(ripple, inverts),
-            noise_var: noise.map(|noise| noise[usize::from(inverts)]),
-        };
-        Self {
-            ripple,
-            parities: rayon::join(|| parity(false), || parity(true)).into(),
-        }
+        let (noise, folds) = rayon::join(
+            || noise_between_telegrams(ripple, limits.real),
+            || Fold::both(ripple),
+        );
+        let parities = folds.map(|fold| Parity {
+            noise_var: noise.map(|noise| noise[usize::from(fold.inverts)]),
+            fold,
+        });
+        Self { ripple, parities }
     }
 }
 
@@ -179,37 +180,35 @@ pub fn strongest_span(stretch: &Stretch<'_>) -> Option<Range<usize>> {
     if telegrams < LEAST_TO_SEARCH {
         return None;
     }
-    let [same, inverted] = &stretch.parities;
-    let (same, inverted) = rayon::join(
-        || strongest_of(ripple, same),
-        || strongest_of(ripple, inverted),
-    );
-    let found = same.into_iter().chain(inverted);
-    found
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, span)| span)
-}
-
-/// The same of telegrams of one parity, with the score.
-fn strongest_of(ripple: &[Complex32], parity: &Parity) -> Option<(f64, Range<usize>)> {
-    let telegrams = ripple.len() / TELEGRAM;
-    let noise_var = parity.noise_var?;
-    let mut best: Option<(f64, Range<usize>)> = None;
-    for share in SPANS {
-        let length = ((share * telegrams as f64).round() as usize).max(1) * TELEGRAM;
-        // Whole telegrams, so that all parts count parity alike.
-        let step = (length / 2).div_ceil(TELEGRAM) * TELEGRAM;
-        for from in (0..ripple.len() - length).step_by(step) {
-            let span = from..from + length;
-            let scores = Fold::new(&ripple[span.clone()], parity.fold.inverts).timing_scores();
-            let unit = (BIT * BIT * length / TELEGRAM) as f64 * noise_var;
-            let score = scores.into_iter().fold(0.0, f64::max) / unit;
-            if score >= WORTH_DECODING && best.as_ref().is_none_or(|(old, _)| score > *old) {
-                best = Some((score, span));
-            }
-        }
-    }
-    best
+    let parts: Vec<Range<usize>> = SPANS
+        .iter()
+        .flat_map(|share| {
+            let length = ((share * telegrams as f64).round() as usize).max(1) * TELEGRAM;
+            // Whole telegrams, so that all parts count parity alike.
+            let step = (length / 2).div_ceil(TELEGRAM) * TELEGRAM;
+            let begins = (0..ripple.len() - length).step_by(step);
+            begins.map(move |from| from..from + length)
+        })
+        .collect();
+    let scored: Vec<f64> = parts
+        .par_iter()
+        .map(|part| {
+            let folds = Fold::both(&ripple[part.clone()]);
+            let scores = folds
+                .iter()
+                .zip(&stretch.parities)
+                .filter_map(|(fold, parity)| {
+                    let unit = (BIT * BIT * part.len() / TELEGRAM) as f64 * parity.noise_var?;
+                    Some(fold.timing_scores().into_iter().fold(0.0, f64::max) / unit)
+                });
+            scores.fold(0.0, f64::max)
+        })
+        .collect();
+    let (part, score) = parts
+        .into_iter()
+        .zip(scored)
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    (score >= WORTH_DECODING).then_some(part)
 }
 
 fn boundaries(hypothesis: &Hypothesis, limits: &ReadLimits) -> Boundaries {

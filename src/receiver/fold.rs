@@ -1,5 +1,6 @@
 //! Telegrams laid on top of each other: the field is the clock, so they repeat every 4096 values.
 
+use multiversion::multiversion;
 use num_complex::{Complex32, Complex64};
 
 use crate::telegram::TELEGRAM_BITS;
@@ -34,24 +35,30 @@ pub struct BoundarySums {
 impl Fold {
     /// Folds a piece of ripple.
     pub fn new(ripple: &[Complex32], inverts: bool) -> Self {
-        let (whole, rest) = (ripple.len() / TELEGRAM, ripple.len() % TELEGRAM);
-        let mut sums = vec![Complex64::default(); TELEGRAM];
-        for (telegram, chunk) in ripple.chunks(TELEGRAM).enumerate() {
-            let sign = if inverts && telegram % 2 == 1 {
-                -1.0
-            } else {
-                1.0
-            };
-            for (sum, value) in sums.iter_mut().zip(chunk) {
-                sum.re += sign * f64::from(value.re);
-                sum.im += sign * f64::from(value.im);
-            }
-        }
+        let [mut sums, odd] = every_second(ripple);
+        let sign = if inverts { -1.0 } else { 1.0 };
+        sums.iter_mut()
+            .zip(&odd)
+            .for_each(|(sum, odd)| *sum += odd * sign);
+        Self::reached(ripple.len(), sums, inverts)
+    }
+
+    /// Folds a piece of ripple both ways: telegrams that repeat, and those that repeat inverted.
+    pub fn both(ripple: &[Complex32]) -> [Self; 2] {
+        let [even, odd] = every_second(ripple);
+        let parts = || even.iter().zip(&odd);
+        [
+            Self::reached(ripple.len(), parts().map(|(a, b)| a + b).collect(), false),
+            Self::reached(ripple.len(), parts().map(|(a, b)| a - b).collect(), true),
+        ]
+    }
+
+    fn reached(count: usize, sums: Vec<Complex64>, inverts: bool) -> Self {
+        let (whole, rest) = (count / TELEGRAM, count % TELEGRAM);
+        let reached = |cell| (whole + usize::from(cell < rest)) as f64;
         Self {
             sums,
-            counts: (0..TELEGRAM)
-                .map(|cell| (whole + usize::from(cell < rest)) as f64)
-                .collect(),
+            counts: (0..TELEGRAM).map(reached).collect(),
             inverts,
         }
     }
@@ -125,36 +132,64 @@ impl Fold {
     /// same to all of them.
     pub fn timing_scores(&self) -> [f64; BIT] {
         // Running half-bit sums over one telegram and a bit on each side.
-        let at = |i: isize| {
-            let index = i.rem_euclid(TELEGRAM as isize) as usize;
-            let seam = !(0..TELEGRAM as isize).contains(&i);
-            if seam && self.inverts {
-                -self.sums[index]
-            } else {
-                self.sums[index]
-            }
+        let across_seam = |cells: &[Complex64]| -> Vec<Complex64> {
+            let sign = if self.inverts { -1.0 } else { 1.0 };
+            cells.iter().map(|cell| cell * sign).collect()
         };
-        let mut half: Complex64 = (0..HALF as isize).map(|k| at(k - HALF as isize)).sum();
+        let around = [
+            across_seam(&self.sums[TELEGRAM - HALF..]).as_slice(),
+            &self.sums,
+            &across_seam(&self.sums[..HALF]),
+        ]
+        .concat();
+        let mut half: Complex64 = around[..HALF].iter().sum();
         let mut halves = Vec::with_capacity(TELEGRAM + HALF);
-        for i in -(HALF as isize)..TELEGRAM as isize {
+        for (leaving, entering) in around.iter().zip(&around[HALF..]) {
             halves.push(half);
-            half += at(i + HALF as isize) - at(i);
+            half += entering - leaving;
         }
-        // All timings side by side, one bit after the other.
-        let (mut power, mut re, mut im) = ([0.0; BIT], [0.0; BIT], [0.0; BIT]);
-        for from in (0..TELEGRAM).step_by(BIT) {
-            // halves[i] begins at i − 16.
-            let (before, after) = (&halves[from..], &halves[from + HALF..]);
-            for timing in 0..BIT {
-                let y = after[timing] - before[timing];
-                let (along, across) = (y.re * y.re, y.im * y.im);
-                power[timing] += along + across;
-                re[timing] += along - across;
-                im[timing] += 2.0 * y.re * y.im;
-            }
-        }
-        std::array::from_fn(|timing| 0.5 * (power[timing] + re[timing].hypot(im[timing])))
+        scores(&halves)
     }
+}
+
+/// Sums over the telegrams with even and with odd numbers, cell by cell.
+fn every_second(ripple: &[Complex32]) -> [Vec<Complex64>; 2] {
+    [0, 1].map(|first| {
+        let mut sums = vec![Complex64::default(); TELEGRAM];
+        for telegram in ripple.chunks(TELEGRAM).skip(first).step_by(2) {
+            add(&mut sums, telegram);
+        }
+        sums
+    })
+}
+
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn add(sums: &mut [Complex64], values: &[Complex32]) {
+    for (sum, value) in sums.iter_mut().zip(values) {
+        sum.re += f64::from(value.re);
+        sum.im += f64::from(value.im);
+    }
+}
+
+/// From half-bit sums that begin at each cell, from 16 before the first on: all timings side by side, one bit after the
+/// other.
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn scores(halves: &[Complex64]) -> [f64; BIT] {
+    let (mut power, mut re, mut im) = ([0.0; BIT], [0.0; BIT], [0.0; BIT]);
+    for from in (0..TELEGRAM).step_by(BIT) {
+        let (before, after) = (
+            &halves[from..from + BIT],
+            &halves[from + HALF..from + HALF + BIT],
+        );
+        for timing in 0..BIT {
+            let y = after[timing] - before[timing];
+            let (along, across) = (y.re * y.re, y.im * y.im);
+            power[timing] += along + across;
+            re[timing] += along - across;
+            im[timing] += 2.0 * y.re * y.im;
+        }
+    }
+    std::array::from_fn(|timing| 0.5 * (power[timing] + re[timing].hypot(im[timing])))
 }
 
 impl Default for BoundarySums {

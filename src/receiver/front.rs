@@ -139,19 +139,20 @@ impl Job<'_> {
     /// Values of a range of cycles, on two threads where there are.
     fn halves(&self, cycles: Range<usize>) -> Vec<Complex32> {
         if cycles.len() < WORTH_HALVING {
-            return self.values(cycles);
+            return self.values(cycles, 0);
         }
         let middle = cycles.start + cycles.len() / 2;
         let (mut first, second) = rayon::join(
-            || self.values(cycles.start..middle),
-            || self.values(middle..cycles.end),
+            || self.values(cycles.start..middle, cycles.end - middle),
+            || self.values(middle..cycles.end, 0),
         );
         first.extend(second);
         first
     }
 
-    fn values(&self, cycles: Range<usize>) -> Vec<Complex32> {
-        let mut values = Vec::with_capacity(cycles.len());
+    /// With room for `more` values.
+    fn values(&self, cycles: Range<usize>, more: usize) -> Vec<Complex32> {
+        let mut values = Vec::with_capacity(cycles.len() + more);
         // A real carrier's phasor has half its power at the mirror frequency.
         let gain = match self.samples {
             Samples::Real(_) if self.tuning.apparent_hz != 0.0 => 2.0,

@@ -8,7 +8,7 @@ use num_complex::{Complex32, Complex64};
 
 use super::fold::TELEGRAM;
 use super::hills::Hills;
-use super::phasor::{BLOCK, Oscillator, wide};
+use super::phasor::{BLOCK, Oscillator, power, wide};
 use super::tones::Floor;
 use super::transform::{WINDOW_MEAN, forward, window};
 
@@ -67,9 +67,12 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
     );
     for _ in 0..PASSES {
         let (between, mut differences) = Between::of(values);
-        let least = FAR_BELOW * mean_power(values);
-        hills = Hills::in_noise(&between.power, between.count, least);
-        let lines = between.stray_lines(least);
+        let least = FAR_BELOW * power(values) / values.len() as f64;
+        let lines;
+        (hills, lines) = rayon::join(
+            || Hills::in_noise(&between.power, between.count, least),
+            || between.stray_lines(least),
+        );
         if lines.is_empty() {
             break;
         }
@@ -273,7 +276,8 @@ impl Between {
         let seen = |sign: f32| {
             let difference = difference(values, sign);
             let windowed = difference.iter().zip(shape.iter()).map(|(v, w)| v * w);
-            let mut buffer: Vec<Complex32> = windowed.collect();
+            let mut buffer = Vec::with_capacity(lines);
+            buffer.extend(windowed);
             buffer.resize(lines, Complex32::default());
             fft.process(&mut buffer);
             (buffer, difference)
@@ -380,12 +384,6 @@ pub(super) fn measure(values: &[Complex32], place: f64) -> StrayTone {
         per_value: place + off,
         amplitude: at(off) * turn / weight,
     }
-}
-
-fn mean_power(values: &[Complex32]) -> f64 {
-    let blocks = values.chunks(BLOCK);
-    let sums = blocks.map(|block| f64::from(block.iter().map(Complex32::norm_sqr).sum::<f32>()));
-    sums.sum::<f64>() / values.len().max(1) as f64
 }
 
 fn subtract(values: &mut [Complex32], tone: &StrayTone) {

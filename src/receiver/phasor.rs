@@ -21,6 +21,35 @@ pub fn size(value: Complex32) -> f32 {
     value.norm_sqr().sqrt()
 }
 
+/// Sums that are made side by side: one addition need not wait for the one before.
+const LANES: usize = 8;
+
+/// Σ|value|².
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+pub fn power(values: &[Complex32]) -> f64 {
+    let mut sums = [0.0; LANES];
+    let (whole, rest) = values.as_chunks::<LANES>();
+    for values in whole {
+        for (sum, value) in sums.iter_mut().zip(values) {
+            *sum += f64::from(value.norm_sqr());
+        }
+    }
+    let rest = rest.iter().map(|value| f64::from(value.norm_sqr()));
+    sums.iter().sum::<f64>() + rest.sum::<f64>()
+}
+
+/// Σ|one − other|².
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+pub fn power_between(one: &[Complex32], other: &[Complex32]) -> f64 {
+    let mut sums = [0.0; LANES];
+    for (one, other) in one.chunks(LANES).zip(other.chunks(LANES)) {
+        for ((sum, a), b) in sums.iter_mut().zip(one).zip(other) {
+            *sum += f64::from((a - b).norm_sqr());
+        }
+    }
+    sums.iter().sum()
+}
+
 /// Values in a block, within which a table of phases is used.
 pub const BLOCK: usize = 64;
 
@@ -156,6 +185,19 @@ fn add(values: &mut [Complex32], turns: &[Complex32; BLOCK], base: Complex32) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn sums_side_by_side_are_the_sums() {
+        let value = |n: u32| Complex32::new((n % 7) as f32, (n % 5) as f32);
+        let values: Vec<Complex32> = (0..1003).map(value).collect();
+        let others: Vec<Complex32> = (0..1003).map(|n| value(n * n)).collect();
+        // Whole numbers: exact.
+        let slow: f32 = values.iter().map(Complex32::norm_sqr).sum();
+        assert_eq!(power(&values), f64::from(slow));
+        let pairs = values.iter().zip(&others);
+        let slow: f32 = pairs.map(|(a, b)| (a - b).norm_sqr()).sum();
+        assert_eq!(power_between(&values, &others), f64::from(slow));
+    }
 
     /// Against the phase worked out for each value; products of three single-precision numbers err by 3·2^−24.
     #[test]

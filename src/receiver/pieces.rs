@@ -4,12 +4,11 @@ use std::f64::consts::TAU;
 use std::sync::Arc;
 
 use num_complex::{Complex32, Complex64};
-use rayon::prelude::*;
 
 use super::edge::Edge;
 use super::front::Cycles;
 use super::interference::{StrayTone, remove_tones};
-use super::phasor::{Oscillator, single, size};
+use super::phasor::{Oscillator, size};
 use super::retime::retime;
 use super::track::{BLOCK, block_means, phase_advance, track};
 
@@ -33,9 +32,6 @@ const RING_UP: usize = 201;
 
 /// Left out before the field goes off.
 const RING_DOWN: usize = 16;
-
-/// Fewer values than this are done before a second thread has begun.
-const WORTH_SHARING: usize = 1 << 14;
 
 /// A drift of the field's phase by less than this share of a cycle moves nothing that matters: 1/50 of a cycle is
 /// 1/800 of a half bit.
@@ -236,15 +232,7 @@ fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit)
     let slope = phase_slope(values);
     let turned = Oscillator::new(-slope / TAU).turned(values, Complex64::ONE);
     let track = track(&turned);
-    let mut ripple: Vec<Complex32> = turned
-        .par_iter()
-        .with_min_len(WORTH_SHARING)
-        .enumerate()
-        .map(|(i, &v)| {
-            let field = track.at(i);
-            v * single(field.conj() * (1.0 / field.norm_sqr())) - 1.0
-        })
-        .collect();
+    let mut ripple = track.relative(&turned);
 
     // Cycles by which the field runs ahead of the values' clock: the tag divides the field, so its time is the
     // field's.

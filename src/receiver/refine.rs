@@ -10,7 +10,7 @@ use super::band::Kept;
 use super::decision::{Boundaries, ODDS_FLOOR, decide};
 use super::edge::Edge;
 use super::fold::{BIT, Fold, TELEGRAM};
-use super::phasor::{single, wide};
+use super::phasor::{power, power_between, single, wide};
 use super::pieces::Piece;
 use super::pulse::Pulse;
 use super::pulse_noise::{folded_variance, pulse_variance};
@@ -101,11 +101,13 @@ pub fn refine(
         || lay_out(&Pulse::of(&shape, timing - whole, band.edge)),
         || Pulse::fits(ripple, begin, &signs),
     );
-    let amplitude = along(ripple, &unit, limits.real);
-    let shaped: Vec<Complex32> = unit.iter().map(|&u| single(amplitude * wide(u))).collect();
     let count = ripple.len() as f64;
-    let unit_power = unit.iter().map(|u| f64::from(u.norm_sqr())).sum::<f64>() / count;
-    let unit_square = unit.iter().map(|&u| wide(u) * wide(u)).sum::<Complex64>() / count;
+    let (amplitude, unit_square) = rayon::join(
+        || along(ripple, &unit, limits.real),
+        || square_of(&unit) / count,
+    );
+    let unit_power = power(&unit) / count;
+    let shaped: Vec<Complex32> = unit.iter().map(|&u| single(amplitude * wide(u))).collect();
     let (mut wave, mut ideal_edges) = (shaped, shape.is_ideal());
     let (mut mean_power, mut square) = (amplitude.norm_sqr(), amplitude * amplitude);
     let mut free = 1;
@@ -127,23 +129,24 @@ pub fn refine(
         let used = used + added;
         candidates.push((uneven, used));
     }
+    let mut left_before = power_between(ripple, &wave);
     for (fitted, used) in candidates {
-        let (left_before, left_fitted) = (power_left(ripple, &wave), power_left(ripple, &fitted));
+        let left_fitted = power_between(ripple, &fitted);
         // Free values take their share of the noise; what they take beyond that by six standard deviations is shape.
         // Only as many of them are independent as the band holds.
         let more = (used - free) as f64;
         let noise = left_fitted / count;
         let share = noise * more * (1.0 + 6.0 / (more * band.fullness).sqrt());
         if left_before - left_fitted > share {
-            let power: f64 = fitted.iter().map(|v| f64::from(v.norm_sqr())).sum();
-            let power = (power - noise * used as f64).max(0.0) / count;
+            let power = (power(&fitted) - noise * used as f64).max(0.0) / count;
             ideal_edges = amplitude.norm_sqr() * unit_power > NEARLY_IDEAL * power;
             if !ideal_edges {
                 mean_power = power;
-                square = fitted.iter().map(|&v| wide(v) * wide(v)).sum::<Complex64>() / count;
+                square = square_of(&fitted) / count;
             }
             wave = fitted;
             free = used;
+            left_before = left_fitted;
         }
     }
     let left: Vec<Complex32> = ripple.iter().zip(&wave).map(|(r, w)| r - w).collect();
@@ -259,12 +262,8 @@ fn along(ripple: &[Complex32], unit: &[Complex32], real: bool) -> Complex64 {
     }
 }
 
-fn power_left(ripple: &[Complex32], wave: &[Complex32]) -> f64 {
-    ripple
-        .iter()
-        .zip(wave)
-        .map(|(r, w)| f64::from((r - w).norm_sqr()))
-        .sum()
+fn square_of(values: &[Complex32]) -> Complex64 {
+    values.iter().map(|&v| wide(v) * wide(v)).sum()
 }
 
 /// Noise variance of a boundary pulse in what is left. Something that repeats with the telegram, another tag, does not

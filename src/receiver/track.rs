@@ -1,6 +1,9 @@
 //! The field's slow changes: followed by straight lines through block means, so that the ripple averages out.
 
+use multiversion::multiversion;
 use num_complex::{Complex32, Complex64};
+
+use super::phasor::single;
 
 /// Cycles per block of the field tracker: four bits, 0.95 ms.
 pub const BLOCK: usize = 128;
@@ -75,6 +78,26 @@ impl Track {
         }
     }
 
+    /// The values relative to the field, less 1.
+    pub fn relative(&self, values: &[Complex32]) -> Vec<Complex32> {
+        let mut relative = vec![Complex32::default(); values.len()];
+        // The line through two nodes holds from the one's middle to the other's.
+        let half = self.block / 2;
+        let (mut from, mut node) = (0, 0);
+        while from < values.len() {
+            let upto = if node + 2 < self.nodes.len() {
+                ((node + 1) * self.block + half).min(values.len())
+            } else {
+                values.len()
+            };
+            let (field, next) = (self.at(from), self.at(from + 1));
+            let (values, relative) = (&values[from..upto], &mut relative[from..upto]);
+            along_line(values, field, next - field, relative);
+            (from, node) = (upto, node + 1);
+        }
+        relative
+    }
+
     /// Slope (radians a value) of the line through the nodes' unwrapped phases, and the phases.
     pub fn line(&self) -> (f64, Vec<f64>) {
         let mut phases: Vec<f64> = Vec::with_capacity(self.nodes.len());
@@ -86,6 +109,16 @@ impl Track {
             phases.push(phase - turns * std::f64::consts::TAU);
         }
         (slope_of(&phases) / self.block as f64, phases)
+    }
+}
+
+/// Values over a field that changes by `step` from one to the next, less 1.
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn along_line(values: &[Complex32], field: Complex64, step: Complex64, relative: &mut [Complex32]) {
+    for (k, (value, relative)) in (0..values.len() as i32).zip(values.iter().zip(relative)) {
+        let field = field + step * f64::from(k);
+        let inverse = field.conj() * (1.0 / field.norm_sqr());
+        *relative = value * single(inverse) - 1.0;
     }
 }
 
@@ -137,4 +170,30 @@ pub fn block_means(values: &[Complex32], block: usize) -> Vec<Complex64> {
                 / block as f64
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the field at each value one by one; lengths of no block, less than three telegrams and more.
+    #[test]
+    fn values_along_the_line_are_those_one_by_one() {
+        for count in [1, 77, 128, 333, 5000, 14_000] {
+            let values: Vec<Complex32> = (0..count)
+                .map(|i| {
+                    let slow = 1.0 + 0.1 * (1e-3 * f64::from(i)).sin();
+                    single(Complex64::from_polar(slow, 2e-4 * f64::from(i)))
+                })
+                .collect();
+            let track = track(&values);
+            for (i, value) in track.relative(&values).iter().enumerate() {
+                let field = track.at(i);
+                let exact = Complex64::new(values[i].re.into(), values[i].im.into()) / field - 1.0;
+                // Three roundings of a value of size 1 to single precision.
+                let error = (Complex64::new(value.re.into(), value.im.into()) - exact).norm();
+                assert!(error < 3e-7, "{count}: {i}: {error}");
+            }
+        }
+    }
 }

@@ -3,6 +3,7 @@
 use num_complex::{Complex32, Complex64};
 
 use crate::receiver::fold::{BIT, HALF};
+use crate::receiver::phasor::wide;
 use crate::receiver::pulse_noise::every_pulse;
 
 /// Bits of a stream looked at: a second holds 4194.
@@ -106,15 +107,10 @@ impl Activity {
 
 /// Correlation with the boundary pulses that begin at `timing + 32·j`.
 fn pulses(ripple: &[Complex32], timing: usize) -> Vec<Complex64> {
-    let mut pulses = Vec::with_capacity(ripple.len() / BIT + 1);
-    let mut begin = 0;
-    every_pulse(ripple, |pulse| {
-        if begin % BIT == timing {
-            pulses.push(pulse);
-        }
-        begin += 1;
-    });
-    pulses
+    let sum = |half: &[Complex32]| half.iter().map(|v| wide(*v)).sum::<Complex64>();
+    let bits = ripple.get(timing..).unwrap_or_default().chunks_exact(BIT);
+    bits.map(|bit| (sum(&bit[HALF..]) - sum(&bit[..HALF])) / BIT as f64)
+        .collect()
 }
 
 /// Energy of the pulses of each timing: along their common axis, and in all.

@@ -98,6 +98,7 @@ fn spectrum(raw: &[Complex32], sign: f32) -> Vec<f64> {
     let segments = ((difference.len() - used) / (LINES / 2)) + 1;
     let fft = forward(LINES);
     let mut power = vec![0.0; LINES];
+    let share = 1.0 / (2.0 * energy * segments as f64 * LINES as f64);
     for segment in 0..segments {
         let from = segment * (LINES / 2);
         let mut buffer: Vec<Complex32> = difference[from..from + used]
@@ -108,7 +109,7 @@ fn spectrum(raw: &[Complex32], sign: f32) -> Vec<f64> {
         buffer.resize(LINES, Complex32::default());
         fft.process(&mut buffer);
         for (sum, value) in power.iter_mut().zip(&buffer) {
-            *sum += f64::from(value.norm_sqr()) / (2.0 * energy * segments as f64 * LINES as f64);
+            *sum += f64::from(value.norm_sqr()) * share;
         }
     }
     power

@@ -2,6 +2,7 @@
 
 use std::f64::consts::TAU;
 
+use multiversion::multiversion;
 use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
@@ -55,18 +56,24 @@ pub fn of_samples(samples: &[f32], rate_hz: f64) -> Option<Hum> {
     let total: f64 = shape.iter().sum();
     let series: Vec<f64> = samples
         .chunks_exact(block)
-        .map(|chunk| {
-            // Four sums side by side: one addition need not wait for the one before.
-            let mut sums = [0.0; 4];
-            for (values, weights) in chunk.chunks(4).zip(shape.chunks(4)) {
-                for ((sum, &x), w) in sums.iter_mut().zip(values).zip(weights) {
-                    *sum += f64::from(x) * w;
-                }
-            }
-            sums.iter().sum::<f64>() / total
-        })
+        .map(|chunk| weighted_sum(chunk, &shape) / total)
         .collect();
     fit(&series, rate_hz / block as f64)
+}
+
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn weighted_sum(values: &[f32], weights: &[f64]) -> f64 {
+    // Sums side by side: one addition need not wait for the one before.
+    let mut sums = [0.0; 16];
+    let (values, last) = values.as_chunks::<16>();
+    let (weights, last_weights) = weights.as_chunks::<16>();
+    for (values, weights) in values.iter().zip(weights) {
+        for lane in 0..16 {
+            sums[lane] += f64::from(values[lane]) * weights[lane];
+        }
+    }
+    let rest = last.iter().zip(last_weights);
+    sums.iter().sum::<f64>() + rest.map(|(x, w)| f64::from(*x) * w).sum::<f64>()
 }
 
 /// Hum in the field's level, relative to it.

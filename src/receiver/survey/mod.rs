@@ -26,7 +26,7 @@ pub use step::{Step, step};
 use num_complex::{Complex32, Complex64};
 
 use super::fold::TELEGRAM;
-use super::phasor::{Oscillator, single};
+use super::phasor::Oscillator;
 use super::pieces::Piece;
 use super::pulse_noise::{noise_between_telegrams, pulse_variance};
 use super::read::Attempt;
@@ -231,12 +231,7 @@ impl Survey {
 fn untouched(raw: &[Complex32]) -> Vec<Complex32> {
     let slope = phase_advance(&block_means(raw, BLOCK)) / BLOCK as f64;
     let turned = Oscillator::new(-slope / std::f64::consts::TAU).turned(raw, Complex64::ONE);
-    let track = track(&turned);
-    turned
-        .iter()
-        .enumerate()
-        .map(|(i, v)| v / single(track.at(i)) - 1.0)
-        .collect()
+    track(&turned).relative(&turned)
 }
 
 /// The field's own values over a piece.

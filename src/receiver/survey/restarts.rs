@@ -1,9 +1,10 @@
 //! Restarts of the telegram within a steady field: where a known telegram lies, window by window.
 
-use num_complex::Complex32;
+use num_complex::{Complex32, Complex64};
 
 use crate::linecode;
 use crate::receiver::fold::{HALF, TELEGRAM};
+use crate::receiver::phasor::Oscillator;
 use crate::receiver::read::Attempt;
 use crate::receiver::transform::{forward, inverse};
 
@@ -35,15 +36,16 @@ pub struct Restarts {
 pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Option<Restarts> {
     let bits = attempt.decision.telegram.bits();
     let states = linecode::load_states(&bits, 1);
-    let odd = if linecode::inverts(&bits) { -1.0 } else { 1.0 };
-    let count = 2 * PLACES;
-    let mut template: Vec<Complex32> = (0..count)
-        .map(|n| {
-            let sign = if n < PLACES { 1.0 } else { odd };
-            Complex32::new(sign * f32::from(states[n % PLACES / (HALF / PLACE)]), 0.0)
-        })
+    // A telegram that repeats inverted makes half a turn from one to the next: turned back as much value by value it
+    // repeats, and what it correlates with too.
+    let turn = if linecode::inverts(&bits) { -0.5 } else { 0.0 } / PLACES as f64;
+    let oscillator = Oscillator::new(turn);
+    let turned = |values: &[Complex32]| oscillator.turned(values, Complex64::ONE);
+    let states: Vec<Complex32> = (0..PLACES)
+        .map(|n| Complex32::new(f32::from(states[n / (HALF / PLACE)]), 0.0))
         .collect();
-    let (forward, inverse) = (forward(count), inverse(count));
+    let (forward, inverse) = (forward(PLACES), inverse(PLACES));
+    let mut template = turned(&states);
     forward.process(&mut template);
     let mut place: Option<usize> = None;
     let mut waiting: Option<usize> = None;
@@ -52,18 +54,16 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
         windows: 0,
     };
     for (index, chunk) in ripple.chunks_exact(WINDOW).enumerate() {
-        let mut buffer: Vec<Complex32> =
-            chunk.chunks(PLACE).map(|pair| pair.iter().sum()).collect();
-        buffer.resize(count, Complex32::default());
+        let sums: Vec<Complex32> = chunk.chunks(PLACE).map(|pair| pair.iter().sum()).collect();
+        let mut buffer = turned(&sums);
+        buffer.resize(PLACES, Complex32::default());
         forward.process(&mut buffer);
         buffer
             .iter_mut()
             .zip(&template)
             .for_each(|(x, t)| *x = x.conj() * t);
         inverse.process(&mut buffer);
-        let power: Vec<f32> = (0..PLACES)
-            .map(|s| buffer[s].norm_sqr().max(buffer[s + PLACES].norm_sqr()))
-            .collect();
+        let power: Vec<f32> = buffer.iter().map(Complex32::norm_sqr).collect();
         let mean = power.iter().sum::<f32>() / PLACES as f32;
         let (best, &top) = power.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
         if f64::from(top) < CLEAR * f64::from(mean) {
