@@ -132,14 +132,14 @@ struct Clocked {
 
 fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> Reception {
     let cycles = to_cycles(signal.samples, &view.tuning);
-    let lines = if view.kind.has_carrier() && !cycles.values.is_empty() {
-        clock_lines(&cycles.values, OTHER_CLOCK, CLOCKS)
-    } else {
-        Vec::new()
-    };
-    if !view.kind.has_carrier() || is_one_switched_field(&cycles.values) {
+    if !view.kind.has_carrier() {
         return look_at(signal, view, cycles, terms, rate_assumed);
     }
+    let lines = if cycles.values.is_empty() {
+        Vec::new()
+    } else {
+        clock_lines(&cycles.values, OTHER_CLOCK, CLOCKS)
+    };
     if lines.len() < 2 {
         let reception = look_at(signal, view, cycles, terms, rate_assumed);
         return match without_weaker_fields(&reception) {
@@ -153,6 +153,9 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
             }
             None => reception,
         };
+    }
+    if is_one_switched_field(&cycles.values) {
+        return look_at(signal, view, cycles, terms, rate_assumed);
     }
     // Two fields at once: either may be the one that the tag divides.
     let mut first: Option<Reception> = None;
@@ -198,7 +201,7 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
 /// For another try where nothing was read: fields too weak to drive a tag may hide in the telegram's own lines.
 fn without_weaker_fields(reception: &Reception) -> Option<Cycles> {
     let seen = reception.seen.as_ref()?;
-    if !reception.readings.is_empty() {
+    if !reception.readings.is_empty() || is_one_switched_field(&seen.cycles.values) {
         return None;
     }
     let values = remove_weaker_fields(&seen.cycles.values)?;
