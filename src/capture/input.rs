@@ -85,6 +85,17 @@ impl Input {
         Ok(&self.ahead[self.taken..end])
     }
 
+    /// Appends the next `count` bytes to `buffer`, fewer only at the end of the file; returns how many.
+    pub(super) fn append(
+        &mut self,
+        buffer: &mut Vec<u8>,
+        count: usize,
+    ) -> Result<usize, CaptureError> {
+        // Not into bytes that are cleared first: of a long text that is a tenth of the work.
+        let result = self.by_ref().take(count as u64).read_to_end(buffer);
+        result.map_err(|source| self.io_error(source))
+    }
+
     /// Reads until `buffer` is full or the file ends; returns the number of bytes read.
     pub(super) fn fill(&mut self, buffer: &mut [u8]) -> Result<usize, CaptureError> {
         let mut filled = 0;

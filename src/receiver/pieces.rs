@@ -276,6 +276,7 @@ fn phase_slope(values: &[Complex32]) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::phasor::single;
     use super::*;
 
     /// A steady field 3.7 Hz off the values' rate: the offset is measured and the rest is nothing.

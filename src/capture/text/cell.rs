@@ -16,6 +16,18 @@ const POWERS: [f64; 23] = [
     1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
 ];
 
+const WHOLE_POWERS: [u64; 9] = [
+    1,
+    10,
+    100,
+    1_000,
+    10_000,
+    100_000,
+    1_000_000,
+    10_000_000,
+    100_000_000,
+];
+
 /// Reads the number at the start of `text`; returns it with its length. `mark` is the decimal mark.
 ///
 /// Correctly rounded up to 15 digits (both factors are exact then, Clinger 1990), else within a few units in the last
@@ -59,10 +71,13 @@ pub(super) fn number(text: &[u8], mark: u8) -> Option<(f64, usize)> {
 fn digits(text: &[u8], mantissa: &mut u64) -> usize {
     let mut rest = text;
     while let Some((eight, behind)) = rest.split_first_chunk::<8>() {
-        let Some(value) = eight_digits(u64::from_le_bytes(*eight)) else {
-            break;
-        };
-        *mantissa = mantissa.wrapping_mul(100_000_000).wrapping_add(value);
+        let (value, count) = leading_digits(u64::from_le_bytes(*eight));
+        *mantissa = mantissa
+            .wrapping_mul(WHOLE_POWERS[count])
+            .wrapping_add(value);
+        if count < 8 {
+            return text.len() - rest.len() + count;
+        }
         rest = behind;
     }
     while let [digit @ b'0'..=b'9', behind @ ..] = rest {
@@ -74,22 +89,29 @@ fn digits(text: &[u8], mantissa: &mut u64) -> usize {
     text.len() - rest.len()
 }
 
-/// Eight digits in one word, the first in the lowest byte: pairs, then fours, then all are joined by one
-/// multiplication each (arithmetic on packed bytes, common practice).
+/// The digits that eight characters begin with, and how many they are. The first character is in the lowest byte of the
+/// word; pairs, then fours, then all are joined by one multiplication each (arithmetic on packed bytes, common practice).
 #[inline]
-fn eight_digits(word: u64) -> Option<u64> {
-    const NIBBLES: u64 = 0xF0F0_F0F0_F0F0_F0F0;
+fn leading_digits(word: u64) -> (u64, usize) {
     const ZEROS: u64 = 0x3030_3030_3030_3030;
-    // High halves are 3 for '0' to '?', and stay 3 with 6 added up to '9'.
-    let digits =
-        word & NIBBLES == ZEROS && word.wrapping_add(0x0606_0606_0606_0606) & NIBBLES == ZEROS;
-    if !digits {
-        return None;
+    const BEYOND_NINE: u64 = 0x7676_7676_7676_7676;
+    const HIGH_BITS: u64 = 0x8080_8080_8080_8080;
+    let word = word ^ ZEROS;
+    // Digits are 0 to 9 now; of anything else the high bit is set, or is with 0x76 added. What that carries into the next
+    // byte does not matter: the first one counts.
+    let other = (word.wrapping_add(BEYOND_NINE) | word) & HIGH_BITS;
+    let count = (other.trailing_zeros() / 8) as usize;
+    if count == 0 {
+        return (0, 0);
     }
-    let word = word - ZEROS;
+    // Zeros in front.
+    let word = word << (64 - 8 * count);
     let pairs = (word.wrapping_mul(10) + (word >> 8)) & 0x00FF_00FF_00FF_00FF;
     let fours = (pairs.wrapping_mul(100) + (pairs >> 16)) & 0x0000_FFFF_0000_FFFF;
-    Some((fours.wrapping_mul(10_000) + (fours >> 32)) & 0xFFFF_FFFF)
+    (
+        (fours.wrapping_mul(10_000) + (fours >> 32)) & 0xFFFF_FFFF,
+        count,
+    )
 }
 
 /// More digits than 64 bits hold: the first ones count, the rest only by their number.
@@ -292,6 +314,24 @@ mod tests {
         }
         assert_eq!(judge(b" \"1.5\" ", b'.'), Cell::Number(1.5));
         assert_eq!(judge("\u{2212}3".as_bytes(), b'.'), Cell::Number(-3.0));
+    }
+
+    /// Every number of digits in front of every character, against a loop.
+    #[test]
+    fn digits_end_at_any_other_character() {
+        for count in 0..=8 {
+            for byte in 0..=u8::MAX {
+                let mut text = *b"90817263";
+                if count < 8 {
+                    text[count] = byte;
+                }
+                let digits = text.iter().take_while(|byte| byte.is_ascii_digit());
+                let slow = digits.fold((0, 0), |(value, count), digit| {
+                    (value * 10 + u64::from(digit - b'0'), count + 1)
+                });
+                assert_eq!(leading_digits(u64::from_le_bytes(text)), slow, "{text:?}");
+            }
+        }
     }
 
     proptest! {

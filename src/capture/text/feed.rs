@@ -5,8 +5,8 @@ use super::super::input::Input;
 
 /// Bytes looked at to understand the form of the file.
 const HEAD_BYTES: usize = 1 << 20;
-/// Bytes read at a time.
-const BLOCK_BYTES: usize = 1 << 18;
+/// Bytes read at a time, and understood on two threads: handing over takes as long as some ten kilobytes do.
+const BLOCK_BYTES: usize = 1 << 20;
 /// No row of a capture is longer.
 const LINE_LIMIT: usize = 1 << 20;
 
@@ -118,7 +118,6 @@ impl Feed {
     fn refill(&mut self) -> Result<(), CaptureError> {
         self.buffer.drain(..self.start);
         self.start = 0;
-        let from = self.buffer.len();
         if let Some(big_endian) = self.utf16 {
             let mut raw = vec![0; BLOCK_BYTES];
             let got = self.input.fill(&mut raw)?;
@@ -143,9 +142,7 @@ impl Feed {
             }
             self.buffer.extend(String::from_utf16_lossy(&units).bytes());
         } else {
-            self.buffer.resize(from + BLOCK_BYTES, 0);
-            let got = self.input.fill(&mut self.buffer[from..])?;
-            self.buffer.truncate(from + got);
+            let got = self.input.append(&mut self.buffer, BLOCK_BYTES)?;
             self.ended = got < BLOCK_BYTES;
         }
         Ok(())

@@ -6,7 +6,11 @@ use super::plan::{Plan, Role};
 /// Shorter blocks are read before a second thread has begun.
 const WORTH_HALVING: usize = 1 << 15;
 
+/// Bytes of a cell with its delimiter, guessed on the short side.
+const USUAL_CELL: usize = 8;
+
 /// Why a row cannot be read.
+#[derive(Clone, Copy)]
 pub(super) enum Fault {
     TooFew(usize),
     TooMany,
@@ -16,8 +20,8 @@ pub(super) enum Fault {
 /// Rows of a block, up to the first that cannot be read.
 #[derive(Default)]
 pub(super) struct Rows {
-    /// Where each row begins.
-    pub(super) begins: Vec<usize>,
+    /// Lines read, with blank ones and comments.
+    pub(super) lines: u64,
     /// Time of each row, seconds; NaN where none stands.
     pub(super) times: Vec<f64>,
     /// Values of all channels, row by row; NaN where none stands.
@@ -48,7 +52,7 @@ impl Rows {
     }
 
     fn append(&mut self, other: Self) {
-        self.begins.extend(other.begins);
+        self.lines += other.lines;
         self.times.extend(other.times);
         self.values.extend(other.values);
         self.fault = other.fault;
@@ -56,13 +60,18 @@ impl Rows {
 
     /// Places are counted from `origin` on.
     fn one_by_one(plan: &Plan, text: &[u8], origin: usize) -> Self {
-        let mut rows = Self::default();
+        // A row of digits only is rarely shorter; where it is, there will be room in time.
+        let usual = text.len() / (USUAL_CELL * plan.roles.len().max(1));
+        let mut rows = Self {
+            times: Vec::with_capacity(usual),
+            values: Vec::with_capacity(usual * plan.names.len()),
+            ..Self::default()
+        };
         let mut at = 0;
         while at < text.len() {
             let begin = at;
             match rows.row(plan, text, &mut at) {
-                Ok(true) => rows.begins.push(origin + begin),
-                Ok(false) => {}
+                Ok(()) => rows.lines += 1,
                 Err(fault) => {
                     let mut rest = text[begin..].iter();
                     let end = rest
@@ -77,9 +86,23 @@ impl Rows {
         rows
     }
 
-    /// Reads one row at `*at` and leaves `*at` at its line end; `false` for blank and comment lines.
-    #[inline]
-    fn row(&mut self, plan: &Plan, text: &[u8], at: &mut usize) -> Result<bool, Fault> {
+    /// Begin of a row of the block, counted without blank and comment lines.
+    #[cold]
+    pub(super) fn begin_of(plan: &Plan, block: &[u8], row: usize) -> usize {
+        let mut rows = Self::default();
+        let mut at = 0;
+        loop {
+            let begin = at;
+            if rows.row(plan, block, &mut at).is_err() || rows.times.len() > row {
+                return begin;
+            }
+            at += 1;
+        }
+    }
+
+    /// Reads one row at `*at` and leaves `*at` at its line end; blank and comment lines give none. The hot path of text.
+    #[inline(always)]
+    fn row(&mut self, plan: &Plan, text: &[u8], at: &mut usize) -> Result<(), Fault> {
         let dialect = plan.dialect;
         if matches!(text[*at], b'\r' | b'\n' | b' ' | b'\t' | b'#' | 0x1A) {
             let end = text[*at..]
@@ -89,7 +112,7 @@ impl Rows {
             let line = text[*at..*at + end].trim_ascii();
             if line.is_empty() || line.starts_with(b"#") || line == b"\x1A" {
                 *at += end;
-                return Ok(false);
+                return Ok(());
             }
         }
         let before = self.values.len();
@@ -126,6 +149,6 @@ impl Rows {
             over = last;
         }
         self.times.push(time);
-        Ok(true)
+        Ok(())
     }
 }

@@ -1,5 +1,7 @@
 //! Sample rate from a time column, however few digits it has.
 
+use multiversion::multiversion;
+
 /// Gathers a time column: a straight line through all of it, and the extremes of its steps.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Steps {
@@ -37,11 +39,55 @@ pub(super) struct Pace {
 }
 
 impl Steps {
-    #[inline]
-    pub(super) fn add(&mut self, time_s: Option<f64>) -> Result<(), Backwards> {
+    /// The times of further rows, NaN where none stands; the error comes with the place of the row.
+    pub(super) fn extend(&mut self, times: &[f64]) -> Result<(), (usize, Backwards)> {
+        let mut tried = false;
+        for (row, &time_s) in times.iter().enumerate() {
+            if self.known > 0
+                && !std::mem::replace(&mut tried, true)
+                && let Some(all) = self.with_rising(&times[row..])
+            {
+                *self = all;
+                break;
+            }
+            self.add(time_s).map_err(|backwards| (row, backwards))?;
+        }
+        Ok(())
+    }
+
+    /// With further times, if all of them are there and none goes back: the usual case at once.
+    fn with_rising(mut self, times: &[f64]) -> Option<Self> {
+        let (first, last) = (*times.first()?, *times.last()?);
+        let sums = rising(times, self.first);
+        let seam = first - self.last;
+        // Sums over what is missing or without bounds are neither.
+        if !(sums.t + sums.it).is_finite() || seam < 0.0 || sums.least < 0.0 {
+            return None;
+        }
+        if seam > 0.0 {
+            self.smallest = self.smallest.min(seam);
+        }
+        self.smallest = self.smallest.min(sums.smallest);
+        self.largest = self.largest.max(seam).max(sums.largest);
+        let (from, n) = (self.count as f64, times.len() as f64);
+        let (sum_i, sum_ii) = (n * (n - 1.0) / 2.0, (n - 1.0) * n * (2.0 * n - 1.0) / 6.0);
+        self.sum_i += n * from + sum_i;
+        self.sum_ii += n * from * from + 2.0 * from * sum_i + sum_ii;
+        self.sum_t += sums.t;
+        self.sum_it += from * sums.t + sums.it;
+        self.count += times.len() as u64;
+        self.known += times.len() as u64;
+        self.last = last;
+        Some(self)
+    }
+
+    /// The time of one further row, NaN where none stands.
+    fn add(&mut self, time_s: f64) -> Result<(), Backwards> {
         let index = self.count as f64;
         self.count += 1;
-        let Some(time_s) = time_s else { return Ok(()) };
+        if time_s.is_nan() {
+            return Ok(());
+        }
         if self.known == 0 {
             self.first = time_s;
             self.smallest = f64::INFINITY;
@@ -112,6 +158,49 @@ impl Steps {
     }
 }
 
+/// Of a stretch of times: sums over time and over row times time, and the extremes of the steps within it.
+struct Rising {
+    t: f64,
+    it: f64,
+    least: f64,
+    /// … of the steps above zero.
+    smallest: f64,
+    largest: f64,
+}
+
+/// Rows count from the stretch's first, times from `first`.
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn rising(times: &[f64], first: f64) -> Rising {
+    const LANES: usize = 8;
+    let (mut t, mut it) = ([0.0; LANES], [0.0; LANES]);
+    let (mut least, mut smallest) = ([f64::INFINITY; LANES], [f64::INFINITY; LANES]);
+    let mut largest = [0.0; LANES];
+    let mut row: [f64; LANES] = std::array::from_fn(|lane| (lane + 1) as f64);
+    let later = times.get(1..).unwrap_or_default();
+    for (before, now) in times.chunks(LANES).zip(later.chunks(LANES)) {
+        for (lane, (before, now)) in before.iter().zip(now).enumerate() {
+            let (step, since) = (now - before, now - first);
+            t[lane] += since;
+            it[lane] += row[lane] * since;
+            row[lane] += LANES as f64;
+            // The library's minimum minds values that are none and takes longer.
+            let lower = |old: f64, new: f64| if new < old { new } else { old };
+            let rise = if step > 0.0 { step } else { f64::INFINITY };
+            least[lane] = lower(least[lane], step);
+            smallest[lane] = lower(smallest[lane], rise);
+            largest[lane] = -lower(-largest[lane], -step);
+        }
+    }
+    let lowest = |values: [f64; LANES]| values.into_iter().fold(f64::INFINITY, f64::min);
+    Rising {
+        t: times.first().map_or(0.0, |time| time - first) + t.iter().sum::<f64>(),
+        it: it.iter().sum(),
+        least: lowest(least),
+        smallest: lowest(smallest),
+        largest: largest.into_iter().fold(0.0, f64::max),
+    }
+}
+
 /// Takes off the last digits that come from summing up: six digits if they say the same to 1e-9.
 fn rounded(rate_hz: f64) -> f64 {
     let short: f64 = format!("{rate_hz:.5e}").parse().unwrap_or(rate_hz);
@@ -129,7 +218,7 @@ mod tests {
     fn pace(times: impl Iterator<Item = f64>) -> Pace {
         let mut steps = Steps::default();
         for time in times {
-            steps.add(Some(time)).unwrap();
+            steps.add(time).unwrap();
         }
         steps.pace().unwrap()
     }
@@ -150,6 +239,33 @@ mod tests {
         let got = pace((0..1000).map(|i| -0.001 + f64::from(i) / 500e3));
         assert_eq!((got.rate_hz, got.start_s), (500e3, -0.001));
         assert!(got.steady);
+    }
+
+    /// Times with gaps, steps of nothing and rows without a time, taken in stretches and one by one.
+    #[test]
+    fn stretches_say_the_same_as_single_rows() {
+        let times: Vec<f64> = (0..3000)
+            .map(|i| match i {
+                1500 => f64::NAN,
+                _ => (f64::from(i + i / 1000) * 0.4).round() * 1e-6,
+            })
+            .collect();
+        let (mut single, mut stretches) = (Steps::default(), Steps::default());
+        times.iter().for_each(|time| single.add(*time).unwrap());
+        for stretch in times.chunks(700) {
+            stretches.extend(stretch).unwrap();
+        }
+        assert_eq!(single.missing(), stretches.missing());
+        let (a, b) = (single.pace().unwrap(), stretches.pace().unwrap());
+        assert_eq!((a.largest_s, a.steady), (b.largest_s, b.steady));
+        // Sums of some thousand terms in another order.
+        assert!((a.rate_hz / b.rate_hz - 1.0).abs() < 1e-12, "{a:?} {b:?}");
+        assert!((a.spread / b.spread - 1.0).abs() < 1e-12 && a.start_s == b.start_s);
+        let mut back = times[..1000].to_vec();
+        back[900] = 0.0;
+        let (row, backwards) = Steps::default().extend(&back).unwrap_err();
+        assert_eq!((row, backwards.after_s), (900, 0.0));
+        assert_eq!(backwards.before_s, times[899]);
     }
 
     #[test]

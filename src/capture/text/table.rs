@@ -58,8 +58,8 @@ impl Table {
         let mut rows = 0;
         while let Some(block) = feed.block(line)? {
             let found = Rows::of(&table.plan, block);
-            rows += found.begins.len() as u64;
-            if let Some((begin, end, stop)) = table.take(found) {
+            rows += found.times.len() as u64;
+            if let Some((begin, end, stop)) = table.take(&found, block) {
                 // A faulty row is an error unless it is the last one: then the file was cut off.
                 let terminator = table.plan.dialect.terminator;
                 let before = block[..begin].iter().filter(|&&byte| byte == terminator);
@@ -72,10 +72,7 @@ impl Table {
                 }
                 return table.close_after(feed, line, stop, row);
             }
-            line += block
-                .iter()
-                .filter(|&&byte| byte == table.plan.dialect.terminator)
-                .count() as u64;
+            line += found.lines;
             if rows > limit {
                 let what = format!("text with more than {limit} rows");
                 return Err(feed
@@ -143,30 +140,46 @@ impl Table {
     }
 
     /// Adds rows up to the first that does not fit: where it begins, where it ends if that is known, and why.
-    fn take(&mut self, rows: Rows) -> Option<(usize, Option<usize>, Stop)> {
+    fn take(&mut self, rows: &Rows, block: &[u8]) -> Option<(usize, Option<usize>, Stop)> {
         let channels = self.columns.len();
-        for (row, &time) in rows.times.iter().enumerate() {
-            for (column, value) in self.columns.iter_mut().zip(&rows.values[row * channels..]) {
-                column.add(*value);
-            }
-            let known = (!time.is_nan()).then_some(time);
-            if let Err(backwards) = self.steps.add(known) {
-                return Some((rows.begins[row], None, Stop::Backwards(backwards)));
-            }
-            if let Some(times) = &mut self.times {
-                if self.columns.iter().all(|column| column.two_level) {
-                    times.push(time);
-                } else {
-                    self.times = None;
-                }
-            }
+        for (index, column) in self.columns.iter_mut().enumerate() {
+            column.extend(&rows.values, index, channels);
         }
-        let (begin, end, fault) = rows.fault?;
-        Some((begin, Some(end), Stop::Unreadable(fault)))
+        if let Err((row, backwards)) = self.steps.extend(&rows.times) {
+            let begin = Rows::begin_of(&self.plan, block, row);
+            return Some((begin, None, Stop::Backwards(backwards)));
+        }
+        if self.columns.iter().any(|column| !column.two_level) {
+            self.times = None;
+        }
+        if let Some(times) = &mut self.times {
+            times.extend_from_slice(&rows.times);
+        }
+        let (begin, end, fault) = rows.fault.as_ref()?;
+        Some((*begin, Some(*end), Stop::Unreadable(*fault)))
     }
 }
 
 impl Column {
+    /// The values of one channel out of rows of several.
+    fn extend(&mut self, values: &[f32], channel: usize, channels: usize) {
+        // Folded without an early exit, so that the common case runs in vector registers.
+        let finite = values.iter().fold(true, |good, x| good & x.is_finite());
+        if !finite || self.two_level {
+            for value in values.iter().skip(channel).step_by(channels) {
+                self.add(*value);
+            }
+        } else if channels == 1 {
+            self.samples.extend_from_slice(values);
+        } else {
+            let own = values.iter().skip(channel).step_by(channels);
+            self.samples.extend(own);
+        }
+        if let Some(&last) = self.samples.last() {
+            self.last = last;
+        }
+    }
+
     /// The next value; the last good one where it is none.
     #[inline]
     fn add(&mut self, value: f32) {
