@@ -459,6 +459,8 @@ fn a_cut_last_line_is_left_out_but_no_other() {
     let got = read("t,a\n0,0.5\n1e-6,0.25\n2e-");
     assert_eq!(got.samples[0], [0.5, 0.25]);
     assert_eq!(got.layout.notes.len(), 1);
+    let got = read("t,a,b\n0,0.5,0.1\n1e-6,0.25,0.2\n2e-6,0.125");
+    assert_eq!(got.samples, [[0.5, 0.25], [0.1, 0.2]]);
     let message = refuse("t,a\n0,0.5\n1e-6\n2e-6,0.25\n3e-6,0.5\n");
     assert!(
         message.contains("line 3") && message.contains("1 of 2 columns"),

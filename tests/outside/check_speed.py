@@ -127,7 +127,7 @@ def two_threads(turns):
 def front():
     """The front end on a second at 500 kS/s, and mixing, filtering and picking one value a cycle in numpy."""
     done = subprocess.run(
-        ["cargo", "bench", "--profile", "dev", "--bench", "stages", "--", "front"], capture_output=True, text=True, cwd=ROOT, timeout=1800
+        ["cargo", "bench", "--bench", "stages", "--", "front"], capture_output=True, text=True, cwd=ROOT, timeout=1800
     )
     found = re.search(r"time:\s+\[\S+ \S+ ([\d.]+) (µs|ms)", done.stdout)
     own = float(found[1]) * {"µs": 1e-6, "ms": 1e-3}[found[2]]

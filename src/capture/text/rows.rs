@@ -77,6 +77,8 @@ impl Rows {
                     let end = rest
                         .position(|&byte| byte == plan.dialect.terminator)
                         .unwrap_or(text.len() - begin - 1);
+                    // What the row held up to there is none of a whole row's.
+                    rows.values.truncate(rows.times.len() * plan.names.len());
                     rows.fault = Some((origin + begin, origin + begin + end, fault));
                     break;
                 }
@@ -115,7 +117,6 @@ impl Rows {
                 return Ok(());
             }
         }
-        let before = self.values.len();
         let mut time = f64::NAN;
         let mut over = false;
         for (index, role) in plan.roles.iter().enumerate() {
@@ -126,10 +127,7 @@ impl Rows {
             over = last;
             match (role, cell) {
                 (Role::Skip, _) | (Role::Time(_), Cell::Missing) => {}
-                (_, Cell::Text) => {
-                    self.values.truncate(before);
-                    return Err(Fault::Unreadable(index + 1));
-                }
+                (_, Cell::Text) => return Err(Fault::Unreadable(index + 1)),
                 (&Role::Time(factor), Cell::Number(value)) => time = value * factor,
                 (&Role::Value(factor), Cell::Number(value)) => {
                     self.values.push((value * factor) as f32);
