@@ -33,8 +33,8 @@ fn every_scene_raises_what_is_due_and_nothing_else() {
             .filter(|code| !scene.due.contains(code) && !scene.may.contains(code));
         surplus.extend(unasked.map(|code| format!("{}: {code} is not due", scene.name)));
     }
-    // 95 % of some 110 that are due.
-    assert!(missing.len() <= 5, "{}", missing.join("\n"));
+    // The weakest cells of the long matrix miss one capture in ten; all the others raise theirs.
+    assert!(missing.len() <= 2, "{}", missing.join("\n"));
     assert!(surplus.len() <= 2, "{}", surplus.join("\n"));
 }
 
