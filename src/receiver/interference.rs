@@ -66,7 +66,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
         || forward(padded),
     );
     for _ in 0..PASSES {
-        let (between, mut differences) = Between::of(values);
+        let between = Between::of(values);
         let least = FAR_BELOW * power(values) / values.len() as f64;
         let lines;
         (hills, lines) = rayon::join(
@@ -76,6 +76,8 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
         if lines.is_empty() {
             break;
         }
+        let mut differences: [Vec<Complex32>; 2] =
+            [1.0, -1.0].map(|sign| difference(values, sign).collect());
         for line in lines {
             // Measured where the ripple is not: its lines are close by and may be stronger.
             let sign = if line.turned { -1.0 } else { 1.0 };
@@ -243,12 +245,9 @@ fn peaks(power: &[f64], reach: isize, threshold: f64, most: usize) -> Vec<f64> {
 }
 
 /// What a telegram that repeats (sign 1) or repeats inverted (−1) leaves nothing in.
-fn difference(values: &[Complex32], sign: f32) -> Vec<Complex32> {
-    values
-        .iter()
-        .zip(&values[TELEGRAM..])
-        .map(|(now, later)| now - later * sign)
-        .collect()
+fn difference(values: &[Complex32], sign: f32) -> impl Iterator<Item = Complex32> {
+    let pairs = values.iter().zip(&values[TELEGRAM..]);
+    pairs.map(move |(now, later)| now - later * sign)
 }
 
 /// A tone's turn from one telegram to the next.
@@ -267,22 +266,20 @@ struct Between {
 }
 
 impl Between {
-    /// With the differences themselves: of telegrams that repeat, and of those that repeat inverted.
-    fn of(values: &[Complex32]) -> (Self, [Vec<Complex32>; 2]) {
+    fn of(values: &[Complex32]) -> Self {
         let count = values.len() - TELEGRAM;
         let lines = count.next_power_of_two();
         let shape = window(count);
         let fft = forward(lines);
         let seen = |sign: f32| {
-            let difference = difference(values, sign);
-            let windowed = difference.iter().zip(shape.iter()).map(|(v, w)| v * w);
+            let windowed = difference(values, sign).zip(shape.iter());
             let mut buffer = Vec::with_capacity(lines);
-            buffer.extend(windowed);
+            buffer.extend(windowed.map(|(v, w)| v * w));
             buffer.resize(lines, Complex32::default());
             fft.process(&mut buffer);
-            (buffer, difference)
+            buffer
         };
-        let ((same, repeating), (turned, inverting)) = rayon::join(|| seen(1.0), || seen(-1.0));
+        let (same, turned) = rayon::join(|| seen(1.0), || seen(-1.0));
         // Both numbers of lines are powers of two: the gains repeat from one line of a telegram to the next.
         let period = lines / TELEGRAM;
         let gains: Vec<[f64; 2]> = (0..period)
@@ -304,13 +301,12 @@ impl Between {
                 }
             })
             .collect();
-        let between = Self {
+        Self {
             same,
             turned,
             power,
             count,
-        };
-        (between, [repeating, inverting])
+        }
     }
 
     /// Which difference shows a line better.
@@ -364,7 +360,8 @@ pub(super) fn measure(values: &[Complex32], place: f64) -> StrayTone {
     let each = 1 << (values.len() / 2048).clamp(1, BLOCK).ilog2();
     let still = Oscillator::new(-place).weighted_sums(values, &shape, each);
     let at = |off: f64| -> Complex64 {
-        let turned = Oscillator::new(-off * each as f64).turned(&still, Complex64::ONE);
+        let mut turned = still.clone();
+        Oscillator::new(-off * each as f64).turn(&mut turned, Complex64::ONE);
         turned.into_iter().map(wide).sum()
     };
     let mut off = 0.0;

@@ -92,14 +92,11 @@ impl Oscillator {
         &self.table
     }
 
-    /// Values times `factor` and the phasor, from value 0 on.
-    pub fn turned(&self, values: &[Complex32], factor: Complex64) -> Vec<Complex32> {
-        let mut turned = vec![Complex32::default(); values.len()];
-        let blocks = values.chunks(BLOCK).zip(turned.chunks_mut(BLOCK));
-        for ((from, into), base) in blocks.zip(self.bases(0)) {
-            turn(from, &self.table, single(factor * base), into);
+    /// Multiplies values with `factor` and the phasor, from value 0 on.
+    pub fn turn(&self, values: &mut [Complex32], factor: Complex64) {
+        for (block, base) in values.chunks_mut(BLOCK).zip(self.bases(0)) {
+            multiply(block, &self.table, single(factor * base));
         }
-        turned
     }
 
     /// Sums over every `each` values (a divisor of [`BLOCK`]) of value times weight times the phasor, from value 0 on.
@@ -114,7 +111,8 @@ impl Oscillator {
         let blocks = values.chunks(BLOCK).zip(weights.chunks(BLOCK));
         for ((values, weights), base) in blocks.zip(self.bases(0)) {
             let turned = &mut turned[..values.len()];
-            turn(values, &self.table, single(base), turned);
+            turned.copy_from_slice(values);
+            multiply(turned, &self.table, single(base));
             let parts = turned.chunks(each).zip(weights.chunks(each));
             sums.extend(parts.map(|(turned, weights)| -> Complex32 {
                 turned.iter().zip(weights).map(|(v, w)| v * w).sum()
@@ -161,16 +159,11 @@ impl Iterator for Bases {
     }
 }
 
-/// Values of a block times base and turns.
+/// Multiplies a block with base and turns.
 #[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
-fn turn(
-    values: &[Complex32],
-    turns: &[Complex32; BLOCK],
-    base: Complex32,
-    turned: &mut [Complex32],
-) {
-    for ((value, turn), turned) in values.iter().zip(turns).zip(turned) {
-        *turned = value * (turn * base);
+fn multiply(values: &mut [Complex32], turns: &[Complex32; BLOCK], base: Complex32) {
+    for (value, turn) in values.iter_mut().zip(turns) {
+        *value *= turn * base;
     }
 }
 
@@ -207,7 +200,9 @@ mod tests {
         let factor = Complex64::new(0.5, 0.1);
         let mut sum = vec![Complex32::default(); 10_000];
         oscillator.add_to(&mut sum, factor);
-        for (n, &turned) in oscillator.turned(&ones, factor).iter().enumerate() {
+        let mut all = ones.clone();
+        oscillator.turn(&mut all, factor);
+        for (n, &turned) in all.iter().enumerate() {
             let exact = factor * Complex64::cis(-TAU * 0.268_414_7 * n as f64);
             assert!((wide(turned) - exact).norm() < 2e-7, "{n}");
             assert!((wide(sum[n]) - exact).norm() < 2e-7, "{n}");

@@ -137,7 +137,7 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
             }
             let mut values = cycles.values[inner_from..inner_to].to_vec();
             let (tones, hills) = remove_tones(&mut values);
-            let (mut ripple, field) = divide_out(&values, cycles.field_hz);
+            let (mut ripple, field) = divide_out(values, cycles.field_hz);
             let impulses = blank_impulses(&mut ripple);
             if let Some(hills) = hills {
                 hills.weigh(&mut ripple);
@@ -228,11 +228,12 @@ fn blank_impulses(ripple: &mut [Complex32]) -> usize {
     spans.len()
 }
 
-fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit) {
-    let slope = phase_slope(values);
-    let turned = Oscillator::new(-slope / TAU).turned(values, Complex64::ONE);
-    let track = track(&turned);
-    let mut ripple = track.relative(&turned);
+fn divide_out(mut values: Vec<Complex32>, field_hz: f64) -> (Vec<Complex32>, FieldFit) {
+    let slope = phase_slope(&values);
+    Oscillator::new(-slope / TAU).turn(&mut values, Complex64::ONE);
+    let track = track(&values);
+    track.take_off(&mut values);
+    let mut ripple = values;
 
     // Cycles by which the field runs ahead of the values' clock: the tag divides the field, so its time is the
     // field's.
@@ -258,7 +259,7 @@ fn divide_out(values: &[Complex32], field_hz: f64) -> (Vec<Complex32>, FieldFit)
         .fold(0.0, f64::max)
         / mean.max(f64::MIN_POSITIVE);
     let frequency_hz = field_hz * (1.0 + (slope + fine_slope) / TAU);
-    let blocks = values.len() as f64 / BLOCK as f64;
+    let blocks = ripple.len() as f64 / BLOCK as f64;
     let fit = FieldFit {
         frequency_hz,
         amplitude: mean,

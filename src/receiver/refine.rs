@@ -107,8 +107,9 @@ pub fn refine(
         || square_of(&unit) / count,
     );
     let unit_power = power(&unit) / count;
-    let shaped: Vec<Complex32> = unit.iter().map(|&u| single(amplitude * wide(u))).collect();
-    let (mut wave, mut ideal_edges) = (shaped, shape.is_ideal());
+    let (mut wave, mut ideal_edges) = (unit, shape.is_ideal());
+    wave.iter_mut()
+        .for_each(|value| *value = single(amplitude * wide(*value)));
     let (mut mean_power, mut square) = (amplitude.norm_sqr(), amplitude * amplitude);
     let mut free = 1;
     if !ideal_edges {

@@ -78,9 +78,8 @@ impl Track {
         }
     }
 
-    /// The values relative to the field, less 1.
-    pub fn relative(&self, values: &[Complex32]) -> Vec<Complex32> {
-        let mut relative = vec![Complex32::default(); values.len()];
+    /// Makes of values what they are relative to the field, less 1.
+    pub fn take_off(&self, values: &mut [Complex32]) {
         // The line through two nodes holds from the one's middle to the other's.
         let half = self.block / 2;
         let (mut from, mut node) = (0, 0);
@@ -91,11 +90,9 @@ impl Track {
                 values.len()
             };
             let (field, next) = (self.at(from), self.at(from + 1));
-            let (values, relative) = (&values[from..upto], &mut relative[from..upto]);
-            along_line(values, field, next - field, relative);
+            along_line(&mut values[from..upto], field, next - field);
             (from, node) = (upto, node + 1);
         }
-        relative
     }
 
     /// Slope (radians a value) of the line through the nodes' unwrapped phases, and the phases.
@@ -112,13 +109,13 @@ impl Track {
     }
 }
 
-/// Values over a field that changes by `step` from one to the next, less 1.
+/// Divides values by a field that changes by `step` from one to the next, and takes off 1.
 #[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
-fn along_line(values: &[Complex32], field: Complex64, step: Complex64, relative: &mut [Complex32]) {
-    for (k, (value, relative)) in (0..values.len() as i32).zip(values.iter().zip(relative)) {
+fn along_line(values: &mut [Complex32], field: Complex64, step: Complex64) {
+    for (k, value) in (0..values.len() as i32).zip(values) {
         let field = field + step * f64::from(k);
         let inverse = field.conj() * (1.0 / field.norm_sqr());
-        *relative = value * single(inverse) - 1.0;
+        *value = *value * single(inverse) - 1.0;
     }
 }
 
@@ -187,7 +184,9 @@ mod tests {
                 })
                 .collect();
             let track = track(&values);
-            for (i, value) in track.relative(&values).iter().enumerate() {
+            let mut relative = values.clone();
+            track.take_off(&mut relative);
+            for (i, value) in relative.iter().enumerate() {
                 let field = track.at(i);
                 let exact = Complex64::new(values[i].re.into(), values[i].im.into()) / field - 1.0;
                 // Three roundings of a value of size 1 to single precision.

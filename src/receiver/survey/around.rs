@@ -87,25 +87,24 @@ pub fn around(raw: &[Complex32], piece: &Piece, clock_hz: f64) -> Option<Around>
 /// Averaged power of the difference, halved: that of what is not the tag's, in the scale of a tone's |amplitude|² spread
 /// over the window's lines.
 fn spectrum(raw: &[Complex32], sign: f32) -> Vec<f64> {
-    let difference: Vec<Complex32> = raw
-        .iter()
-        .zip(&raw[TELEGRAM..])
-        .map(|(now, later)| now - later * sign)
-        .collect();
-    let used = LINES.min(difference.len());
+    let later = &raw[TELEGRAM..];
+    let used = LINES.min(later.len());
     let shape = window(used);
     let energy: f64 = shape.iter().map(|w| f64::from(w * w)).sum();
-    let segments = ((difference.len() - used) / (LINES / 2)) + 1;
+    let segments = ((later.len() - used) / (LINES / 2)) + 1;
     let fft = forward(LINES);
     let mut power = vec![0.0; LINES];
     let share = 1.0 / (2.0 * energy * segments as f64 * LINES as f64);
+    let mut buffer = Vec::with_capacity(LINES);
     for segment in 0..segments {
         let from = segment * (LINES / 2);
-        let mut buffer: Vec<Complex32> = difference[from..from + used]
-            .iter()
-            .zip(shape.iter())
-            .map(|(v, w)| v * w)
-            .collect();
+        let pairs = raw[from..from + used].iter().zip(&later[from..]);
+        buffer.clear();
+        buffer.extend(
+            pairs
+                .zip(shape.iter())
+                .map(|((now, later), w)| (now - later * sign) * w),
+        );
         buffer.resize(LINES, Complex32::default());
         fft.process(&mut buffer);
         for (sum, value) in power.iter_mut().zip(&buffer) {

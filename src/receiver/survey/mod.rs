@@ -230,8 +230,10 @@ impl Survey {
 /// is left without them is no ripple any more.
 fn untouched(raw: &[Complex32]) -> Vec<Complex32> {
     let slope = phase_advance(&block_means(raw, BLOCK)) / BLOCK as f64;
-    let turned = Oscillator::new(-slope / std::f64::consts::TAU).turned(raw, Complex64::ONE);
-    track(&turned).relative(&turned)
+    let mut values = raw.to_vec();
+    Oscillator::new(-slope / std::f64::consts::TAU).turn(&mut values, Complex64::ONE);
+    track(&values).take_off(&mut values);
+    values
 }
 
 /// The field's own values over a piece.

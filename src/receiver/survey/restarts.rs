@@ -40,12 +40,11 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
     // repeats, and what it correlates with too.
     let turn = if linecode::inverts(&bits) { -0.5 } else { 0.0 } / PLACES as f64;
     let oscillator = Oscillator::new(turn);
-    let turned = |values: &[Complex32]| oscillator.turned(values, Complex64::ONE);
-    let states: Vec<Complex32> = (0..PLACES)
+    let mut template: Vec<Complex32> = (0..PLACES)
         .map(|n| Complex32::new(f32::from(states[n / (HALF / PLACE)]), 0.0))
         .collect();
     let (forward, inverse) = (forward(PLACES), inverse(PLACES));
-    let mut template = turned(&states);
+    oscillator.turn(&mut template, Complex64::ONE);
     forward.process(&mut template);
     let mut place: Option<usize> = None;
     let mut waiting: Option<usize> = None;
@@ -54,8 +53,13 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
         windows: 0,
     };
     for (index, chunk) in ripple.chunks_exact(WINDOW).enumerate() {
-        let sums: Vec<Complex32> = chunk.chunks(PLACE).map(|pair| pair.iter().sum()).collect();
-        let mut buffer = turned(&sums);
+        let mut buffer = Vec::with_capacity(PLACES);
+        buffer.extend(
+            chunk
+                .chunks(PLACE)
+                .map(|pair| pair.iter().sum::<Complex32>()),
+        );
+        oscillator.turn(&mut buffer, Complex64::ONE);
         buffer.resize(PLACES, Complex32::default());
         forward.process(&mut buffer);
         buffer
