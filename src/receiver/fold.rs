@@ -131,24 +131,21 @@ impl Fold {
     /// For each timing 0…31: energy of the boundary sums along their principal axis, less nothing; the noise adds the
     /// same to all of them.
     pub fn timing_scores(&self) -> [f64; BIT] {
-        // Running half-bit sums over one telegram and a bit on each side.
         let across_seam = |cells: &[Complex64]| -> Vec<Complex64> {
             let sign = if self.inverts { -1.0 } else { 1.0 };
             cells.iter().map(|cell| cell * sign).collect()
         };
-        let around = [
+        let mut around = [
             across_seam(&self.sums[TELEGRAM - HALF..]).as_slice(),
             &self.sums,
             &across_seam(&self.sums[..HALF]),
         ]
         .concat();
-        let mut half: Complex64 = around[..HALF].iter().sum();
-        let mut halves = Vec::with_capacity(TELEGRAM + HALF);
-        for (leaving, entering) in around.iter().zip(&around[HALF..]) {
-            halves.push(half);
-            half += entering - leaving;
+        // Sums of two, four, eight and sixteen cells: half bits.
+        for span in [1, 2, 4, 8] {
+            add_later(&mut around, span);
         }
-        scores(&halves)
+        scores(&around)
     }
 }
 
@@ -168,6 +165,14 @@ fn add(sums: &mut [Complex64], values: &[Complex32]) {
     for (sum, value) in sums.iter_mut().zip(values) {
         sum.re += f64::from(value.re);
         sum.im += f64::from(value.im);
+    }
+}
+
+/// Adds to each value the one that comes `span` later.
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn add_later(values: &mut [Complex64], span: usize) {
+    for index in 0..values.len() - span {
+        values[index] += values[index + span];
     }
 }
 
