@@ -6,7 +6,7 @@ use std::sync::Arc;
 use num_complex::Complex32;
 use rayon::prelude::*;
 
-use super::decision::{Boundaries, Likeliest, likeliest_number};
+use super::decision::{Boundaries, Decision, Likeliest, decide, likeliest_number};
 use super::fold::{BIT, Fold, TELEGRAM};
 use super::pulse_noise::noise_between_telegrams;
 use super::read::ReadLimits;
@@ -75,6 +75,45 @@ impl<'a> Stretch<'a> {
             fold,
         });
         Self { ripple, parities }
+    }
+
+    /// Only what lies along an axis, as real numbers.
+    pub fn along(&self, axis: f64) -> Self {
+        let parity = |parity: &Parity| Parity {
+            fold: parity.fold.along(axis),
+            noise_var: parity.noise_var,
+        };
+        let [same, inverted] = &self.parities;
+        Self {
+            ripple: self.ripple,
+            parities: [parity(same), parity(inverted)],
+        }
+    }
+
+    /// Energy of the boundary sums relative to noise at the best timing and parity; 0 where the noise is not known.
+    pub fn strongest(&self) -> f64 {
+        let unit = (BIT * BIT) as f64 * self.ripple.len() as f64 / TELEGRAM as f64;
+        let of_parity = |parity: &Parity| {
+            let scores = parity.fold.timing_scores();
+            Some(scores.into_iter().fold(0.0, f64::max) / (unit * parity.noise_var?))
+        };
+        let scores = self.parities.iter().filter_map(of_parity);
+        scores.fold(0.0, f64::max)
+    }
+
+    /// The number found there with ideal edges, with its odds.
+    pub fn decide(&self, found: &Acquired, limits: &ReadLimits) -> Option<Decision> {
+        let parity = &self.parities[usize::from(found.inverts)];
+        decide(&boundaries(
+            &Hypothesis {
+                score: 0.0,
+                timing: found.timing,
+                fold: Arc::new(parity.fold.clone()),
+                shape: found.shape,
+                noise_var: parity.noise_var,
+            },
+            limits,
+        ))
     }
 }
 

@@ -63,6 +63,17 @@ impl Fold {
         }
     }
 
+    /// Only what lies along an axis, as real numbers.
+    pub fn along(&self, axis: f64) -> Self {
+        let turn = Complex64::cis(-axis);
+        let part = |sum: &Complex64| Complex64::new((sum * turn).re, 0.0);
+        Self {
+            sums: self.sums.iter().map(part).collect(),
+            counts: self.counts.clone(),
+            inverts: self.inverts,
+        }
+    }
+
     /// A fold whose cells were summed elsewhere; every cell counts as reached once.
     pub fn from_real(sums: &[f64], inverts: bool) -> Self {
         Self {

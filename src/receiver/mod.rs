@@ -7,6 +7,7 @@
 pub mod decision;
 
 mod acquire;
+mod apart;
 mod band;
 mod bursts;
 mod chain;

@@ -5,6 +5,7 @@ use std::ops::Range;
 use num_complex::Complex32;
 
 use super::acquire::{Acquired, Stretch, acquire, strongest_span};
+use super::apart::by_angle;
 use super::decision::{Decision, Known};
 use super::fold::{BIT, TELEGRAM};
 use super::pieces::Piece;
@@ -116,13 +117,18 @@ impl Attempt {
 
     /// What contradicts the number is within what noise does.
     pub fn fits(&self) -> bool {
-        self.decision.misfit >= LEAST_FIT
+        fits_noise(self.decision.misfit)
     }
 
     /// Eb/N0 after adding up the telegrams, dB.
     pub fn folded_db(&self) -> f64 {
         10.0 * (self.ebn0 * self.telegrams).max(1e-30).log10()
     }
+}
+
+/// Whether noise contradicts a right number as much often enough.
+pub fn fits_noise(misfit: f64) -> bool {
+    misfit >= LEAST_FIT
 }
 
 /// A tag sends its first telegram this soon after the field came on, or it was not silent until then (10 ms: three
@@ -173,6 +179,17 @@ fn read_span(
                 continue;
             }
             Further::Left(attempt) => left = attempt.map(|attempt| *attempt),
+        }
+        // Of several equally strong tags none may be readable through the others.
+        if tags.is_empty() {
+            let mut all = by_angle(ripple, band, limits);
+            if all.len() > 1 {
+                fit_together(ripple, &mut all, band, limits);
+                if all.iter().all(|tag| tag.attempt.is_read(limits)) {
+                    tags = all;
+                    continue;
+                }
+            }
         }
         let rest = without(ripple, &tags, 1.0);
         if tags.is_empty() || !tags.iter().any(|tag| repeats(&rest, tag, limits.real)) {
