@@ -83,21 +83,25 @@ impl<'a> Stretch<'a> {
             fold: parity.fold.along(axis),
             noise_var: parity.noise_var,
         };
-        let [same, inverted] = &self.parities;
         Self {
             ripple: self.ripple,
-            parities: [parity(same), parity(inverted)],
+            parities: self.parities.each_ref().map(parity),
         }
     }
 
     /// Energy of the boundary sums relative to noise at the best timing and parity; 0 where the noise is not known.
     pub fn strongest(&self) -> f64 {
-        let unit = (BIT * BIT) as f64 * self.ripple.len() as f64 / TELEGRAM as f64;
-        let of_parity = |parity: &Parity| {
-            let scores = parity.fold.timing_scores();
-            Some(scores.into_iter().fold(0.0, f64::max) / (unit * parity.noise_var?))
-        };
-        let scores = self.parities.iter().filter_map(of_parity);
+        let folds = self.parities.iter().map(|parity| &parity.fold);
+        self.best_score(folds, self.ripple.len())
+    }
+
+    /// The same of folds of a part of the ripple, in the order of the parities.
+    fn best_score<'f>(&self, folds: impl Iterator<Item = &'f Fold>, values: usize) -> f64 {
+        let unit = (BIT * BIT) as f64 * values as f64 / TELEGRAM as f64;
+        let scores = folds.zip(&self.parities).filter_map(|(fold, parity)| {
+            let best = fold.timing_scores().into_iter().fold(0.0, f64::max);
+            Some(best / (unit * parity.noise_var?))
+        });
         scores.fold(0.0, f64::max)
     }
 
@@ -233,14 +237,7 @@ pub fn strongest_span(stretch: &Stretch<'_>) -> Option<Range<usize>> {
         .par_iter()
         .map(|part| {
             let folds = Fold::both(&ripple[part.clone()]);
-            let scores = folds
-                .iter()
-                .zip(&stretch.parities)
-                .filter_map(|(fold, parity)| {
-                    let unit = (BIT * BIT * part.len() / TELEGRAM) as f64 * parity.noise_var?;
-                    Some(fold.timing_scores().into_iter().fold(0.0, f64::max) / unit)
-                });
-            scores.fold(0.0, f64::max)
+            stretch.best_score(folds.iter(), part.len())
         })
         .collect();
     let (part, score) = parts

@@ -3,11 +3,12 @@
 //! Neither of two equal tags may be readable through the other, but mostly their ripples lie at different angles. Of the
 //! folded ripple only the part along one axis is looked at; where that lies across one tag's axis, the other stands alone.
 
+use num_complex::Complex32;
+
 use super::acquire::{Acquired, Stretch, acquire};
 use super::read::{ReadLimits, fits_noise};
 use super::refine::{Band, Refined, refine};
 use super::shape::Shape;
-use num_complex::Complex32;
 
 /// Axes tried: of a tag half a step off one, 3 % are left.
 const AXES: usize = 48;
