@@ -10,11 +10,11 @@
 
 use std::f64::consts::TAU;
 
+use fieldripple::receiver::{Samples, Signal, receive};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
-use ripplemark::receiver::{Samples, Signal, receive};
 
 const RATE_HZ: f64 = 500e3;
 const SAMPLES: usize = 35_000;

@@ -15,15 +15,15 @@
 
 use std::f64::consts::TAU;
 
+use fieldripple::linecode;
+use fieldripple::margin::Told;
+use fieldripple::receiver::decision::{Known, USUAL_SHARE, usual_fields};
+use fieldripple::receiver::{HALF, Samples, Signal, Terms, receive};
+use fieldripple::telegram::Telegram;
+use fieldripple::world::{DirectSignal, View, noise_sigma};
 use num_complex::Complex64;
 use rand::{RngExt, SeedableRng};
 use rayon::prelude::*;
-use ripplemark::linecode;
-use ripplemark::margin::Told;
-use ripplemark::receiver::decision::{Known, USUAL_SHARE, usual_fields};
-use ripplemark::receiver::{HALF, Samples, Signal, Terms, receive};
-use ripplemark::telegram::Telegram;
-use ripplemark::world::{DirectSignal, View, noise_sigma};
 
 const RATE_HZ: f64 = 500e3;
 const DEPTH: f64 = 0.01;

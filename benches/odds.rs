@@ -16,17 +16,17 @@
 use std::f64::consts::{FRAC_PI_2, TAU};
 use std::sync::Arc;
 
+use fieldripple::linecode;
+use fieldripple::receiver::decision::Known;
+use fieldripple::receiver::{
+    Attempt, BIT, Edge, FieldFit, HALF, Piece, ReadLimits, TELEGRAM, read_piece,
+};
+use fieldripple::telegram::{CODED_BITS, HEADER_BITS, TELEGRAM_BITS, Telegram};
 use num_complex::Complex32;
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
-use ripplemark::linecode;
-use ripplemark::receiver::decision::Known;
-use ripplemark::receiver::{
-    Attempt, BIT, Edge, FieldFit, HALF, Piece, ReadLimits, TELEGRAM, read_piece,
-};
-use ripplemark::telegram::{CODED_BITS, HEADER_BITS, TELEGRAM_BITS, Telegram};
 
 const FIELD_HZ: f64 = 134_200.0;
 const TELEGRAMS: f64 = 2.3;

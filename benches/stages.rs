@@ -7,12 +7,12 @@
 use std::hint::black_box;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use ripplemark::receiver::decision::{Boundaries, Known, decide};
-use ripplemark::receiver::{
+use fieldripple::receiver::decision::{Boundaries, Known, decide};
+use fieldripple::receiver::{
     Fold, ReadLimits, Samples, Signal, Tuning, read_piece, receive, to_cycles, with_carrier,
 };
-use ripplemark::telegram::{TELEGRAM_BITS, Telegram};
-use ripplemark::world::{DirectSignal, RippleTag, View, noise_sigma, ripple_rms};
+use fieldripple::telegram::{TELEGRAM_BITS, Telegram};
+use fieldripple::world::{DirectSignal, RippleTag, View, noise_sigma, ripple_rms};
 
 const RATE_HZ: f64 = 500e3;
 const FIELD_HZ: f64 = 134_200.0;

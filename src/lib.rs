@@ -48,9 +48,9 @@
 //! Make 100 ms of a tag whose ripple is nearly all phase, and read it:
 //!
 //! ```
-//! use ripplemark::receiver::{Samples, Signal, receive};
-//! use ripplemark::telegram::{Identity, Telegram};
-//! use ripplemark::world::{DirectSignal, RippleTag, View, noise_sigma};
+//! use fieldripple::receiver::{Samples, Signal, receive};
+//! use fieldripple::telegram::{Identity, Telegram};
+//! use fieldripple::world::{DirectSignal, RippleTag, View, noise_sigma};
 //!
 //! let (rate_hz, field_hz, depth) = (500e3, 134_200.0, 0.01);
 //! let tag = RippleTag {
@@ -90,7 +90,7 @@
 //! println!("{number}, ripple {:.2} % at {:.0}°", 100.0 * attempt.depth, attempt.angle.to_degrees());
 //! assert_eq!(number.to_string(), "999 000123456789");
 //! # assert!((attempt.angle.to_degrees() - 80.0).abs() < 3.0);
-//! # Ok::<(), ripplemark::telegram::IdentityError>(())
+//! # Ok::<(), fieldripple::telegram::IdentityError>(())
 //! ```
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]

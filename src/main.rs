@@ -1,4 +1,4 @@
-//! The `ripplemark` program: arguments in, exit code out. Everything else is in the library and in `command`.
+//! The `fieldripple` program: arguments in, exit code out. Everything else is in the library and in `command`.
 #![deny(unsafe_code)]
 
 mod command;

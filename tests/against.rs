@@ -7,7 +7,7 @@ use serde_json::Value;
 use tempfile::TempDir;
 
 fn run(folder: &Path, line: &str) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+    Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .args(line.split_whitespace())
         .current_dir(folder)
         .output()

@@ -2,12 +2,12 @@
 //! Pb = 2Q(√(2γ))(1 − Q(√(2γ))), γ = Eb/N0; deciding per boundary is 3.01 dB better than inside each bit (Bletsas et al.,
 //! IEEE Trans. Commun. 60(3) 2012, abstract; the formula itself is derived and was met by simulation).
 
+use fieldripple::linecode;
+use fieldripple::receiver::{BIT, Fold, HALF, TELEGRAM};
+use fieldripple::telegram::{TELEGRAM_BITS, Telegram};
 use num_complex::Complex32;
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
-use ripplemark::linecode;
-use ripplemark::receiver::{BIT, Fold, HALF, TELEGRAM};
-use ripplemark::telegram::{TELEGRAM_BITS, Telegram};
 
 /// Q function through the complementary error function.
 fn q(x: f64) -> f64 {

@@ -1,6 +1,6 @@
 //! Captures in the forms instruments write them: what is read, and what is said about it.
 
-use ripplemark::capture::{
+use fieldripple::capture::{
     self, ChannelInfo, Layout, OpenOptions, RateOrigin, RawKind, Recording, Unit, WriteKind,
 };
 use std::path::{Path, PathBuf};
@@ -304,7 +304,7 @@ fn a_row_of_units_below_the_names() {
 }
 
 #[test]
-fn a_preamble_of_settings() {
+fn lines_of_settings() {
     let text = "Model,Bench scope\nRecord Length,4,Points\nSample Interval,5e-7,s\nVertical Units,V\nNote,\"a, b\"\n\nTIME,CH1\n-1e-6,0.1\n-5e-7,0.2\n0,0.3\n5e-7,0.4\n";
     let got = read(text);
     assert_eq!((names(&got), units(&got)), (vec!["CH1"], vec![Unit::Volt]));
@@ -313,7 +313,7 @@ fn a_preamble_of_settings() {
 }
 
 #[test]
-fn the_interval_stands_in_the_preamble_only() {
+fn the_interval_stands_in_the_settings_only() {
     for (text, rate_hz) in [
         ("Sample Rate: 2 MSa/s\nCH1 (V)\n0.1\n0.2\n0.3\n", 2e6),
         ("# sampling period = 0.4 us\n0.1\n0.2\n0.3\n", 2.5e6),

@@ -22,7 +22,7 @@ impl Bench {
     }
 
     fn command(&self, line: &str) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_ripplemark"));
+        let mut command = Command::new(env!("CARGO_BIN_EXE_fieldripple"));
         command
             .args(line.split_whitespace())
             .current_dir(self.0.path());
@@ -123,7 +123,7 @@ fn follows_the_schema(value: &Value) {
     check(
         value,
         &[
-            ("schema", |v| v == "ripplemark.decode/1"),
+            ("schema", |v| v == "fieldripple.decode/1"),
             ("verdict", |v| v == "read" || v == "unread"),
         ],
     );

@@ -5,10 +5,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use ripplemark::draw::{
+use fieldripple::draw::{
     About, DrawError, FIGURE_SIZE, Panel, View, figure_png, figure_svg, panel_svg,
 };
-use ripplemark::receiver::{Reception, Samples, Signal, receive};
+use fieldripple::receiver::{Reception, Samples, Signal, receive};
 
 fn waveforms() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("waveforms")
@@ -19,7 +19,7 @@ fn decode(arguments: &[&str], figure: &Path) -> Output {
 }
 
 fn program(arguments: &[&str], figure: &Path) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+    Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .args(arguments)
         .arg("--figure")
         .arg(figure)
@@ -158,7 +158,7 @@ fn the_kept_figures_are_what_the_program_draws() {
         let command = line.rsplit('|').nth(1).unwrap().trim();
         let command = command
             .trim_matches('`')
-            .strip_prefix("ripplemark ")
+            .strip_prefix("fieldripple ")
             .unwrap();
         let (arguments, name) = command.split_once(" --figure ").unwrap();
         let picture = folder.path().join(name);

@@ -3,11 +3,11 @@
 //! The short version runs with every `cargo test`: each scene once, with a seed the long one does not use. The long one
 //!
 //! ```text
-//! RIPPLEMARK_SEEDS=30 cargo test --test findings the_long_matrix -- --ignored --nocapture
+//! FIELDRIPPLE_SEEDS=30 cargo test --test findings the_long_matrix -- --ignored --nocapture
 //! ```
 //!
 //! prints the tables of `tests/findings_matrix.md`: a row a scene with what was raised in how many captures, then a row a
-//! finding. RIPPLEMARK_SCENES=WORD takes only scenes whose name holds it.
+//! finding. FIELDRIPPLE_SCENES=WORD takes only scenes whose name holds it.
 
 mod matrix;
 
@@ -53,8 +53,8 @@ fn every_finding_has_its_scenes() {
 #[test]
 #[ignore = "some thousand captures: half an hour"]
 fn the_long_matrix() {
-    let seeds: u64 = std::env::var("RIPPLEMARK_SEEDS").map_or(30, |seeds| seeds.parse().unwrap());
-    let word = std::env::var("RIPPLEMARK_SCENES").unwrap_or_default();
+    let seeds: u64 = std::env::var("FIELDRIPPLE_SEEDS").map_or(30, |seeds| seeds.parse().unwrap());
+    let word = std::env::var("FIELDRIPPLE_SCENES").unwrap_or_default();
     println!("| scene | due | raised in of {seeds} |\n|---|---|---|");
     // Code: scenes where due with the least count; captures where not due with the count of wrong ones.
     let mut due: BTreeMap<&str, Vec<u64>> = BTreeMap::new();

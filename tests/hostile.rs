@@ -2,7 +2,7 @@
 //!
 //! The committed files come from `tests/outside/make_hostile.py`; what cannot be committed is made here.
 
-use ripplemark::capture::{self, OpenOptions, RawKind};
+use fieldripple::capture::{self, OpenOptions, RawKind};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -181,7 +181,7 @@ fn survives(path: &Path, options: &[&str]) {
     let output = Command::new("sh")
         .args(["-c", "ulimit -v \"$0\" && exec \"$@\""])
         .arg(LIMIT_KIB.to_string())
-        .args([env!("CARGO_BIN_EXE_ripplemark"), "decode"])
+        .args([env!("CARGO_BIN_EXE_fieldripple"), "decode"])
         .args(options)
         .arg("--")
         .arg(path)

@@ -25,8 +25,8 @@ const CHAPTERS: [&str; 13] = [
     "bench",
 ];
 
-fn ripplemark(arguments: &[&str], folder: &Path) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+fn fieldripple(arguments: &[&str], folder: &Path) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .args(arguments)
         .current_dir(folder)
         .output()
@@ -43,7 +43,7 @@ impl Lesson {
         let place = tempfile::tempdir().unwrap();
         let mut all = vec!["lesson", "pages", "--exercise", "6"];
         all.extend(arguments);
-        let output = ripplemark(&all, place.path());
+        let output = fieldripple(&all, place.path());
         assert!(output.status.success(), "{output:?}");
         Self { place }
     }
@@ -239,7 +239,7 @@ fn every_command_runs_and_makes_what_the_page_shows() {
     }
     let (making, using): (Vec<&String>, Vec<&String>) = all
         .iter()
-        .partition(|command| command.starts_with("ripplemark synth"));
+        .partition(|command| command.starts_with("fieldripple synth"));
     assert!(
         making.len() > 40 && using.len() > 8,
         "{} {}",
@@ -248,7 +248,7 @@ fn every_command_runs_and_makes_what_the_page_shows() {
     );
     making.par_iter().for_each(|command| {
         let parts: Vec<&str> = command.split(' ').skip(1).collect();
-        let output = ripplemark(&parts, place.path());
+        let output = fieldripple(&parts, place.path());
         assert!(output.status.success(), "{command}: {output:?}");
         let kept = lesson.path().join(parts[1]);
         let made = place.path().join(parts[1]);
@@ -260,7 +260,7 @@ fn every_command_runs_and_makes_what_the_page_shows() {
             );
         }
         if let Some(capture) = captures.get(*command) {
-            let output = ripplemark(&["decode", "--json", parts[1]], place.path());
+            let output = fieldripple(&["decode", "--json", parts[1]], place.path());
             let decoded: Value = serde_json::from_slice(&output.stdout).unwrap();
             assert_eq!(decoded, capture["decoded"], "{command}");
         } else {
@@ -269,7 +269,7 @@ fn every_command_runs_and_makes_what_the_page_shows() {
     });
     for command in using {
         let parts: Vec<&str> = command.split(' ').skip(1).collect();
-        let output = ripplemark(&parts, place.path());
+        let output = fieldripple(&parts, place.path());
         assert!(
             matches!(output.status.code(), Some(0 | 1)),
             "{command}: {output:?}"
@@ -400,7 +400,7 @@ fn the_answer_sheet_is_the_truth_and_can_be_found_out() {
 /// The numbers that `decode` reads in an exercise are those of the answer sheet; returns all that it says.
 fn holds_what_the_sheet_says(pages: &Path, capture: &str, numbers: &str) -> Value {
     let file = format!("exercise/{capture}");
-    let output = ripplemark(&["decode", "--json", &file], pages);
+    let output = fieldripple(&["decode", "--json", &file], pages);
     let decoded: Value = serde_json::from_slice(&output.stdout).unwrap();
     let readings = decoded["readings"].as_array().unwrap().iter();
     let mut read: Vec<String> = readings
@@ -419,7 +419,7 @@ fn exercises_of_any_seed_can_be_solved() {
     for seed in ["4", "15", "4242"] {
         let place = tempfile::tempdir().unwrap();
         let made = ["lesson", "pages", "--exercise", "12", "--seed", seed];
-        let output = ripplemark(&made, place.path());
+        let output = fieldripple(&made, place.path());
         assert!(output.status.success(), "{output:?}");
         let pages = place.path().join("pages");
         let sheet = fs::read_to_string(pages.join("teacher/answer-sheet.csv")).unwrap();
@@ -451,10 +451,10 @@ fn exercises_of_any_seed_can_be_solved() {
 #[test]
 fn answers_are_graded() {
     let place = tempfile::tempdir().unwrap();
-    let output = ripplemark(&["lesson", "pages", "--exercise", "3"], place.path());
+    let output = fieldripple(&["lesson", "pages", "--exercise", "3"], place.path());
     assert!(output.status.success());
     let says = |arguments: &[&str], words: &str, code: i32| {
-        let output = ripplemark(arguments, place.path());
+        let output = fieldripple(arguments, place.path());
         assert_eq!(output.status.code(), Some(code), "{output:?}");
         let text = [output.stdout, output.stderr].concat();
         let text = String::from_utf8(text).unwrap();
@@ -493,7 +493,7 @@ fn foreign_folders_are_left_alone() {
     let folder = place.path().join("photos");
     fs::create_dir(&folder).unwrap();
     fs::write(folder.join("cat.txt"), "cat").unwrap();
-    let output = ripplemark(&["lesson", "photos"], place.path());
+    let output = fieldripple(&["lesson", "photos"], place.path());
     assert_eq!(output.status.code(), Some(2), "{output:?}");
     let error = String::from_utf8(output.stderr).unwrap();
     assert!(
@@ -517,7 +517,7 @@ fn chapters_print_as_text() {
             } else {
                 (place_in_list + 1).to_string()
             };
-            let output = ripplemark(&["lesson", "--text", &name], place.path());
+            let output = fieldripple(&["lesson", "--text", &name], place.path());
             assert!(output.status.success(), "{chapter}: {output:?}");
             let text = String::from_utf8(output.stdout).unwrap();
             assert!(
@@ -536,7 +536,7 @@ fn chapters_print_as_text() {
                 "{chapter}"
             );
         });
-    let output = ripplemark(&["lesson", "--text", "bees"], place.path());
+    let output = fieldripple(&["lesson", "--text", "bees"], place.path());
     assert_eq!(output.status.code(), Some(2));
     let error = String::from_utf8(output.stderr).unwrap();
     assert!(

@@ -1,25 +1,25 @@
-//! `ripplemark margin` from outside, and the theory and statistics that it stands on.
+//! `fieldripple margin` from outside, and the theory and statistics that it stands on.
 
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 use std::sync::atomic::AtomicBool;
 
-use ripplemark::margin::theory::{
+use fieldripple::margin::theory::{
     Decision, bit_errors_inside_bits, bit_errors_of_boundaries, captures_inside_bits, simulate,
     telegrams_inside_bits, telegrams_of_boundaries,
 };
-use ripplemark::margin::{
-    Contestant, Draw, Plan, Scene, Shard, Table, Tally, run, told, told_sums, wilson95,
+use fieldripple::margin::{
+    Contestant, Draw, Part, Plan, Scene, Table, Tally, run, told, told_sums, wilson95,
 };
-use ripplemark::telegram::{Identity, Telegram};
-use ripplemark::world::{
+use fieldripple::telegram::{Identity, Telegram};
+use fieldripple::world::{
     DirectSignal, RippleTag, Stream, View, generator, noise_sigma, ripple_rms, uniform,
 };
 use tempfile::TempDir;
 
 fn command(folder: &Path, threads: u32, arguments: &str) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+    Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .arg("margin")
         .args(arguments.split_whitespace())
         .current_dir(folder)
@@ -69,13 +69,13 @@ fn threads_resuming_and_parts_give_the_same_table() {
     assert_eq!(one, kept("resumed.csv"));
 
     for part in 1..=3 {
-        let line = format!("{SMALL} --trials 7 --csv part{part}.csv --shard {part}/3");
+        let line = format!("{SMALL} --trials 7 --csv part{part}.csv --part {part}/3");
         done(at, 1, &line);
     }
     let table = done(
         at,
         1,
-        "--merge part3.csv part1.csv part2.csv --csv whole.csv",
+        "--gather part3.csv part1.csv part2.csv --csv whole.csv",
     );
     assert_eq!(one, kept("whole.csv"));
     assert!(table.contains("ebn0: Eb/N0"), "{table}");
@@ -88,12 +88,12 @@ fn threads_resuming_and_parts_give_the_same_table() {
     assert_eq!(one, kept("whole.csv"));
     assert!(kept("whole.svg").contains("captures read, %"));
 
-    let again = refused(at, "--merge part1.csv part1.csv");
+    let again = refused(at, "--gather part1.csv part1.csv");
     assert!(
         again.contains("part 1/3 of the plan is there already"),
         "{again}"
     );
-    let missing = command(at, 1, "--merge part1.csv part2.csv");
+    let missing = command(at, 1, "--gather part1.csv part2.csv");
     let note = String::from_utf8(missing.stderr).unwrap();
     assert!(note.contains("3/3 is missing"), "{note}");
     let other = refused(
@@ -158,7 +158,7 @@ fn two_axes_give_a_map_and_a_scenario_is_varied_by_its_keys() {
     );
     let json: serde_json::Value =
         serde_json::from_str(&done(at, 1, &format!("{line} --json"))).unwrap();
-    assert_eq!(json["schema"], "ripplemark.margin/1");
+    assert_eq!(json["schema"], "fieldripple.margin/1");
     assert_eq!(json["rows"].as_array().unwrap().len(), 8);
     assert_eq!(json["rows"][0]["values"], serde_json::json!([0.0, -20.0]));
     // Coils and circuits too.
@@ -195,8 +195,8 @@ fn bad_arguments_are_refused_in_one_line() {
         ("--vary ebn0=1 --vary ebn0=2", "given twice"),
         ("--vary ebn0=1 --vary depth=0.1 --vary seconds=1", "3 times"),
         ("--vary seconds=3000", "samples a capture; allowed are"),
-        ("--vary ebn0=1 --shard 1/2", "--csv"),
-        ("--vary ebn0=1 --csv x.csv --shard 3/2", "I/N"),
+        ("--vary ebn0=1 --part 1/2", "--csv"),
+        ("--vary ebn0=1 --csv x.csv --part 3/2", "I/N"),
         (
             "--vary ebn0=1 --csv x.csv --resume",
             "receiver,value,trials",
@@ -205,9 +205,9 @@ fn bad_arguments_are_refused_in_one_line() {
         ("--vary ebn0=1 --figure x.jpg", ".png or .svg"),
         ("--vary ebn0=1 --until 0.0001", "0.002 to 1"),
         ("--vary depth=0.1 --limit", "--limit goes with"),
-        ("--merge none.csv", "none.csv"),
-        ("--merge x.csv", "line 1 is 'a,b'"),
-        ("--merge x.csv --vary ebn0=1", "--vary"),
+        ("--gather none.csv", "none.csv"),
+        ("--gather x.csv", "line 1 is 'a,b'"),
+        ("--gather x.csv --vary ebn0=1", "--vary"),
     ] {
         let error = refused(at, line);
         assert!(error.contains(want), "{line}: {error}");
@@ -314,7 +314,7 @@ fn counted(
         seed,
         trials,
         until: None,
-        shard: Shard::WHOLE,
+        part: Part::WHOLE,
         scene: &make,
     };
     let mut table = Table::new(&plan.receivers, &plan.points);

@@ -2,16 +2,16 @@
 //! read as often as not; a decibel to either side turns most of them.
 //!
 //! ```text
-//! RIPPLEMARK_TRIALS=60 cargo test --test margin_told the_table -- --ignored --nocapture
+//! FIELDRIPPLE_TRIALS=60 cargo test --test margin_told the_table -- --ignored --nocapture
 //! ```
 //!
 //! prints the table of `tests/margin_told.md`.
 
+use fieldripple::findings::findings;
+use fieldripple::receiver::{Reception, Samples, Signal, receive};
+use fieldripple::telegram::Telegram;
+use fieldripple::world::{DirectSignal, RippleTag, View, noise_sigma, ripple_rms};
 use rand::{RngExt, SeedableRng};
-use ripplemark::findings::findings;
-use ripplemark::receiver::{Reception, Samples, Signal, receive};
-use ripplemark::telegram::Telegram;
-use ripplemark::world::{DirectSignal, RippleTag, View, noise_sigma, ripple_rms};
 
 const RATE_HZ: f64 = 500e3;
 const DEPTH: f64 = 0.01;
@@ -123,7 +123,7 @@ fn a_decibel_and_a_half_to_either_side_turns_most() {
 #[ignore = "some thousand captures: ten minutes"]
 fn the_table() {
     let trials: u64 =
-        std::env::var("RIPPLEMARK_TRIALS").map_or(60, |trials| trials.parse().unwrap());
+        std::env::var("FIELDRIPPLE_TRIALS").map_or(60, |trials| trials.parse().unwrap());
     println!(
         "| captures | changed by | 1 dB less than told | as told | 1 dB more than told |\n|---|---|---|---|---|"
     );

@@ -1,11 +1,11 @@
 //! The README is true: its commands are run and print what it shows, and what it lists is what there is.
 //!
-//! A ```` ```console ```` block holds commands (`$ ripplemark …`) with the output below each; `$ echo $?` with a number
+//! A ```` ```console ```` block holds commands (`$ fieldripple …`) with the output below each; `$ echo $?` with a number
 //! below states the exit code of the command before, which is 0 otherwise. In shown output a line `…` stands for any
 //! number of lines and a trailing `…` for the rest of a line. Measured values, the numbers with a decimal point, may
 //! differ by 2 % or two units of their last digit: another processor's arithmetic rounds elsewhere.
 //!
-//! `RIPPLEMARK_README=write cargo test --test readme` writes the real output into blocks that no longer match.
+//! `FIELDRIPPLE_README=write cargo test --test readme` writes the real output into blocks that no longer match.
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -39,11 +39,11 @@ fn bench() -> TempDir {
     bench
 }
 
-/// Output (standard output, then standard error) and exit code of a line `ripplemark …`.
+/// Output (standard output, then standard error) and exit code of a line `fieldripple …`.
 fn run(line: &str, folder: &Path) -> (String, i32) {
     let mut words = shell_words(line).into_iter();
-    assert_eq!(words.next().as_deref(), Some("ripplemark"), "{line}");
-    let output = Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+    assert_eq!(words.next().as_deref(), Some("fieldripple"), "{line}");
+    let output = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .args(words)
         .current_dir(folder)
         .output()
@@ -170,9 +170,9 @@ fn with_real_output(page: &str) -> (String, Vec<String>) {
 #[test]
 fn the_tour_prints_what_it_shows() {
     let page = readme();
-    assert!(page.matches("$ ripplemark ").count() >= 6);
+    assert!(page.matches("$ fieldripple ").count() >= 6);
     let (written, wrong) = with_real_output(&page);
-    if std::env::var("RIPPLEMARK_README").is_ok_and(|value| value == "write") {
+    if std::env::var("FIELDRIPPLE_README").is_ok_and(|value| value == "write") {
         fs::write(root().join("README.md"), written).unwrap();
     }
     assert!(

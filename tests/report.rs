@@ -9,7 +9,7 @@ fn waveforms() -> PathBuf {
 }
 
 fn report(captures: &[&str], page: &Path) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+    Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .arg("decode")
         .args(captures)
         .arg("--report")
@@ -104,7 +104,7 @@ fn several_captures_have_a_section_each_and_a_list_on_top() {
     assert!(page.contains("<td>could not be opened</td>"));
     assert!(page.contains("<td>nothing read</td>"));
     assert!(page.contains("<p class=\"number\">Nothing read</p>"));
-    let output = Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+    let output = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .args(["decode", "--json", captures[0], captures[2], captures[3]])
         .current_dir(waveforms())
         .output()

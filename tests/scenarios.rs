@@ -14,7 +14,7 @@ fn scenarios() -> PathBuf {
 }
 
 fn run(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+    Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .args(arguments)
         .current_dir(folder)
         .output()

@@ -3,10 +3,10 @@
 //! `python tests/outside/check_spice.py --freeze` made tests/fixtures/spice_*.json; the decks are in tests/outside/spice. The same script
 //! shows that halving ngspice's time step changes each depth by less than 0.5 % (0.02 % at most when frozen).
 
-use num_complex::Complex64;
-use ripplemark::world::circuit::{
+use fieldripple::world::circuit::{
     Change, Clamp, LoadPlan, Modulator, Network, Plan, Probe, Reader, Ripple, Tag, Topology, run,
 };
+use num_complex::Complex64;
 use serde_json::Value;
 use std::f64::consts::PI;
 use std::path::Path;

@@ -18,13 +18,13 @@ impl Source {
         first.trim_end_matches(".rs")
     }
 
-    /// Stages of ours that the file names: `crate::stage`, `ripplemark::stage`, or `super::` up to the crate's root.
+    /// Stages of ours that the file names: `crate::stage`, `fieldripple::stage`, or `super::` up to the crate's root.
     fn names_stage(&self, stage: &str) -> bool {
         let depth = self.path.matches('/').count() + usize::from(!self.path.ends_with("/mod.rs"));
         let up = "super::".repeat(depth.max(1));
         [
             format!("crate::{stage}"),
-            format!("ripplemark::{stage}"),
+            format!("fieldripple::{stage}"),
             format!("{up}{stage}"),
         ]
         .iter()

@@ -3,15 +3,15 @@
 use std::path::Path;
 use std::process::{Command, Output};
 
+use fieldripple::linecode::bits_between;
+use fieldripple::telegram::Telegram;
 use num_complex::Complex64;
-use ripplemark::linecode::bits_between;
-use ripplemark::telegram::Telegram;
 use serde_json::Value;
 use tempfile::TempDir;
 
 /// Runs `synth` in `folder`; `line` is split at blanks.
 fn run(folder: &Path, line: &str) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+    Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .arg("synth")
         .args(line.split_whitespace())
         .current_dir(folder)
@@ -214,7 +214,7 @@ fn the_truth_file_states_everything() {
          --depth 0.02 --level-db -10 --angle 10 --angle -20 --start 5 --start 6.5 --sign -1 --sign 1 --seed 9 --amplitude 5 \
          --offset 0.25 --phase 45 --bits 10 --range 20 --clock-ppm 30 --pulse 50:3",
     );
-    assert_eq!(truth["schema"], "ripplemark.truth/1");
+    assert_eq!(truth["schema"], "fieldripple.truth/1");
     assert_eq!(truth["seed"], 9);
     assert_eq!(truth["command"][0], "synth");
     assert_eq!(truth["command"][1], "a.csv");
@@ -361,7 +361,7 @@ fn bad_arguments_are_refused_with_one_line_and_leave_no_file() {
         "a.wav --sign 0",
         "a.wav --start -1",
         "a.wav --no-tag --id 999:1",
-        "a.wav --preamble",
+        "a.wav --settings-lines",
         "a.wav --retag 8",
         "a.wav b.wav",
     ] {

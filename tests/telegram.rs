@@ -2,12 +2,12 @@
 
 use std::process::{Command, Output};
 
+use fieldripple::telegram::{Identity, Telegram, objections};
 use proptest::prelude::*;
-use ripplemark::telegram::{Identity, Telegram, objections};
 use serde_json::Value;
 
 fn telegram(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+    Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .arg("telegram")
         .args(arguments)
         .output()
@@ -215,7 +215,7 @@ fn bad_input_is_refused_with_one_line_and_exit_code_2() {
 
 #[test]
 fn a_closed_pipe_is_success() {
-    let mut child = Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+    let mut child = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
         .args(["telegram", "999:1"])
         .stdout(std::process::Stdio::piped())
         .stderr(std::process::Stdio::piped())

@@ -4,7 +4,7 @@ use std::process::Command;
 
 use tempfile::TempDir;
 
-const PROGRAM: &str = env!("CARGO_BIN_EXE_ripplemark");
+const PROGRAM: &str = env!("CARGO_BIN_EXE_fieldripple");
 
 /// Output of decoding a capture on a pseudo-terminal, made by `script` (util-linux). `None` where that is not installed.
 fn on_terminal(folder: &TempDir, no_color: Option<&str>) -> Option<String> {

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::process::Command;
 
-use ripplemark::capture::{OpenOptions, Unit, open};
+use fieldripple::capture::{OpenOptions, Unit, open};
 use serde_json::Value;
 
 fn folder() -> PathBuf {
@@ -24,7 +24,7 @@ fn all_rows() -> Vec<(String, String)> {
     page.lines()
         .filter_map(|line| {
             let cells: Vec<&str> = line.split('|').map(str::trim).collect();
-            let command = cells.get(3)?.strip_prefix("`ripplemark ")?;
+            let command = cells.get(3)?.strip_prefix("`fieldripple ")?;
             Some((cells[1].into(), command.trim_end_matches('`').into()))
         })
         .collect()
@@ -53,7 +53,7 @@ fn commands_make_the_captures_again() {
     }
     for (file, command) in rows {
         assert!(command.starts_with(&format!("synth {file} ")), "{command}");
-        let output = Command::new(env!("CARGO_BIN_EXE_ripplemark"))
+        let output = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
             .args(command.split(' '))
             .current_dir(again.path())
             .output()

@@ -5,8 +5,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
-use ripplemark::capture::write_atomically;
-use ripplemark::draw::DrawError;
+use fieldripple::capture::write_atomically;
+use fieldripple::draw::DrawError;
 
 /// Where a figure goes.
 #[derive(Clone, Debug)]

@@ -1,4 +1,4 @@
-//! `ripplemark link`: coupling, tag voltage, ripple and range of a bench in numbers.
+//! `fieldripple link`: coupling, tag voltage, ripple and range of a bench in numbers.
 
 mod figure;
 mod json;
@@ -10,9 +10,9 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context, ensure};
-use ripplemark::world::coil::Vector;
-use ripplemark::world::link::{FieldAt, field_at};
-use ripplemark::world::scenario::{PlaceKeys, Scenario, key_list};
+use fieldripple::world::coil::Vector;
+use fieldripple::world::link::{FieldAt, field_at};
+use fieldripple::world::scenario::{PlaceKeys, Scenario, key_list};
 use setup::{Position, Setup};
 use sums::Sums;
 
@@ -34,11 +34,11 @@ of all telegrams need for --odds. Noise is white noise and the steps of the digi
 are not in the prediction.
 
 Examples:
-  ripplemark link
-  ripplemark link --distance 20:200:10 --tilt 0,45,90
-  ripplemark link --distance 10:250:10 --figure range.png
-  ripplemark link --set reader.coil.turns=60 --set reader.drive_v=12 --json
-  ripplemark link --capacitor-for 550 --turns-for 550 --wrong-coil 820
+  fieldripple link
+  fieldripple link --distance 20:200:10 --tilt 0,45,90
+  fieldripple link --distance 10:250:10 --figure range.png
+  fieldripple link --set reader.coil.turns=60 --set reader.drive_v=12 --json
+  fieldripple link --capacitor-for 550 --turns-for 550 --wrong-coil 820
 
 A resonant antenna carries tens to hundreds of volts: use a rated probe, keep fingers off. Keep
 strong fields away from people with active implants. Limits are named for comparison only: a
@@ -160,7 +160,7 @@ pub fn read_scenario(path: Option<&Path>, settings: &[String]) -> anyhow::Result
         Some(path) => {
             let name = path.display().to_string();
             (
-                ripplemark::capture::read_description(path).with_context(|| name.clone())?,
+                fieldripple::capture::read_description(path).with_context(|| name.clone())?,
                 Some(name),
             )
         }

@@ -27,12 +27,12 @@ const BAD_ARGUMENTS: u8 = 2;
 const AFTER_HELP: &str = "\
 Exit codes: 0 done, 1 nothing read (or not what was expected), 2 bad arguments or an
 unreadable file.
-'ripplemark COMMAND --help' explains a command with the units and defaults of every option.";
+'fieldripple COMMAND --help' explains a command with the units and defaults of every option.";
 
 /// Reads, simulates and explains the radio signal of FDX-B animal transponders (134.2 kHz, ISO 11784/11785) from sampled
 /// waveforms
 #[derive(Parser)]
-#[command(name = "ripplemark", version, after_help = AFTER_HELP)]
+#[command(name = "fieldripple", version, after_help = AFTER_HELP)]
 struct Program {
     #[command(subcommand)]
     command: Command,
@@ -90,7 +90,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 fn parsed<A: clap::Args>(
     words: impl IntoIterator<Item = impl Into<OsString> + Clone>,
 ) -> anyhow::Result<A> {
-    let command = A::augment_args(clap::Command::new("ripplemark"));
+    let command = A::augment_args(clap::Command::new("fieldripple"));
     Ok(A::from_arg_matches(&command.try_get_matches_from(words)?)?)
 }
 
@@ -104,7 +104,7 @@ fn complain(error: &anyhow::Error) {
         }
     }
     let message = message.replace(['\n', '\r'], " ");
-    eprintln!("ripplemark: {message}");
+    eprintln!("fieldripple: {message}");
 }
 
 /// Writes to standard output; a closed pipe comes back as an error that [`run`] counts as success.

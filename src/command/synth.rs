@@ -1,4 +1,4 @@
-//! `ripplemark synth`: makes a capture and writes down what is in it.
+//! `fieldripple synth`: makes a capture and writes down what is in it.
 
 mod form;
 mod output;
@@ -8,7 +8,7 @@ mod truth;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use ripplemark::world::View;
+use fieldripple::world::View;
 
 use super::signal::{Plan, SignalArguments};
 use output::Target;
@@ -36,17 +36,17 @@ carrier, r²·T/N0 for an envelope and for I/Q samples. r is the rms ripple of t
 is seen, T = 32 field cycles, N0 = 2σ²/rate with σ the standard deviation of a sample (of each
 quadrature). About 0 dB is the limit for one telegram; N telegrams folded gain 10·log10 N dB.
 
-A scenario has its own keys with units and ranges ('ripplemark link --keys' lists them). With
+A scenario has its own keys with units and ranges ('fieldripple link --keys' lists them). With
 --scenario (or --set alone, from the default bench) --id, --seconds, --rate, --seed, --field-hz,
 --ebn0, --bits, --range, --offset, --clock-ppm and --pulse go before the file; --amplitude,
 --depth, --angle, --start, --sign and --phase do so where the scenario has a [direct] ripple.
 
 Examples:
-  ripplemark synth intake.wav --id 999:123456789
-  ripplemark synth weak.wav --id 999:1 --ebn0 -8 --seconds 1 --seed 7
-  ripplemark synth two.npy --id 999:1 --id 999:2 --level-db -10 --ebn0 15
-  ripplemark synth soundcard.wav --kind envelope --rate 48000 --angle 0
-  ripplemark synth bench.wav --scenario waveforms/scenarios/clean-bench.toml --set tag.1.tilt_deg=60
+  fieldripple synth intake.wav --id 999:123456789
+  fieldripple synth weak.wav --id 999:1 --ebn0 -8 --seconds 1 --seed 7
+  fieldripple synth two.npy --id 999:1 --id 999:2 --level-db -10 --ebn0 15
+  fieldripple synth soundcard.wav --kind envelope --rate 48000 --angle 0
+  fieldripple synth bench.wav --scenario waveforms/scenarios/clean-bench.toml --set tag.1.tilt_deg=60
 
 Exit codes: 0 done, 2 bad arguments or a file that cannot be written.";
 
@@ -61,7 +61,7 @@ pub struct Arguments {
     signal: SignalArguments,
     /// Write lines with the settings (length, interval, unit) before the data; only .csv
     #[arg(long)]
-    preamble: bool,
+    settings_lines: bool,
     #[arg(skip)]
     asked: Asked,
 }
@@ -105,7 +105,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let (clipped, range) = make(arguments)?;
     if clipped > 0 {
         eprintln!(
-            "ripplemark: note: {clipped} samples are beyond the range of {range} V and were clipped"
+            "fieldripple: note: {clipped} samples are beyond the range of {range} V and were clipped"
         );
     }
     Ok(ExitCode::SUCCESS)
@@ -121,7 +121,7 @@ pub fn make(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
         let target = Target {
             out: &arguments.out,
             form,
-            preamble: arguments.preamble,
+            settings_lines: arguments.settings_lines,
             complex: matches!(plan.signal.view, View::Iq { .. }),
             logic: plan.signal.view == View::Logic,
             rate_hz: plan.signal.rate_hz,

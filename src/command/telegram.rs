@@ -1,11 +1,13 @@
-//! `ripplemark telegram`: number ↔ bits.
+//! `fieldripple telegram`: number ↔ bits.
 
 mod text;
 
 use std::process::ExitCode;
 
 use anyhow::{Context, bail};
-use ripplemark::telegram::{Identity, Interpretation, TELEGRAM_BITS, Telegram, byte_orders, notes};
+use fieldripple::telegram::{
+    Identity, Interpretation, TELEGRAM_BITS, Telegram, byte_orders, notes,
+};
 use serde_json::{Map, Value, json};
 
 use super::telegram_fields::Fields;
@@ -28,10 +30,10 @@ a country or issuer code that exists, reserved bits 0 and, where there is one, a
 
 const AFTER_HELP: &str = "\
 Examples:
-  ripplemark telegram 999:123456789
-  ripplemark telegram 999:123456789 --retag 1 --json
-  ripplemark telegram 8000F9C0075BCD15
-  ripplemark telegram 15 CD 5B 07 C0 F9 00 80
+  fieldripple telegram 999:123456789
+  fieldripple telegram 999:123456789 --retag 1 --json
+  fieldripple telegram 8000F9C0075BCD15
+  fieldripple telegram 15 CD 5B 07 C0 F9 00 80
 
 Exit codes: 0 done, 1 no order of the bytes gives a plausible number, 2 bad arguments or bits
 that are no telegram.";
@@ -202,7 +204,7 @@ fn interpretation_json(interpretation: &Interpretation) -> Value {
 fn telegram_json(telegram: &Telegram) -> Map<String, Value> {
     let identity = Identity::from_code(telegram.code);
     let mut object = Map::new();
-    object.insert("schema".into(), json!("ripplemark.telegram/1"));
+    object.insert("schema".into(), json!("fieldripple.telegram/1"));
     object.insert("bits".into(), json!(bit_text(&telegram.bits())));
     object.insert("code_hex".into(), json!(format!("{:016X}", telegram.code)));
     object.insert("crc_hex".into(), json!(format!("{:04X}", telegram.crc())));
@@ -218,7 +220,7 @@ fn telegram_json(telegram: &Telegram) -> Map<String, Value> {
     object.insert("trailer".into(), json!(format!("{:06X}", telegram.trailer)));
     object.insert(
         "country_meaning".into(),
-        json!(ripplemark::telegram::country_meaning(identity.country)),
+        json!(fieldripple::telegram::country_meaning(identity.country)),
     );
     object.insert("notes".into(), json!(notes(&identity)));
     object

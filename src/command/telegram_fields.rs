@@ -1,6 +1,6 @@
 //! Options for the fields of a telegram that are not part of the number.
 
-use ripplemark::telegram::{Identity, Telegram};
+use fieldripple::telegram::{Identity, Telegram};
 
 use super::values::whole_within;
 

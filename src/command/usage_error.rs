@@ -15,7 +15,7 @@ pub fn one_line(
             .map(clap::Command::get_name)
             .collect();
         return format!(
-            "ripplemark: no command given; there are {} (see 'ripplemark --help')",
+            "fieldripple: no command given; there are {} (see 'fieldripple --help')",
             commands.join(", ")
         );
     }
@@ -34,6 +34,6 @@ pub fn one_line(
         .get_subcommands()
         .map(clap::Command::get_name)
         .find(|&name| first.is_some_and(|first| first == name))
-        .map_or("ripplemark".into(), |name| format!("ripplemark {name}"));
-    format!("ripplemark: {text} (see '{command} --help')")
+        .map_or("fieldripple".into(), |name| format!("fieldripple {name}"));
+    format!("fieldripple: {text} (see '{command} --help')")
 }

@@ -31,7 +31,7 @@ pub(super) const fn colour(receiver: Contestant) -> RGBColor {
 /// Name of a receiver, here and in maps.
 pub(super) const fn name(receiver: Contestant) -> &'static str {
     match receiver {
-        Contestant::Own => "ripplemark",
+        Contestant::Own => "fieldripple",
         Contestant::Plain => "plain amplitude receiver",
         Contestant::Limit => "exact limit",
     }

@@ -155,7 +155,7 @@ impl Book {
             .collect();
         let palette: BTreeMap<_, _> = palette().into_iter().collect();
         let all = json!({
-            "schema": "ripplemark.lesson/1",
+            "schema": "fieldripple.lesson/1",
             "seed": self.settings.seed,
             "id": typed(&self.settings.identity),
             "palette": palette,

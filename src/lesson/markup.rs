@@ -77,7 +77,7 @@ mod tests {
     fn text_keeps_every_word_and_wraps() {
         let long = "word ".repeat(40);
         let text = to_text(&format!(
-            "# Title\n\nSome **bold** `code`\nand {long}\n\n- one {long}\n- two\n\n    ripplemark synth x   y\n"
+            "# Title\n\nSome **bold** `code`\nand {long}\n\n- one {long}\n- two\n\n    fieldripple synth x   y\n"
         ));
         assert!(text.starts_with("Title\n=====\n\nSome bold code and word"));
         assert!(
@@ -89,7 +89,7 @@ mod tests {
                 && text.contains("\n  word")
                 && text.contains("\n- two\n")
         );
-        assert!(text.contains("\n    ripplemark synth x   y\n"));
+        assert!(text.contains("\n    fieldripple synth x   y\n"));
         assert_eq!(text.matches("word").count(), 80);
     }
 

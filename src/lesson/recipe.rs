@@ -34,12 +34,12 @@ impl Recipe {
 
     /// The command that makes the capture.
     pub fn synth_command(&self) -> String {
-        format!("ripplemark {}", self.synth_words().join(" "))
+        format!("fieldripple {}", self.synth_words().join(" "))
     }
 
     /// The command that reads it.
     pub fn decode_command(&self) -> String {
-        format!("ripplemark decode {}", self.file())
+        format!("fieldripple decode {}", self.file())
     }
 }
 

@@ -31,6 +31,6 @@ pub use draw::Draw;
 pub use interval::wilson95;
 pub use level::{Level, Levels, level_at};
 pub use limit::{Told, can_be_told, told, told_sums};
-pub use run::{Plan, Progress, SceneMaker, Shard, run};
+pub use run::{Part, Plan, Progress, SceneMaker, run};
 pub use scene::{Recording, Scene};
 pub use table::{Row, Table, TableError, Tally};

@@ -11,14 +11,14 @@ use super::table::Table;
 
 /// A part of a plan: the trials whose number leaves `index` when divided by `of`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Shard {
+pub struct Part {
     /// From 0.
     pub index: u64,
     /// Number of parts.
     pub of: u64,
 }
 
-impl Shard {
+impl Part {
     /// The whole plan.
     pub const WHOLE: Self = Self { index: 0, of: 1 };
 
@@ -46,7 +46,7 @@ pub struct Plan<'a, E> {
     /// Go on, `trials` at a time, until the 95 % interval is as narrow as this.
     pub until: Option<f64>,
     /// Which part.
-    pub shard: Shard,
+    pub part: Part,
     /// Makes the scene of a trial at a point (its place in `points`).
     pub scene: SceneMaker<'a, E>,
 }
@@ -78,7 +78,7 @@ impl<E> Plan<'_, E> {
 
     /// Trials at a point that has done so many: the next stop.
     fn target(&self, table: &Table, point: usize) -> u64 {
-        let batch = self.shard.share_of(self.trials);
+        let batch = self.part.share_of(self.trials);
         let tally = table.tally(0, point);
         let Some(width) = self.until else {
             return batch.max(tally.trials);
@@ -189,7 +189,7 @@ pub fn run<E: Send>(
                 lock: &lock,
                 changed: &changed,
             };
-            match plan.trial(point, plan.shard.index + ordinal * plan.shard.of) {
+            match plan.trial(point, plan.part.index + ordinal * plan.part.of) {
                 Ok(outcomes) => {
                     let mut state = lock();
                     state.count(point, ordinal, outcomes);
@@ -245,11 +245,11 @@ mod tests {
     use super::*;
 
     #[test]
-    fn shards_share_all_trials() {
+    fn parts_share_all_trials() {
         for trials in 0..20 {
             for of in 1..6 {
                 let sum: u64 = (0..of)
-                    .map(|index| Shard { index, of }.share_of(trials))
+                    .map(|index| Part { index, of }.share_of(trials))
                     .sum();
                 assert_eq!(sum, trials);
             }

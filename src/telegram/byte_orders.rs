@@ -75,7 +75,7 @@ impl Interpretation {
 /// ones come first. A CRC in the dump must fit.
 ///
 /// ```
-/// use ripplemark::telegram::byte_orders;
+/// use fieldripple::telegram::byte_orders;
 /// let read = byte_orders(&[0x2D, 0xE5, 0xE0, 0xFE, 0xD6, 0xF9, 0x00, 0x80]).unwrap();
 /// assert_eq!(read[0].code, 0x8000_F9D6_FEE0_E52D);
 /// assert!(read[0].plausible() && !read[1].plausible());

@@ -256,7 +256,7 @@ const COUNTRIES: [(u16, &str); 249] = [
 /// English short name of the country with this ISO 3166-1 numeric code; `None` for codes that are no country's.
 ///
 /// ```
-/// use ripplemark::telegram::country_name;
+/// use fieldripple::telegram::country_name;
 /// assert_eq!(country_name(756), Some("Switzerland"));
 /// assert_eq!(country_name(999), None);
 /// ```

@@ -32,7 +32,7 @@ const fn shift(register: u16) -> u16 {
 /// Check value of the catalogue of parametrised CRC algorithms (entry CRC-16/KERMIT):
 ///
 /// ```
-/// assert_eq!(ripplemark::telegram::crc16(b"123456789"), 0x2189);
+/// assert_eq!(fieldripple::telegram::crc16(b"123456789"), 0x2189);
 /// ```
 pub fn crc16(bytes: &[u8]) -> u16 {
     bytes.iter().fold(0, |register, &byte| {

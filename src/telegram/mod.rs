@@ -9,7 +9,7 @@
 //! | CRC | x^16+x^12+x^5+1 over the code as sent, start 0, sent least significant bit first |
 //!
 //! ```
-//! use ripplemark::telegram::{Identity, Telegram};
+//! use fieldripple::telegram::{Identity, Telegram};
 //! let identity = Identity::new(999, 98_765_432_109).unwrap();
 //! let telegram = Telegram::new(identity.code());
 //! assert_eq!(format!("{:016X}", telegram.code), "8000F9D6FEE0E52D");

@@ -3,13 +3,13 @@
 
 use std::f64::consts::TAU;
 
+use fieldripple::findings::findings;
+use fieldripple::linecode;
+use fieldripple::receiver::{Samples, Signal, receive};
+use fieldripple::telegram::{TELEGRAM_BITS, Telegram};
+use fieldripple::world::Bench;
+use fieldripple::world::scenario::Scenario;
 use rand::{RngExt, SeedableRng};
-use ripplemark::findings::findings;
-use ripplemark::linecode;
-use ripplemark::receiver::{Samples, Signal, receive};
-use ripplemark::telegram::{TELEGRAM_BITS, Telegram};
-use ripplemark::world::Bench;
-use ripplemark::world::scenario::Scenario;
 
 pub const ODDS: f64 = 1e-5;
 
@@ -188,8 +188,8 @@ fn checked(seed: u64, check: impl Fn(u64) -> u16) -> Sent {
     let check = check(telegram.code);
     let mut bits = telegram.bits().to_vec();
     for (index, bit) in bits.iter_mut().enumerate() {
-        if let ripplemark::telegram::Part::Crc { bit: weight } =
-            ripplemark::telegram::part_of(index)
+        if let fieldripple::telegram::Part::Crc { bit: weight } =
+            fieldripple::telegram::part_of(index)
         {
             *bit = (check >> weight) & 1 == 1;
         }

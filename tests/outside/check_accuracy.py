@@ -23,7 +23,7 @@ from check_field import bound_hz
 from fdxb import CYCLES_PER_BIT, FIELD_HZ, Bench, random_tag, ripple_capture
 from report import Checks
 
-PROGRAM = os.environ.get("RIPPLEMARK", "target/release/ripplemark")
+PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 RATE_HZ = 500_000.0
 DEPTH = 0.01
 EBN0_DB = 6.0

@@ -20,7 +20,7 @@ from scipy import signal
 
 from report import Checks
 
-PROGRAM = os.environ.get("RIPPLEMARK", "target/release/ripplemark")
+PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 RATE = 1_000_000
 POINTS = 4096
 SECONDS = 1.64

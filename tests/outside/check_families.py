@@ -1,4 +1,4 @@
-"""Families of random captures at Eb/N0 = 18 dB through `ripplemark decode --json`: all read, none read wrong.
+"""Families of random captures at Eb/N0 = 18 dB through `fieldripple decode --json`: all read, none read wrong.
 
 Options: --seed N, --trials N (each family), --only LETTERS, --trial N (that one alone), --keep FOLDER (leave the captures there).
 """
@@ -16,7 +16,7 @@ import numpy as np
 
 from families import FAMILIES
 
-PROGRAM = os.environ.get("RIPPLEMARK", "target/release/ripplemark")
+PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 
 # Mean errors allowed over a family. One capture of 0.1 s holds 420 bits: at 18 dB the ripple's amplitude is known to
 # 1/sqrt(2 * 63 * 420) = 0.4 %, its angle to 0.25 degrees, Eb/N0 to some tenths of a dB (the noise estimate). The

@@ -19,7 +19,7 @@ import writers
 from fdxb import FIELD_HZ, Bench, ripple_capture
 from report import Checks
 
-PROGRAM = os.environ.get("RIPPLEMARK", "target/release/ripplemark")
+PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 
 # Name, rate, seconds, amplitude, noise per sample.
 CASES = (

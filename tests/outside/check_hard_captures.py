@@ -1,4 +1,4 @@
-"""Captures whose energy is spread or shared, through `ripplemark decode --json`: bursts joined, scope records joined, a tag
+"""Captures whose energy is spread or shared, through `fieldripple decode --json`: bursts joined, scope records joined, a tag
 that walks by, two and three tags. Each row is drawn at the level at which it has to be read, see `rows`.
 
 Half of all telegrams have odds of 1e-5 or better at 3.0 dB folded (exact sum over CRC register x sign), so the same energy
@@ -20,7 +20,7 @@ import numpy as np
 
 from fdxb import FIELD_HZ, TELEGRAM_CYCLES, Bench, random_tag, ripple_capture, sigma_for
 
-PROGRAM = os.environ.get("RIPPLEMARK", "target/release/ripplemark")
+PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 RATE_HZ = 500_000.0
 HALF_READ_DB = 3.0
 TELEGRAM_S = TELEGRAM_CYCLES / FIELD_HZ

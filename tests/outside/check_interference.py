@@ -1,4 +1,4 @@
-"""Tags under interference through `ripplemark decode --json`: ripple 1 % of the field, Eb/N0 5 dB, 0.5 s at 500 kS/s.
+"""Tags under interference through `fieldripple decode --json`: ripple 1 % of the field, Eb/N0 5 dB, 0.5 s at 500 kS/s.
 
 The interferers are made here, in numpy, sample by sample. Options: --seed N, --trials N (each row), --only TEXT (rows that
 contain it), --offsets N (every Nth offset of a second reader).
@@ -17,7 +17,7 @@ import numpy as np
 
 from fdxb import FIELD_HZ, Bench, random_tag, ripple_capture
 
-PROGRAM = os.environ.get("RIPPLEMARK", "target/release/ripplemark")
+PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 RATE_HZ = 500_000.0
 SECONDS = 0.5
 DEPTH = 0.01

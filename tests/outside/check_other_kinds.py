@@ -18,7 +18,7 @@ from fdxb import (FIELD_HZ, half_duplex_answer, half_duplex_capture, load_fsk_st
                   read_only_word)
 from report import Checks
 
-PROGRAM = os.environ.get("RIPPLEMARK", "target/release/ripplemark")
+PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 
 
 def decoded(folder, samples, rate):

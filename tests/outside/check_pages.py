@@ -17,7 +17,7 @@ from browser import Browser
 from report import Checks
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-PROGRAM = os.environ.get("RIPPLEMARK", str(ROOT / "target/release/ripplemark"))
+PROGRAM = os.environ.get("FIELDRIPPLE", str(ROOT / "target/release/fieldripple"))
 # Letters of 9 px are the smallest that common practice calls legible on a screen (no source); running text is larger.
 LEAST_LETTER_PX = 9.0
 LEAST_TEXT_PX = 13.0

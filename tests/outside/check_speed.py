@@ -21,7 +21,7 @@ from scipy.io import wavfile
 
 from report import Checks
 
-PROGRAM = os.environ.get("RIPPLEMARK", "target/release/ripplemark")
+PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 ROOT = Path(__file__).resolve().parents[2]
 FIELD_HZ = 134_200.0
 MEBIBYTE = 1024.0

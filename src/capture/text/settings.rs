@@ -138,7 +138,8 @@ fn key_of(key: &str) -> Option<Key> {
         "timeperpoint",
         "timepersample",
     ];
-    const INTERVAL_ALONE: [&str; 7] = [
+    const INTERVAL_ALONE: [&str; 8] = [
+        "step",
         "increment",
         "dt",
         "interval",
@@ -255,6 +256,7 @@ mod tests {
             ("XINCR,4.0E-7", b'.', 2.5e6),
             ("; Rate=2 MHz", b'.', 2e6),
             ("dt = 500n", b'.', 2e6),
+            ("step,0.0000025,s", b'.', 400e3),
             ("Vertical scale,1e-3", b'.', 0.0),
             ("yincrement,1e-3", b'.', 0.0),
         ] {

@@ -3,8 +3,8 @@
 use std::path::PathBuf;
 
 use anyhow::ensure;
-use ripplemark::capture::Unit;
-use ripplemark::draw::{About, FIGURE_SIZE, View, figure_png, figure_svg};
+use fieldripple::capture::Unit;
+use fieldripple::draw::{About, FIGURE_SIZE, View, figure_png, figure_svg};
 
 use super::super::figure_file::FigureFile;
 use super::Report;

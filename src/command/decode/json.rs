@@ -1,8 +1,8 @@
-//! The JSON line of a capture, schema `ripplemark.decode/1`.
+//! The JSON line of a capture, schema `fieldripple.decode/1`.
 
-use ripplemark::capture::Unit;
-use ripplemark::receiver::Reading;
-use ripplemark::telegram::Identity;
+use fieldripple::capture::Unit;
+use fieldripple::receiver::Reading;
+use fieldripple::telegram::Identity;
 use serde_json::{Value, json};
 
 use super::{Report, other_kinds};
@@ -37,7 +37,7 @@ pub fn line(report: &Report) -> String {
         .chain(half_duplex.map(|reading| other_kinds::value(reading, reception.field.amplitude)))
         .collect();
     let value = json!({
-        "schema": "ripplemark.decode/1",
+        "schema": "fieldripple.decode/1",
         "capture": {
             "path": report.path,
             "samples": report.samples,
@@ -52,7 +52,7 @@ pub fn line(report: &Report) -> String {
         "field": {
             "present": reception.field.present,
             "frequency_hz": reception.field.frequency_hz,
-            "offset_ppm": reception.field.frequency_hz.filter(|_| !reception.rate_assumed).map(|hz| (hz / ripplemark::receiver::NOMINAL_HZ - 1.0) * 1e6),
+            "offset_ppm": reception.field.frequency_hz.filter(|_| !reception.rate_assumed).map(|hz| (hz / fieldripple::receiver::NOMINAL_HZ - 1.0) * 1e6),
             "amplitude": reception.field.amplitude,
             "unit": match layout.channels.first().map(|channel| channel.unit) {
                 Some(Unit::Volt) => json!("V"),

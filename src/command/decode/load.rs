@@ -2,9 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
+use fieldripple::capture::{CaptureError, Layout, OpenOptions, Picked, SampleSource, open};
+use fieldripple::receiver::{Samples, Signal};
 use num_complex::Complex32;
-use ripplemark::capture::{CaptureError, Layout, OpenOptions, Picked, SampleSource, open};
-use ripplemark::receiver::{Samples, Signal};
 
 use super::{Arguments, capture_error, field_strength};
 

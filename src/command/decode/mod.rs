@@ -14,12 +14,12 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
-use ripplemark::capture::{CaptureError, ChannelChoice, RawKind};
-use ripplemark::draw::View;
-use ripplemark::findings::{Finding, compare, findings};
-use ripplemark::receiver::decision::Known;
-use ripplemark::receiver::{Reception, Samples, Signal, Terms, receive, receive_joined};
-use ripplemark::telegram::Identity;
+use fieldripple::capture::{CaptureError, ChannelChoice, RawKind};
+use fieldripple::draw::View;
+use fieldripple::findings::{Finding, compare, findings};
+use fieldripple::receiver::decision::Known;
+use fieldripple::receiver::{Reception, Samples, Signal, Terms, receive, receive_joined};
+use fieldripple::telegram::Identity;
 
 use super::figure_file::{FigureFile, figure_file};
 use super::values::within;
@@ -363,12 +363,12 @@ fn unexpected(report: &Report) -> String {
     format!("{expected} was expected; {} was read.", read.join(" and "))
 }
 
-/// What went wrong with a file, without the "ripplemark:" in front.
+/// What went wrong with a file, without the "fieldripple:" in front.
 fn capture_error(error: CaptureError) -> anyhow::Error {
     anyhow::Error::new(error)
 }
 
 /// Strength with which a channel holds a field, for choosing one.
 fn field_strength(samples: &[f32], rate_hz: Option<f64>) -> f64 {
-    ripplemark::receiver::field_strength(Samples::Real(samples), rate_hz)
+    fieldripple::receiver::field_strength(Samples::Real(samples), rate_hz)
 }

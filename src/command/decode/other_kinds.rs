@@ -1,7 +1,7 @@
 //! Numbers of half-duplex tags as text and JSON.
 
-use ripplemark::receiver::HalfDuplexReading;
-use ripplemark::telegram::Identity;
+use fieldripple::receiver::HalfDuplexReading;
+use fieldripple::telegram::Identity;
 use serde_json::{Value, json};
 
 use super::Report;

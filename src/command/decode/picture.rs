@@ -1,6 +1,6 @@
 //! A compact picture of a capture for terminals: the field over time, and the eye of the boundary signs.
 
-use ripplemark::receiver::Reception;
+use fieldripple::receiver::Reception;
 
 /// Columns of a row.
 const COLUMNS: usize = 64;

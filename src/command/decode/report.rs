@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, ensure};
-use ripplemark::capture::write_atomically;
-use ripplemark::page::{NumberRead, Opinion, ReportPage, Section};
+use fieldripple::capture::write_atomically;
+use fieldripple::page::{NumberRead, Opinion, ReportPage, Section};
 
 use super::super::figure_file::replaces;
 use super::json::trailer;
@@ -103,8 +103,8 @@ impl<'a> ReportOutput<'a> {
     /// Writes the page; after an error nothing is left behind.
     pub fn write(&self) -> anyhow::Result<()> {
         let words: Vec<String> = std::env::args().skip(1).map(|word| quoted(&word)).collect();
-        let command = format!("ripplemark {}", words.join(" "));
-        let program = concat!("ripplemark ", env!("CARGO_PKG_VERSION"));
+        let command = format!("fieldripple {}", words.join(" "));
+        let program = concat!("fieldripple ", env!("CARGO_PKG_VERSION"));
         write_atomically(self.path, |writer| {
             self.page.write(&command, program, writer)
         })

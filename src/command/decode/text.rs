@@ -3,10 +3,10 @@
 use std::fmt::Write;
 use std::io::IsTerminal;
 
-use ripplemark::capture::Unit;
-use ripplemark::receiver::decision::USUAL_SHARE;
-use ripplemark::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
-use ripplemark::telegram::{Identity, Telegram, country_meaning, notes};
+use fieldripple::capture::Unit;
+use fieldripple::receiver::decision::USUAL_SHARE;
+use fieldripple::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
+use fieldripple::telegram::{Identity, Telegram, country_meaning, notes};
 
 use super::json::{trailer, worth_showing};
 use super::{Report, other_kinds, picture};

@@ -6,9 +6,9 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
+use fieldripple::capture::{read_description, write_atomically};
+use fieldripple::lesson::{Evidence, Exercise, Recipe, Settings, Taken, reference};
 use rayon::prelude::*;
-use ripplemark::capture::{read_description, write_atomically};
-use ripplemark::lesson::{Evidence, Exercise, Recipe, Settings, Taken, reference};
 use serde_json::Value;
 
 use super::super::synth::{self, Asked};

@@ -7,11 +7,11 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context, bail};
-use ripplemark::capture::{Scratch, read_description, write_folder};
-use ripplemark::lesson::{
+use fieldripple::capture::{Scratch, read_description, write_folder};
+use fieldripple::lesson::{
     Book, CHAPTERS, Chapter, Plan, Settings, Sheets, chapter, exercises, grade,
 };
-use ripplemark::telegram::Identity;
+use fieldripple::telegram::Identity;
 
 use super::values::{whole_within, within};
 
@@ -38,10 +38,10 @@ holds the answer sheet and the truth files. --grade looks for answer-sheet.csv b
 folder 'teacher' there, and in one beside that folder; --key names another one.
 
 Examples:
-  ripplemark lesson pages
-  ripplemark lesson pages --seed 7 --exercise 12
-  ripplemark lesson --text crc
-  ripplemark lesson --grade pages/exercise/answers.csv
+  fieldripple lesson pages
+  fieldripple lesson pages --seed 7 --exercise 12
+  fieldripple lesson --text crc
+  fieldripple lesson --grade pages/exercise/answers.csv
 
 Exit codes: 0 done, 2 bad arguments, a folder that is not replaced, answers that cannot be graded.";
 
@@ -137,7 +137,7 @@ fn fill(folder: &Path, settings: &Settings, count: usize) -> anyhow::Result<usiz
 }
 
 fn text(settings: &Settings, chapter: &Chapter) -> anyhow::Result<String> {
-    let scratch = Scratch::new(&std::env::temp_dir(), "ripplemark-lesson")?;
+    let scratch = Scratch::new(&std::env::temp_dir(), "fieldripple-lesson")?;
     let plan = Plan::new(settings).of_chapter(chapter);
     making::write(scratch.path(), &plan.files)?;
     let taken = making::take_all(scratch.path(), &plan.recipes)?;

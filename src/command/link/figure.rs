@@ -1,8 +1,8 @@
 //! `--figure`: the range map.
 
+use fieldripple::draw::{FIGURE_SIZE, RangeMap, RangePoint};
+use fieldripple::world::scenario::PlaceKeys;
 use rayon::prelude::*;
-use ripplemark::draw::{FIGURE_SIZE, RangeMap, RangePoint};
-use ripplemark::world::scenario::PlaceKeys;
 
 use super::super::figure_file::FigureFile;
 use super::setup::Setup;

@@ -1,6 +1,6 @@
 //! The result of `link` as one JSON object.
 
-use ripplemark::world::link::{LimitKind, limits};
+use fieldripple::world::link::{LimitKind, limits};
 use serde_json::{Value, json};
 
 use super::{Position, Report};
@@ -18,7 +18,7 @@ pub fn object(report: &Report) -> String {
     let circuit = &report.setup.station.circuit;
     let tag = &report.setup.transponder;
     let object = json!({
-        "schema": "ripplemark.link/1",
+        "schema": "fieldripple.link/1",
         "reader": {
             "field_hz": circuit.frequency_hz,
             "inductance_h": circuit.inductance_h,

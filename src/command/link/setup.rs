@@ -1,11 +1,11 @@
 //! A bench ready to be asked about positions.
 
 use anyhow::Context;
-use ripplemark::world::link::{
+use fieldripple::world::link::{
     FieldAt, Link, Listening, Station, Transponder, field_at, folded_ebn0_db, link, needed_ebn0_db,
 };
-use ripplemark::world::scenario::{PlaceKeys, Scenario, TagKeys, half_bits};
-use ripplemark::world::{Bench, Digitiser};
+use fieldripple::world::scenario::{PlaceKeys, Scenario, TagKeys, half_bits};
+use fieldripple::world::{Bench, Digitiser};
 
 /// Reader, tag and probe of a scenario, and what is asked of the reading.
 pub struct Setup {

@@ -1,8 +1,8 @@
 //! The coil sums people do by hand.
 
-use ripplemark::world::circuit::resonance_capacitance_f;
-use ripplemark::world::link::{Station, WrongCoil, turns_for_inductance, wrong_coil};
-use ripplemark::world::scenario::Scenario;
+use fieldripple::world::circuit::resonance_capacitance_f;
+use fieldripple::world::link::{Station, WrongCoil, turns_for_inductance, wrong_coil};
+use fieldripple::world::scenario::Scenario;
 
 use super::Arguments;
 

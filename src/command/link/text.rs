@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use ripplemark::world::link::{LimitKind, field_at, limits, loop_electric_field_uv_per_m};
+use fieldripple::world::link::{LimitKind, field_at, limits, loop_electric_field_uv_per_m};
 
 use super::Report;
 
@@ -157,7 +157,7 @@ fn field(page: &mut String, report: &Report) {
         field_at(
             coil,
             antenna_a,
-            ripplemark::world::coil::Vector::new(0.0, 0.0, at_m),
+            fieldripple::world::coil::Vector::new(0.0, 0.0, at_m),
         )
     };
     line!(
@@ -186,7 +186,7 @@ fn field(page: &mut String, report: &Report) {
                 );
             }
             LimitKind::FluxDensity => {
-                let near = ripplemark::world::link::range_m(0.0, 10.0, |at_m| {
+                let near = fieldripple::world::link::range_m(0.0, 10.0, |at_m| {
                     on_axis(at_m).ut >= limit.value
                 });
                 let reach = match near {

@@ -1,7 +1,7 @@
 //! `--figure`: curves or a map.
 
-use ripplemark::draw::{SHARE_FIGURE_SIZE, ShareFigure, Theory, share_png, share_svg};
-use ripplemark::margin::{Contestant, Table, theory};
+use fieldripple::draw::{SHARE_FIGURE_SIZE, ShareFigure, Theory, share_png, share_svg};
+use fieldripple::margin::{Contestant, Table, theory};
 
 use super::kept::PlanFile;
 use super::vary::label;

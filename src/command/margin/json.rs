@@ -1,6 +1,6 @@
 //! The result as one JSON object.
 
-use ripplemark::margin::{Levels, Table, level_at};
+use fieldripple::margin::{Levels, Table, level_at};
 use serde_json::{Value, json};
 
 use super::text::{SHARES, points};
@@ -58,7 +58,7 @@ pub fn object(
         .map(|name| json!({"name": name, "meaning": label(name)}))
         .collect();
     json!({
-        "schema": "ripplemark.margin/1",
+        "schema": "fieldripple.margin/1",
         "vary": vary,
         "odds": odds,
         "seed": seed,

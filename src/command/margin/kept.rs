@@ -4,8 +4,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail, ensure};
-use ripplemark::capture::{read_description, write_atomically};
-use ripplemark::margin::{Shard, Table};
+use fieldripple::capture::{read_description, write_atomically};
+use fieldripple::margin::{Part, Table};
 use serde::{Deserialize, Serialize};
 
 /// A plan, as far as two tables must agree in it to be of one kind.
@@ -26,7 +26,8 @@ pub struct PlanFile {
     pub until: Option<f64>,
     pub receivers: Vec<String>,
     /// "2/3": the second of three parts.
-    pub shard: Option<String>,
+    #[serde(alias = "shard")]
+    pub part: Option<String>,
     /// Captures a value, over all parts.
     pub trials: u64,
     /// What the captures have in common, for people.
@@ -34,11 +35,11 @@ pub struct PlanFile {
 }
 
 /// The only schema.
-pub const SCHEMA: &str = "ripplemark.margin-plan/1";
+pub const SCHEMA: &str = "fieldripple.margin-plan/1";
 
 /// Part I/N as a plan writes it; the whole is none.
-pub fn part(shard: Shard) -> Option<String> {
-    (shard != Shard::WHOLE).then(|| format!("{}/{}", shard.index + 1, shard.of))
+pub fn part(part: Part) -> Option<String> {
+    (part != Part::WHOLE).then(|| format!("{}/{}", part.index + 1, part.of))
 }
 
 impl PlanFile {
@@ -112,7 +113,7 @@ pub fn resume(csv: &Path, plan: &PlanFile, table: &mut Table) -> anyhow::Result<
     let kept = read_table(csv)?;
     match read_plan(csv)? {
         None => eprintln!(
-            "ripplemark: note: {} is missing, so nothing says whether {shown} belongs to this plan",
+            "fieldripple: note: {} is missing, so nothing says whether {shown} belongs to this plan",
             plan_path(csv).display()
         ),
         Some(old) => {
@@ -122,10 +123,10 @@ pub fn resume(csv: &Path, plan: &PlanFile, table: &mut Table) -> anyhow::Result<
                 );
             }
             ensure!(
-                plan.shard == old.shard,
+                plan.part == old.part,
                 "{shown} is part {} of its plan, and part {} is asked for",
-                old.shard.as_deref().unwrap_or("1/1"),
-                plan.shard.as_deref().unwrap_or("1/1")
+                old.part.as_deref().unwrap_or("1/1"),
+                plan.part.as_deref().unwrap_or("1/1")
             );
         }
     }
@@ -135,7 +136,7 @@ pub fn resume(csv: &Path, plan: &PlanFile, table: &mut Table) -> anyhow::Result<
 }
 
 /// Joins the parts of a plan; with the plan of the whole where all parts have theirs.
-pub fn merge(files: &[PathBuf]) -> anyhow::Result<(Table, Option<PlanFile>)> {
+pub fn gather(files: &[PathBuf]) -> anyhow::Result<(Table, Option<PlanFile>)> {
     let mut parts = Vec::new();
     for path in files {
         parts.push((path, read_table(path)?, read_plan(path)?));
@@ -170,13 +171,13 @@ pub fn merge(files: &[PathBuf]) -> anyhow::Result<(Table, Option<PlanFile>)> {
             .with_context(|| path.display().to_string())?;
     }
     let Some((first, others)) = parts.split_first() else {
-        bail!("--merge needs tables");
+        bail!("--gather needs tables");
     };
     let Some(plan) = &first.2 else {
         note_unchecked(first.0);
         return Ok((table, None));
     };
-    let mut shards = vec![plan.shard.clone()];
+    let mut parts = vec![plan.part.clone()];
     for (path, _, other) in others {
         let Some(other) = other else {
             note_unchecked(path);
@@ -197,33 +198,33 @@ pub fn merge(files: &[PathBuf]) -> anyhow::Result<(Table, Option<PlanFile>)> {
             path.display(),
             other.trials
         );
-        if shards.contains(&other.shard) {
+        if parts.contains(&other.part) {
             bail!(
                 "{}: part {} of the plan is there already",
                 path.display(),
-                other.shard.as_deref().unwrap_or("1/1")
+                other.part.as_deref().unwrap_or("1/1")
             );
         }
-        shards.push(other.shard.clone());
+        parts.push(other.part.clone());
     }
     let of = plan
-        .shard
+        .part
         .as_deref()
-        .and_then(|shard| shard.split_once('/'))
+        .and_then(|part| part.split_once('/'))
         .and_then(|(_, of)| of.parse::<usize>().ok());
     let missing: Vec<String> = (1..=of.unwrap_or(1))
         .map(|index| format!("{index}/{}", of.unwrap_or(1)))
-        .filter(|name| of.is_some() && !shards.iter().flatten().any(|have| have == name))
+        .filter(|name| of.is_some() && !parts.iter().flatten().any(|have| have == name))
         .collect();
     if !missing.is_empty() {
         eprintln!(
-            "ripplemark: note: of the plan's parts {} {} missing",
+            "fieldripple: note: of the plan's parts {} {} missing",
             missing.join(", "),
             if missing.len() == 1 { "is" } else { "are" }
         );
     }
     let whole = PlanFile {
-        shard: None,
+        part: None,
         ..plan.clone()
     };
     Ok((table, missing.is_empty().then_some(whole)))
@@ -231,7 +232,7 @@ pub fn merge(files: &[PathBuf]) -> anyhow::Result<(Table, Option<PlanFile>)> {
 
 fn note_unchecked(path: &Path) {
     eprintln!(
-        "ripplemark: note: {} is missing, so nothing says whether the tables belong together",
+        "fieldripple: note: {} is missing, so nothing says whether the tables belong together",
         plan_path(path).display()
     );
 }

@@ -1,4 +1,4 @@
-//! `ripplemark margin`: how much breaks the reading.
+//! `fieldripple margin`: how much breaks the reading.
 
 mod figure;
 mod json;
@@ -11,9 +11,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::{Context, bail, ensure};
-use ripplemark::capture::read_description;
-use ripplemark::margin::{
-    Axis, Contestant, Draw, Plan, Shard, Table, can_be_told, run as run_plan,
+use fieldripple::capture::read_description;
+use fieldripple::margin::{
+    Axis, Contestant, Draw, Part, Plan, Table, can_be_told, run as run_plan,
 };
 
 use super::figure_file::FigureFile;
@@ -30,7 +30,7 @@ how much noise, how near a second reader, how far mistuned before reading fails
 Each capture has a number, field phase, telegram start, load state and noise of its own, and
 with the flags alone a ripple angle where --angle is not given. They are drawn from --seed, the
 values and the capture's count: the same command gives the same table with any number of
-threads, in parts (--shard), and in several runs (--resume).";
+threads, in parts (--part), and in several runs (--resume).";
 
 const AFTER_HELP: &str = "\
 Counted are captures in which the first tag's number was read, and apart from that captures in
@@ -41,21 +41,21 @@ drawn from it. With --until the number of captures depends on what was read, so 
 intervals are a little optimistic.
 
 --vary takes flags that are one number (ebn0, depth, angle, seconds, rate, field-hz, bits ...)
-and keys of a scenario (tag.1.tilt_deg, tone.1.level_db ...; 'ripplemark link --keys' lists
+and keys of a scenario (tag.1.tilt_deg, tone.1.level_db ...; 'fieldripple link --keys' lists
 them). A flag that is varied stands for itself: ebn0=-3:3:1 is --ebn0 -3, --ebn0 -2 ...
 
 CSV: receiver,value,trials,read,wrong,share,low95,high95; with two --vary a column value2 after
 value. Beside FILE stands FILE.plan.json: what the table was made with, so that --resume and
---merge can check it.
+--gather can check it.
 
 Threads: one a processor core, or RAYON_NUM_THREADS. Ctrl-C ends early and keeps what is done.
 
 Examples:
-  ripplemark margin --vary ebn0=-4:4:1 --seconds 0.07 --rate 500000
-  ripplemark margin --vary ebn0=2:12:1 --compare --angle 0 --seconds 0.1 --csv noise.csv
-  ripplemark margin --vary tag.1.tilt_deg=0:90:10 --set noise.ebn0_db=10 --until 0.1
-  ripplemark margin --vary ebn0=-16:0:1 --csv part2.csv --shard 2/3
-  ripplemark margin --merge part1.csv part2.csv part3.csv --csv whole.csv
+  fieldripple margin --vary ebn0=-4:4:1 --seconds 0.07 --rate 500000
+  fieldripple margin --vary ebn0=2:12:1 --compare --angle 0 --seconds 0.1 --csv noise.csv
+  fieldripple margin --vary tag.1.tilt_deg=0:90:10 --set noise.ebn0_db=10 --until 0.1
+  fieldripple margin --vary ebn0=-16:0:1 --csv part2.csv --part 2/3
+  fieldripple margin --gather part1.csv part2.csv part3.csv --csv whole.csv
 
 Exit codes: 0 done, 1 ended early, 2 bad arguments or a file that cannot be used.";
 
@@ -68,7 +68,7 @@ pub struct Arguments {
         long,
         value_name = "NAME=VALUES",
         allow_hyphen_values = true,
-        required_unless_present = "merge"
+        required_unless_present = "gather"
     )]
     vary: Vec<Axis>,
     /// Captures at each value, 1 to 1000000
@@ -96,11 +96,11 @@ pub struct Arguments {
     #[arg(long, requires = "csv")]
     resume: bool,
     /// Run part I of N only: every N-th capture
-    #[arg(long, value_name = "I/N", value_parser = shard, requires = "csv", conflicts_with = "until")]
-    shard: Option<Shard>,
+    #[arg(long, value_name = "I/N", value_parser = part_of, requires = "csv", conflicts_with = "until")]
+    part: Option<Part>,
     /// Join the tables of all parts; nothing is run
-    #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with_all = ["vary", "resume", "shard", "until"])]
-    merge: Vec<PathBuf>,
+    #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with_all = ["vary", "resume", "part", "until"])]
+    gather: Vec<PathBuf>,
     /// Print one JSON object
     #[arg(long)]
     json: bool,
@@ -108,10 +108,10 @@ pub struct Arguments {
     signal: SignalArguments,
 }
 
-fn shard(text: &str) -> Result<Shard, String> {
+fn part_of(text: &str) -> Result<Part, String> {
     let parsed = text.split_once('/').and_then(|(index, of)| {
         let (index, of): (u64, u64) = (index.parse().ok()?, of.parse().ok()?);
-        (1 <= index && index <= of && of <= 10_000).then_some(Shard {
+        (1 <= index && index <= of && of <= 10_000).then_some(Part {
             index: index - 1,
             of,
         })
@@ -121,10 +121,10 @@ fn shard(text: &str) -> Result<Shard, String> {
 
 /// Runs or joins, and shows the table.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
-    if arguments.merge.is_empty() {
+    if arguments.gather.is_empty() {
         count(arguments)
     } else {
-        let (table, plan) = kept::merge(&arguments.merge)?;
+        let (table, plan) = kept::gather(&arguments.gather)?;
         let axes = table.points().first().map_or(1, Vec::len);
         let names = plan.as_ref().map_or_else(
             || vec!["value".to_string(), "value2".into()][..axes].to_vec(),
@@ -169,8 +169,8 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         receivers.push(Contestant::Limit);
     }
     let mut table = Table::new(&receivers, &points);
-    let shard = arguments.shard.unwrap_or(Shard::WHOLE);
-    let kept = plan_file(arguments, &names, &receivers, shard, maker.seed)?;
+    let part = arguments.part.unwrap_or(Part::WHOLE);
+    let kept = plan_file(arguments, &names, &receivers, part, maker.seed)?;
     if let Some(csv) = &arguments.csv {
         if arguments.resume {
             kept::resume(csv, &kept, &mut table)?;
@@ -187,7 +187,7 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         seed: maker.seed,
         trials: arguments.trials,
         until: arguments.until,
-        shard,
+        part,
         scene: &scene,
     };
     let watch = Watch::new(arguments.csv.as_deref(), table.trials());
@@ -224,7 +224,7 @@ fn plan_file(
     arguments: &Arguments,
     names: &[String],
     receivers: &[Contestant],
-    shard: Shard,
+    part: Part,
     seed: u64,
 ) -> anyhow::Result<PlanFile> {
     let mut settings = arguments.signal.clone();
@@ -242,7 +242,7 @@ fn plan_file(
     };
     Ok(PlanFile {
         schema: kept::SCHEMA.into(),
-        program: concat!("ripplemark ", env!("CARGO_PKG_VERSION")).into(),
+        program: concat!("fieldripple ", env!("CARGO_PKG_VERSION")).into(),
         about: figure::about(&settings, names, name.as_deref()),
         vary: names.to_vec(),
         settings: format!("{settings:?}"),
@@ -251,7 +251,7 @@ fn plan_file(
         odds: arguments.odds,
         until: arguments.until,
         receivers: receivers.iter().map(|one| one.name().to_string()).collect(),
-        shard: kept::part(shard),
+        part: kept::part(part),
         trials: arguments.trials,
     })
 }
@@ -265,7 +265,7 @@ fn show(
 ) -> anyhow::Result<ExitCode> {
     if let Some(file) = &arguments.figure {
         // A joined table does not know the flags that theory needs.
-        let theory = if arguments.merge.is_empty() {
+        let theory = if arguments.gather.is_empty() {
             figure::theory(table, names, &arguments.signal)
         } else {
             Vec::new()
@@ -287,7 +287,7 @@ fn show(
         None => "with --csv the rest could have been added later",
     };
     eprintln!(
-        "ripplemark: note: ended early; the table holds the {} captures done, {how}",
+        "fieldripple: note: ended early; the table holds the {} captures done, {how}",
         table.trials()
     );
     Ok(ExitCode::from(1))

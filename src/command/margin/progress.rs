@@ -6,8 +6,8 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
+use fieldripple::margin::{Progress, Table};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use ripplemark::margin::{Progress, Table};
 
 use super::kept::write_csv;
 

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use ripplemark::margin::{Contestant, Levels, Row, Table, level_at};
+use fieldripple::margin::{Contestant, Levels, Row, Table, level_at};
 
 use super::vary::label;
 
@@ -22,7 +22,7 @@ macro_rules! line {
 /// Who reads, in words.
 pub const fn who(receiver: Contestant) -> &'static str {
     match receiver {
-        Contestant::Own => "ripplemark's receiver",
+        Contestant::Own => "fieldripple's receiver",
         Contestant::Plain => "plain amplitude receiver (rectifier, slicer, CRC)",
         Contestant::Limit => "exact limit: told everything but the number and its start",
     }
@@ -166,7 +166,7 @@ fn map(page: &mut String, rows: &[&Row], names: &[String]) {
 }
 
 /// Points of one receiver on the only axis.
-pub fn points(table: &Table, receiver: usize) -> Vec<(f64, ripplemark::margin::Tally)> {
+pub fn points(table: &Table, receiver: usize) -> Vec<(f64, fieldripple::margin::Tally)> {
     table
         .points()
         .iter()

@@ -2,9 +2,9 @@
 
 use anyhow::{Context, bail, ensure};
 use clap::Parser;
-use ripplemark::margin::{Axis, Draw, Scene};
-use ripplemark::world::Bench;
-use ripplemark::world::scenario::{KEYS, Scenario};
+use fieldripple::margin::{Axis, Draw, Scene};
+use fieldripple::world::Bench;
+use fieldripple::world::scenario::{KEYS, Scenario};
 
 use crate::command::signal::{Plan, SignalArguments, scenario};
 
@@ -163,7 +163,7 @@ fn prepare(
         } else {
             let flags: Vec<&str> = FLAGS.iter().map(|flag| flag.0).collect();
             bail!(
-                "--vary {}: allowed are the flags {} and keys of a scenario such as tag.1.tilt_deg ('ripplemark link --keys' lists them)",
+                "--vary {}: allowed are the flags {} and keys of a scenario such as tag.1.tilt_deg ('fieldripple link --keys' lists them)",
                 axis.name,
                 flags.join(", ")
             );

@@ -9,8 +9,8 @@ pub use scenario::scenario;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use ripplemark::telegram::Identity;
-use ripplemark::world::Pulses;
+use fieldripple::telegram::Identity;
+use fieldripple::world::Pulses;
 
 use super::telegram_fields::Fields;
 use super::values::within;

@@ -1,8 +1,8 @@
 //! From the arguments to a signal: what was not given is drawn or worked out, what cannot be is refused.
 
 use anyhow::{Context, ensure};
-use ripplemark::telegram::Identity;
-use ripplemark::world::{
+use fieldripple::telegram::Identity;
+use fieldripple::world::{
     Digitiser, DirectSignal, RippleTag, Stream, View, generator, noise_sigma, ripple_rms, uniform,
 };
 

@@ -1,7 +1,7 @@
 //! A scenario with the flags put before the file.
 
 use anyhow::ensure;
-use ripplemark::world::scenario::{Scenario, Sends};
+use fieldripple::world::scenario::{Scenario, Sends};
 
 use super::SignalArguments;
 

@@ -67,8 +67,8 @@ pub fn form(arguments: &Arguments) -> anyhow::Result<Form> {
         ),
     };
     ensure!(
-        form == Form::Text || !arguments.preamble,
-        "--preamble goes with .csv only"
+        form == Form::Text || !arguments.settings_lines,
+        "--settings-lines goes with .csv only"
     );
     Ok(form)
 }

@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use anyhow::Context;
-use ripplemark::capture::{ChannelInfo, Heading, Unit, WriteKind, write_blocks};
-use ripplemark::world::Digitiser;
+use fieldripple::capture::{ChannelInfo, Heading, Unit, WriteKind, write_blocks};
+use fieldripple::world::Digitiser;
 
 use super::form::Form;
 
@@ -15,7 +15,7 @@ const SIXTEEN: u32 = 16;
 pub struct Target<'a> {
     pub out: &'a Path,
     pub form: Form,
-    pub preamble: bool,
+    pub settings_lines: bool,
     /// Pairs of in-phase and quadrature samples.
     pub complex: bool,
     /// Levels 0 and 1.
@@ -81,7 +81,7 @@ pub fn write(
             .collect(),
         complex: target.complex,
         length: target.samples,
-        settings: if target.preamble {
+        settings: if target.settings_lines {
             settings(target)
         } else {
             Vec::new()
@@ -123,15 +123,15 @@ fn conversion(target: &Target, unit: Unit) -> impl Fn(f64) -> (f32, bool) {
     }
 }
 
-/// Lines of settings before the data, as recording instruments write them.
+/// Lines of settings before the data: name, value, unit.
 fn settings(target: &Target) -> Vec<String> {
     let mut lines = vec![
-        format!("Record length,{}", target.samples),
-        format!("Sample interval,{},s", 1.0 / target.rate_hz),
-        format!("Vertical range,{},V", 2.0 * target.range),
+        format!("samples,{}", target.samples),
+        format!("step,{},s", 1.0 / target.rate_hz),
+        format!("span,{},V", 2.0 * target.range),
     ];
     if let Some(digitiser) = target.digitiser {
-        lines.push(format!("Resolution,{},bit", digitiser.bits));
+        lines.push(format!("digits,{},bit", digitiser.bits));
     }
     lines.push(String::new());
     lines

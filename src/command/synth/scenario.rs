@@ -1,6 +1,6 @@
 //! A capture from a scenario file.
 
-use ripplemark::world::{Bench, Digitiser};
+use fieldripple::world::{Bench, Digitiser};
 use serde_json::{Map, Value, json};
 
 use super::form::{check, form};
@@ -19,7 +19,7 @@ pub fn write(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
     let target = Target {
         out: &arguments.out,
         form,
-        preamble: arguments.preamble,
+        settings_lines: arguments.settings_lines,
         complex: false,
         logic: false,
         rate_hz: scenario.rate_hz(),
@@ -95,8 +95,8 @@ fn truth(bench: &Bench, arguments: &Arguments, target: &Target, clipped: u64) ->
         })
         .collect();
     let mut truth = json!({
-        "schema": "ripplemark.truth/1",
-        "program": concat!("ripplemark ", env!("CARGO_PKG_VERSION")),
+        "schema": "fieldripple.truth/1",
+        "program": concat!("fieldripple ", env!("CARGO_PKG_VERSION")),
         "command": arguments.command(),
         "seed": scenario.seed.0,
         "capture": {
@@ -109,7 +109,7 @@ fn truth(bench: &Bench, arguments: &Arguments, target: &Target, clipped: u64) ->
             "centre_hz": Value::Null,
             "sample_type": output::kind(target).1,
             "unit": match output::unit(target) {
-                ripplemark::capture::Unit::FullScale => "full scale",
+                fieldripple::capture::Unit::FullScale => "full scale",
                 _ => "V",
             },
             "bits": digitiser.map(|digitiser| digitiser.bits),

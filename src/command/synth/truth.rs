@@ -4,9 +4,9 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
-use ripplemark::capture::{Unit, write_atomically};
-use ripplemark::telegram::{Identity, Telegram};
-use ripplemark::world::{DirectSignal, Pulses, RippleTag, View};
+use fieldripple::capture::{Unit, write_atomically};
+use fieldripple::telegram::{Identity, Telegram};
+use fieldripple::world::{DirectSignal, Pulses, RippleTag, View};
 use serde_json::{Map, Value, json};
 
 use super::Arguments;
@@ -36,8 +36,8 @@ pub fn save(out: &Path, truth: &Value) -> anyhow::Result<()> {
 fn truth(plan: &Plan, arguments: &Arguments, target: &Target, clipped: u64) -> Value {
     let signal = &plan.signal;
     json!({
-        "schema": "ripplemark.truth/1",
-        "program": concat!("ripplemark ", env!("CARGO_PKG_VERSION")),
+        "schema": "fieldripple.truth/1",
+        "program": concat!("fieldripple ", env!("CARGO_PKG_VERSION")),
         "command": arguments.command(),
         "seed": signal.seed,
         "capture": {

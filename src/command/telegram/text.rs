@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use ripplemark::telegram::{
+use fieldripple::telegram::{
     CODED_BITS, HEADER_BITS, Identity, Interpretation, Part, TELEGRAM_BITS, Telegram, fields,
     notes, part_of,
 };
