@@ -3,6 +3,7 @@
 use super::Finding;
 use super::field::field_hum;
 use super::interference::stray_lines;
+use super::ripple::TELLING_DB;
 use crate::receiver::survey::{Bare, Line, Stream};
 use crate::receiver::{Kind, Reading, Reception};
 use crate::telegram::{FrameError, Identity, TELEGRAM_BITS, Telegram, crc16_bitwise};
@@ -64,7 +65,8 @@ fn unread(reception: &Reception, odds: f64) -> Option<Finding> {
     }
     let candidate = reception.candidate.as_ref()?;
     let decision = &candidate.attempt.decision;
-    (decision.odds_wrong <= odds && !candidate.attempt.fits()).then(|| misfit(candidate))
+    let told = candidate.attempt.folded_db() > TELLING_DB;
+    (told && decision.odds_wrong <= odds && !candidate.attempt.fits()).then(|| misfit(candidate))
 }
 
 /// The telegram in folded bits: right, with a wrong check (check, code, trailer), or `None` without header and control bits.
@@ -211,6 +213,7 @@ fn other_stream(stream: &Stream) -> Option<Finding> {
         .iter()
         .any(|&scatter| scatter > BIPHASE_SCATTER)
         || has_header(&stream.bits)
+        || is_a_tone(&stream.bits)
     {
         return None;
     }
@@ -238,6 +241,12 @@ fn other_stream(stream: &Stream) -> Option<Finding> {
         )
         .with_false_alarm(1e-6),
     )
+}
+
+/// Nearly all bits alike: a line at the field's own fraction, 1/32 or 1/64 of it, looks so.
+fn is_a_tone(bits: &[bool]) -> bool {
+    let ones = bits.iter().filter(|bit| **bit).count();
+    10 * ones.min(bits.len() - ones) < bits.len()
 }
 
 /// Ten 0s and a 1, and a 1 after each of the next eight groups of eight.

@@ -5,7 +5,7 @@ use super::field::{beating_field, field_hum};
 use super::ripple::least_depth;
 use super::{Finding, power_db};
 use crate::receiver::survey::{Line, Survey, folded_hz};
-use crate::receiver::{Kind, Reception};
+use crate::receiver::{Kind, NearField, Reception};
 
 /// Tones weaker than this against the field (−60 dB) are worth a word only where the ripple is as weak.
 const LEAST_STRAY: f64 = 1e-3;
@@ -59,6 +59,10 @@ const HUM_HZ: f64 = 3.0;
 /// … up to this multiple.
 const HUM_SIDEBANDS: f64 = 20.5;
 
+/// A line whose mirror image about the field has more than this share of its amplitude (−12 dB) is a sideband of what
+/// modulates the field. A supply that moves the level and, later, the phase by half as much makes its sides 1 to 3.
+const MIRRORED: f64 = 0.25;
+
 /// A ripple's own lines lie this near to the field.
 const RIPPLE_HZ: f64 = 30_000.0;
 
@@ -81,8 +85,12 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
             frequency_hz,
             level,
             near: true,
+            mirrored: None,
         });
     }
+    lines.extend(beside(reception));
+    lines.sort_by(|a, b| b.level.total_cmp(&a.level));
+    lines.retain(|line| line.mirrored.is_none_or(|share| share < MIRRORED));
     let transmitters = transmitters(survey);
     let supply = supply(reception, &lines);
     let ripple = ripple_db(reception, odds).map_or(f64::INFINITY, |db| 10f64.powf(db / 20.0));
@@ -120,6 +128,20 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
     }
     found.extend(impulses(survey));
     found
+}
+
+/// Fields so near to the own one that the two beat slowly.
+fn beside(reception: &Reception) -> Vec<Line> {
+    let (Some(seen), Some(field_hz)) = (&reception.seen, reception.field.frequency_hz) else {
+        return Vec::new();
+    };
+    let line = |near: &NearField| Line {
+        frequency_hz: field_hz + near.offset * seen.clock_hz,
+        level: near.level,
+        near: true,
+        mirrored: Some(near.mirrored),
+    };
+    reception.beside.iter().map(line).collect()
 }
 
 /// Tones that are no harmonics of the field, folded or not, and no product of rounding; strongest first.

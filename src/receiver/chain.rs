@@ -5,6 +5,7 @@ use super::clock::on_own_clock;
 use super::front::{Cycles, Tuning, to_cycles};
 use super::interference::{clock_lines, without_lines};
 use super::join::join;
+use super::near_fields::take_off_near_fields;
 use super::other_field::{remove_other_field, remove_weaker_fields};
 use super::other_kinds::{OtherKinds, other_kinds};
 use super::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
@@ -78,6 +79,7 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         band_hz: 0.0,
         telegrams: 0.0,
         others: OtherKinds::default(),
+        beside: Vec::new(),
         seen: None,
         survey: None,
     })
@@ -131,10 +133,28 @@ struct Clocked {
 }
 
 fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> Reception {
-    let cycles = to_cycles(signal.samples, &view.tuning);
+    let mut cycles = to_cycles(signal.samples, &view.tuning);
     if !view.kind.has_carrier() {
         return look_at(signal, view, cycles, terms, rate_assumed);
     }
+    // What beats slowly looks switched, unsteady and like much else: it goes before anything is asked.
+    let beside = if is_one_switched_field(&cycles.values) {
+        Vec::new()
+    } else {
+        take_off_near_fields(&mut cycles.values)
+    };
+    let mut reception = look_without_near_fields(signal, view, cycles, terms, rate_assumed);
+    reception.beside = beside;
+    reception
+}
+
+fn look_without_near_fields(
+    signal: &Signal<'_>,
+    view: &View,
+    cycles: Cycles,
+    terms: Terms,
+    rate_assumed: bool,
+) -> Reception {
     let lines = if cycles.values.is_empty() {
         Vec::new()
     } else {
@@ -173,6 +193,7 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
         };
         let view = View { tuning, ..*view };
         let mut cycles = to_cycles(signal.samples, &tuning);
+        take_off_near_fields(&mut cycles.values);
         // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
         for other in lines.iter().filter(|other| **other != line) {
             remove_other_field(
@@ -257,6 +278,7 @@ fn prepare(
         band_hz: cycles.band_hz,
         telegrams: 0.0,
         others: OtherKinds::default(),
+        beside: Vec::new(),
         seen: None,
         survey: None,
     };

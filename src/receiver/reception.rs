@@ -1,6 +1,7 @@
 //! What the receiver made of a capture.
 
 use super::front::Cycles;
+use super::near_fields::NearField;
 use super::other_kinds::OtherKinds;
 use super::pieces::Piece;
 use super::read::Attempt;
@@ -86,6 +87,8 @@ pub struct Reception {
     pub telegrams: f64,
     /// Tags of other kinds.
     pub others: OtherKinds,
+    /// Other fields so near to this one that the two beat slowly, strongest first; they were taken off.
+    pub beside: Vec<NearField>,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
     pub seen: Option<Seen>,
     /// What was measured beside the numbers, for findings.
