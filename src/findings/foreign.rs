@@ -1,21 +1,15 @@
 //! Findings about what is sent: telegrams that no number fits, other data at the tag's rate, tags that begin anew.
 
 use super::Finding;
-use super::field::field_hum;
-use super::interference::stray_lines;
 use super::ripple::TELLING_DB;
-use crate::receiver::survey::{Bare, Line, Stream};
+use crate::receiver::survey::{Bare, InStep, Stream};
 use crate::receiver::{Kind, Reading, Reception};
 use crate::telegram::{FrameError, Identity, TELEGRAM_BITS, Telegram, crc16_bitwise};
 
 /// A ripple is no stronger than this against the field (−34 dB, a depth of 2 %).
 const STRONGEST_RIPPLE: f64 = 0.02;
 /// A tag that restarts does so between some charging time (10 ms) and a few bits.
-const RESTARTS_HZ: std::ops::Range<f64> = 80.0..3000.0;
-/// Two lines stand equally far from the field: tones this near are found to half a hertz.
-const PAIR_HZ: f64 = 1.5;
-/// … and are about equally strong: the antenna's tuning favours one a little.
-const PAIR_RATIO: f64 = 2.0;
+const RESTARTS_HZ: std::ops::Range<f64> = 80.0..1000.0;
 
 /// A folded telegram with fewer expected bit errors than this is taken as it stands.
 const CERTAIN_BITS: f64 = 0.1;
@@ -274,33 +268,16 @@ fn misfit(candidate: &Reading) -> Finding {
     .with_false_alarm(1e-3)
 }
 
-/// Rate and level (against the field) of a pair of weak lines, the strongest there are, that stand equally far above and
-/// below the field: unlike a second field, what changes the field itself shows on both sides.
-fn repeats_in_step(reception: &Reception) -> Option<(f64, f64)> {
-    let field_hz = reception.field.frequency_hz?;
+/// What changes the field in step and by as little as a ripple does; nothing else of account is beside it.
+fn in_step(reception: &Reception) -> Option<&InStep> {
     // Folded, lines of different causes meet by chance.
     let in_sight = matches!(reception.kind, Kind::Direct | Kind::Iq);
-    if !in_sight || !reception.readings.is_empty() || field_hum(reception).is_some() {
+    if !in_sight || !reception.readings.is_empty() {
         return None;
     }
-    let lines = stray_lines(reception, reception.survey.as_ref()?);
-    let mut near = lines.iter().filter(|line| line.near);
-    let strongest = near.next()?;
-    let rate_hz = strongest.frequency_hz - field_hz;
-    let other = near.find(|line| (field_hz - line.frequency_hz - rate_hz).abs() < PAIR_HZ)?;
-    let multiple = |line: &&Line| {
-        let times = (line.frequency_hz - field_hz) / rate_hz;
-        (times - times.round()).abs() * rate_hz.abs() < PAIR_HZ
-    };
-    let of_it = lines
-        .iter()
-        .filter(|line| line.near)
-        .filter(multiple)
-        .count();
-    let alike = strongest.level < PAIR_RATIO * other.level;
-    let alone = lines.iter().filter(|line| line.near).count() <= 2 * of_it;
-    (alike && alone && strongest.level < STRONGEST_RIPPLE && RESTARTS_HZ.contains(&rate_hz.abs()))
-        .then_some((rate_hz.abs(), strongest.level))
+    let in_step = reception.survey.as_ref()?.in_step.as_ref()?;
+    let [of_it, all] = in_step.lines;
+    (all <= 2 * of_it && in_step.level < STRONGEST_RIPPLE).then_some(in_step)
 }
 
 fn restarts(reception: &Reception) -> Option<Finding> {
@@ -327,17 +304,20 @@ fn restarts(reception: &Reception) -> Option<Finding> {
             .with_false_alarm(1e-6),
         );
     }
-    if let Some((rate_hz, level)) = repeats_in_step(reception) {
-        let level_db = 20.0 * level.log10();
+    if let Some(in_step) = in_step(reception)
+        && in_step.holds_bits
+        && RESTARTS_HZ.contains(&in_step.rate_hz)
+    {
+        let level_db = 20.0 * in_step.level.log10();
+        let rate_hz = in_step.rate_hz;
         return Some(
             Finding::new(
                 "tag-restarts",
                 format!(
-                    "Something changes the field {rate_hz:.0} times a second in step, by as little as a tag does: lines stand {rate_hz:.0} Hz \
-                     above and below it, at {level_db:.0} dB against it. Most likely a tag that starts anew that often, because its supply \
-                     voltage breaks down as soon as it answers (brown-out); a reader's supply that pulsates does it too. Take the tag \
-                     away: if the lines go, the tag is at the edge of what the field can power: bring it nearer, turn it along the \
-                     field, or make the field stronger. If they stay, look at the supply."
+                    "A tag starts anew {rate_hz:.0} times a second: lines stand {rate_hz:.0} Hz above and below the field, at {level_db:.0} dB \
+                     against it, and from one start to the next there are bits of 32 field cycles. Its supply voltage breaks down as \
+                     soon as it answers (brown-out): it is at the edge of what the field can power. Bring it nearer, turn it along \
+                     the field, or make the field stronger."
                 ),
                 &[("rate_hz", rate_hz), ("level_db", level_db)],
             )

@@ -6,6 +6,7 @@ mod around;
 mod bare;
 mod digitiser;
 mod hum;
+mod in_step;
 mod lines;
 mod presence;
 mod restarts;
@@ -17,6 +18,7 @@ pub use around::{Around, Hump, around};
 pub use bare::{Bare, bare};
 pub use digitiser::{Levels, levels};
 pub use hum::{Hum, of_amplitudes, of_samples};
+pub use in_step::{InStep, in_step};
 pub use lines::{Line, folded_hz, lines};
 pub use presence::{Presence, presence};
 pub use restarts::{Restarts, between_headers, restarts};
@@ -53,6 +55,8 @@ pub struct Survey {
     pub added_hum: Option<Hum>,
     /// Mains hum in the field's level, relative to it.
     pub field_hum: Option<Hum>,
+    /// What changes the field in step, many times a second.
+    pub in_step: Option<InStep>,
     /// Ripple repeating at the tag's rate, read or not.
     pub presence: Option<Presence>,
     /// The bits of the folded telegram as they stand.
@@ -137,6 +141,7 @@ impl Survey {
             lines: beside.lines,
             edges: beside.edges,
             field_hum: beside.field_hum,
+            in_step: beside.in_step,
             restarts: beside.restarts.or(survey.restarts),
             ..survey
         }
@@ -155,6 +160,7 @@ impl Survey {
         if let Some((seen, piece)) = longest {
             let raw = raw_values(seen, piece);
             self.field_hum = of_amplitudes(raw, seen.clock_hz);
+            self.in_step = in_step(&self.lines, piece.field.frequency_hz, || untouched(raw));
         }
     }
 
