@@ -95,7 +95,12 @@ fn slow_swing(reception: &Reception) -> Option<f64> {
 /// half as well at its ends as in its middle; the level is one of the ripple's two parts.
 fn level_noise(piece: &Piece) -> f64 {
     let count = piece.ripple.len() as f64;
-    let power = piece.ripple.iter().map(|r| f64::from(r.norm_sqr())).sum::<f64>() / count;
+    let power = piece
+        .ripple
+        .iter()
+        .map(|r| f64::from(r.norm_sqr()))
+        .sum::<f64>()
+        / count;
     2.0 * (0.5 * power / TELEGRAM as f64).sqrt()
 }
 
@@ -177,7 +182,6 @@ fn hum(reception: &Reception) -> Option<Finding> {
                 ("share", share),
             ],
         )
-        .with_false_alarm(1e-6)
     };
     if let Some(hum) = field_hum(reception) {
         return Some(finding(

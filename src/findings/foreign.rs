@@ -26,9 +26,6 @@ const STARTS: [u16; 8] = [
     0x0000, 0xFFFF, 0x1D0F, 0xB8F0, 0xC6C6, 0x6363, 0xB2AA, 0x554D,
 ];
 
-/// Number of ways the check is tried: starts, inverted or not, either order of the check's bits, three orders of the data.
-const WAYS: usize = STARTS.len() * 2 * 2 * 3;
-
 pub(super) fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut found = Vec::new();
     found.extend(restarts(reception));
@@ -152,8 +149,7 @@ fn wrong_check(sent: u16, code: u64, trailer: u32) -> Finding {
                 ("check_sent", f64::from(sent)),
                 ("check_needed", f64::from(needed)),
             ],
-        )
-        .with_false_alarm(1e-4);
+        );
     };
     let identity = Identity::from_code(way.code);
     let mut how = format!("a start value of {:04X}", way.start);
@@ -178,8 +174,7 @@ fn wrong_check(sent: u16, code: u64, trailer: u32) -> Finding {
             ("check_needed", f64::from(needed)),
             ("start_value", f64::from(way.start)),
         ],
-    )
-    .with_false_alarm(WAYS as f64 / 65_536.0);
+    );
     finding
         .evidence
         .insert("candidate_id".into(), identity.digits().into());
@@ -198,7 +193,6 @@ fn without_header(bare: &Bare) -> Finding {
             ("expected_bit_errors", bare.expected_errors),
         ],
     )
-    .with_false_alarm(1e-4)
 }
 
 fn other_stream(stream: &Stream) -> Option<Finding> {
@@ -223,18 +217,15 @@ fn other_stream(stream: &Stream) -> Option<Finding> {
         ("bits", stream.bits.len() as f64),
         ("scatter", stream.worst()),
     ]);
-    Some(
-        Finding::new(
-            "biphase-no-header",
-            format!(
-                "Something sends at an animal tag's bit rate, its level changes at every bit, but the data {period} and nowhere is an \
+    Some(Finding::new(
+        "biphase-no-header",
+        format!(
+            "Something sends at an animal tag's bit rate, its level changes at every bit, but the data {period} and nowhere is an \
                  animal tag's header in them: another protocol, or an advanced transponder answering a command. Ask for a reader \
                  of that kind; to be sure, capture a known animal tag in the same place."
-            ),
-            &evidence,
-        )
-        .with_false_alarm(1e-6),
-    )
+        ),
+        &evidence,
+    ))
 }
 
 /// Nearly all bits alike: a line at the field's own fraction, 1/32 or 1/64 of it, looks so.
@@ -265,7 +256,6 @@ fn misfit(candidate: &Reading) -> Finding {
             ("folded_db", candidate.attempt.folded_db()),
         ],
     )
-    .with_false_alarm(1e-3)
 }
 
 /// What changes the field in step and by as little as a ripple does; nothing else of account is beside it.
@@ -292,17 +282,14 @@ fn restarts(reception: &Reception) -> Option<Finding> {
         && !restarts.at_s.is_empty()
     {
         let count = restarts.at_s.len();
-        return Some(
-            Finding::new(
-                "tag-restarts",
-                format!(
-                    "The tag begins its telegram anew {count} {} while the field stays on: {next}",
-                    if count == 1 { "time" } else { "times" }
-                ),
-                &[("restarts", count as f64), ("first_s", restarts.at_s[0])],
-            )
-            .with_false_alarm(1e-6),
-        );
+        return Some(Finding::new(
+            "tag-restarts",
+            format!(
+                "The tag begins its telegram anew {count} {} while the field stays on: {next}",
+                if count == 1 { "time" } else { "times" }
+            ),
+            &[("restarts", count as f64), ("first_s", restarts.at_s[0])],
+        ));
     }
     if let Some(in_step) = in_step(reception)
         && in_step.holds_bits
@@ -310,19 +297,16 @@ fn restarts(reception: &Reception) -> Option<Finding> {
     {
         let level_db = 20.0 * in_step.level.log10();
         let rate_hz = in_step.rate_hz;
-        return Some(
-            Finding::new(
-                "tag-restarts",
-                format!(
-                    "A tag starts anew {rate_hz:.0} times a second: lines stand {rate_hz:.0} Hz above and below the field, at {level_db:.0} dB \
+        return Some(Finding::new(
+            "tag-restarts",
+            format!(
+                "A tag starts anew {rate_hz:.0} times a second: lines stand {rate_hz:.0} Hz above and below the field, at {level_db:.0} dB \
                      against it, and from one start to the next there are bits of 32 field cycles. Its supply voltage breaks down as \
                      soon as it answers (brown-out): it is at the edge of what the field can power. Bring it nearer, turn it along \
                      the field, or make the field stronger."
-                ),
-                &[("rate_hz", rate_hz), ("level_db", level_db)],
-            )
-            .with_false_alarm(1e-3),
-        );
+            ),
+            &[("rate_hz", rate_hz), ("level_db", level_db)],
+        ));
     }
     let activity = survey.activity.as_ref()?;
     let silences = activity.silences();
@@ -336,7 +320,6 @@ fn restarts(reception: &Reception) -> Option<Finding> {
                 ("answering_share", activity.share()),
             ],
         )
-        .with_false_alarm(1e-4)
     })
 }
 

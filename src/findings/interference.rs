@@ -12,6 +12,9 @@ const LEAST_STRAY: f64 = 1e-3;
 /// A tone of a third of the ripple is (−10 dB); a weaker one does little even to a plain reader.
 const LEAST_OF_RIPPLE: f64 = 0.32;
 
+/// Beats slower than this are told as such.
+const SLOW_BEAT_HZ: f64 = 200.0;
+
 /// Tones of another reader for animals lie this near: oscillators, not tuned circuits, set a reader's frequency.
 const SECOND_READER_HZ: f64 = 5000.0;
 /// A reader for 125 kHz tags next to one for 134.2 kHz.
@@ -164,7 +167,13 @@ pub(super) fn stray_lines(reception: &Reception, survey: &Survey) -> Vec<Line> {
         let seen_hz = folded_hz(line.frequency_hz, rate_hz);
         let near = if line.near { HARMONIC_HZ } else { 40.0 };
         // The first is the field's own image.
-        (1..=highest).any(|n| (folded_hz(field_hz * f64::from(n), rate_hz) - seen_hz).abs() < near)
+        // Dividers of the field, in the reader or a tag, and their sums with it are multiples of its 32nd part.
+        let part_hz = field_hz / 32.0;
+        let of_a_part = |hz: f64| (hz / part_hz - (hz / part_hz).round()).abs() * part_hz < near;
+        of_a_part(seen_hz)
+            || of_a_part(rate_hz - seen_hz)
+            || (1..=highest)
+                .any(|n| (folded_hz(field_hz * f64::from(n), rate_hz) - seen_hz).abs() < near)
     };
     survey
         .lines
@@ -212,15 +221,24 @@ fn tone(line: &Line, tones: usize, reception: &Reception, odds: f64) -> Finding 
         line.frequency_hz
     );
     if offset_hz.abs() < SECOND_READER_HZ || OTHER_READERS_HZ.contains(&line.frequency_hz) {
+        // Faster than this the beat is no beat to look at on a screen.
+        let beat = if offset_hz.abs() < SLOW_BEAT_HZ {
+            format!(
+                " The level beats {:.1} times a second by {:.1} % up and down.",
+                offset_hz.abs(),
+                100.0 * line.level
+            )
+        } else {
+            String::new()
+        };
         return Finding::new(
             "second-reader",
             format!(
-                "A second field at {place}: most likely another reader near by. It was taken off before reading here.{cost} Switch it off, \
+                "A second field at {place}: most likely another reader near by.{beat} It was taken off before reading here.{cost} Switch it off, \
                  move it away, or let both readers share one clock or take turns."
             ),
             &evidence,
-        )
-        .with_false_alarm(1e-6);
+        );
     }
     Finding::new(
         "stray-tone",
@@ -230,7 +248,6 @@ fn tone(line: &Line, tones: usize, reception: &Reception, odds: f64) -> Finding 
         ),
         &evidence,
     )
-    .with_false_alarm(1e-6)
 }
 
 /// Level of the ripple (rms) against the field, or of the weakest that could be read, dB.
@@ -269,7 +286,6 @@ fn transmitters(survey: &Survey) -> Vec<Finding> {
                     ("over_noise_db", over_db),
                 ],
             )
-            .with_false_alarm(1e-6)
         })
         .collect()
 }
@@ -350,8 +366,7 @@ fn supply(reception: &Reception, lines: &[Line]) -> Option<(Finding, f64)> {
             ("level_db", level_db),
             ("nearest_hz", nearest),
         ],
-    )
-    .with_false_alarm(1e-4);
+    );
     Some((finding, fundamental_hz))
 }
 
@@ -371,6 +386,5 @@ fn impulses(survey: &Survey) -> Option<Finding> {
                 ("rate_per_s", rate),
             ],
         )
-        .with_false_alarm(1e-6)
     })
 }

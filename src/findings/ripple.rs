@@ -77,21 +77,18 @@ fn several(reception: &Reception) -> Option<Finding> {
         .filter(|c| tags == 1 && c.attempt.decision.odds_wrong < TELLING_ODDS && c.attempt.fits());
     let next = "A plain reader sees them garble each other and stays silent: take all but one out of the field.";
     if let Some(further) = further {
-        return Some(
-            Finding::new(
-                "several-tags",
-                format!(
-                    "A second tag answers under the one that was read, too weak by {:.1} dB for its number. {next}",
-                    -further.spare_db
-                ),
-                &[
-                    ("tags", 2.0),
-                    ("second_depth", further.attempt.depth),
-                    ("second_odds_wrong", further.attempt.decision.odds_wrong),
-                ],
-            )
-            .with_false_alarm(TELLING_ODDS),
-        );
+        return Some(Finding::new(
+            "several-tags",
+            format!(
+                "A second tag answers under the one that was read, too weak by {:.1} dB for its number. {next}",
+                -further.spare_db
+            ),
+            &[
+                ("tags", 2.0),
+                ("second_depth", further.attempt.depth),
+                ("second_odds_wrong", further.attempt.decision.odds_wrong),
+            ],
+        ));
     }
     (tags > 1).then(|| {
         Finding::new(
@@ -99,7 +96,6 @@ fn several(reception: &Reception) -> Option<Finding> {
             format!("{tags} tags answer at once. {next}"),
             &[("tags", tags as f64)],
         )
-        .with_false_alarm(1e-5)
     })
 }
 
@@ -165,17 +161,12 @@ fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
     };
     if let Some(folded_db) = folded_db {
         let missing_db = needed_db(odds) - folded_db;
-        let false_alarm = if presence.is_some() {
-            1e-3
-        } else {
-            TELLING_ODDS
-        };
         if missing_db > -AT_THE_LIMIT_DB {
-            return Some(too_weak(reception, missing_db, folded_db).with_false_alarm(false_alarm));
+            return Some(too_weak(reception, missing_db, folded_db));
         }
         // Between the two nobody can tell what noise did from what was sent.
         return (folded_db > TELLING_DB && presence.is_some())
-            .then(|| garbled(folded_db, -missing_db).with_false_alarm(false_alarm));
+            .then(|| garbled(folded_db, -missing_db));
     }
     if !reception.field.present {
         return None;
@@ -205,7 +196,11 @@ fn too_weak(reception: &Reception, missing_db: f64, folded_db: f64) -> Finding {
             } else {
                 "just as strong as half of all numbers need, and this one was not read".to_string()
             },
-            if missing_db > 0.0 { "as often as not" } else { "more often" }
+            if missing_db > 0.0 {
+                "as often as not"
+            } else {
+                "more often"
+            }
         ),
         &[
             ("missing_db", missing_db),

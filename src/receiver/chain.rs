@@ -3,6 +3,7 @@
 use super::bursts::join_bursts;
 use super::clock::on_own_clock;
 use super::front::{Cycles, Tuning, to_cycles};
+use super::gain_steps::level_out;
 use super::interference::{clock_lines, without_lines};
 use super::join::join;
 use super::near_fields::take_off_near_fields;
@@ -38,7 +39,9 @@ fn receive_at_once(signal: &Signal<'_>, terms: Terms) -> Reception {
         || OfSamples::of(signal, sight.rate_hz),
     );
     let spectrum = sight.spectrum.as_ref();
-    reception.survey = Some(Survey::of(samples, spectrum, &reception));
+    let mut survey = Survey::of(samples, spectrum, &reception);
+    survey.look_at_samples(signal, &reception);
+    reception.survey = Some(survey);
     reception
 }
 
@@ -80,6 +83,7 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         telegrams: 0.0,
         others: OtherKinds::default(),
         beside: Vec::new(),
+        gain_steps: Vec::new(),
         seen: None,
         survey: None,
     })
@@ -137,6 +141,7 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
     if !view.kind.has_carrier() {
         return look_at(signal, view, cycles, terms, rate_assumed);
     }
+    let gain_steps = level_out(&mut cycles.values);
     // What beats slowly looks switched, unsteady and like much else: it goes before anything is asked.
     let beside = if is_one_switched_field(&cycles.values) {
         Vec::new()
@@ -145,6 +150,7 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
     };
     let mut reception = look_without_near_fields(signal, view, cycles, terms, rate_assumed);
     reception.beside = beside;
+    reception.gain_steps = gain_steps;
     reception
 }
 
@@ -193,6 +199,7 @@ fn look_without_near_fields(
         };
         let view = View { tuning, ..*view };
         let mut cycles = to_cycles(signal.samples, &tuning);
+        level_out(&mut cycles.values);
         take_off_near_fields(&mut cycles.values);
         // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
         for other in lines.iter().filter(|other| **other != line) {
@@ -279,6 +286,7 @@ fn prepare(
         telegrams: 0.0,
         others: OtherKinds::default(),
         beside: Vec::new(),
+        gain_steps: Vec::new(),
         seen: None,
         survey: None,
     };

@@ -1,6 +1,7 @@
 //! What the receiver made of a capture.
 
 use super::front::Cycles;
+use super::gain_steps::GainStep;
 use super::near_fields::NearField;
 use super::other_kinds::OtherKinds;
 use super::pieces::Piece;
@@ -89,6 +90,8 @@ pub struct Reception {
     pub others: OtherKinds,
     /// Other fields so near to this one that the two beat slowly, strongest first; they were taken off.
     pub beside: Vec<NearField>,
+    /// Steps of the recorder's gain, which were made good.
+    pub gain_steps: Vec<GainStep>,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
     pub seen: Option<Seen>,
     /// What was measured beside the numbers, for findings.

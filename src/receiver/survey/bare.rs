@@ -24,7 +24,11 @@ impl Bare {
         const GROUP: usize = 16;
         let energy = |values: &[f32]| values.iter().map(|v| f64::from(v * v)).sum::<f64>();
         let mean = energy(&self.over_noise) * GROUP as f64 / TELEGRAM_BITS as f64;
-        let least = self.over_noise.chunks(GROUP).map(energy).fold(f64::INFINITY, f64::min);
+        let least = self
+            .over_noise
+            .chunks(GROUP)
+            .map(energy)
+            .fold(f64::INFINITY, f64::min);
         least / mean.max(f64::MIN_POSITIVE)
     }
 }

@@ -71,7 +71,13 @@ fn holds_bits(ripple: &[Complex32], period: f64) -> bool {
     // The rate is known to a part of a line; the slip that leaves over the whole stretch is made good by trying.
     let turns = ripple.len() as f64 / period;
     (-4..=4)
-        .map(|step| laid(ripple, period * (1.0 + 0.125 * f64::from(step) / turns / turns.sqrt()), cells))
+        .map(|step| {
+            laid(
+                ripple,
+                period * (1.0 + 0.125 * f64::from(step) / turns / turns.sqrt()),
+                cells,
+            )
+        })
         .any(|wave| has_boundaries(&wave))
 }
 
@@ -139,8 +145,13 @@ mod tests {
                 .collect();
             holds_bits(&ripple, period)
         };
-        assert!(of(&|at| states.get((at / 16.0) as usize).copied().unwrap_or(0.0)));
-        assert!(!of(&|at| (TAU * at / period).sin() + 0.3 * (2.0 * TAU * at / period).cos()));
+        assert!(of(&|at| states
+            .get((at / 16.0) as usize)
+            .copied()
+            .unwrap_or(0.0)));
+        assert!(!of(
+            &|at| (TAU * at / period).sin() + 0.3 * (2.0 * TAU * at / period).cos()
+        ));
         assert!(!of(&|at| if at < 20.0 { 1.0 } else { 0.0 }));
         assert!(!of(&|at| if at < 120.0 { 1.0 } else { -1.0 }));
     }
