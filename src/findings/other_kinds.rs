@@ -84,13 +84,6 @@ fn half_duplex(reading: &HalfDuplexReading) -> Finding {
     )
 }
 
-/// Answers must be likelier than noise by this and the number of places tried; none was claimed in 2000 pauses of noise.
-const UNREAD_FALSE_ALARM: f64 = 1e-5;
-
-/// Two load frequencies far above what is beside them, one or the other in each of 32 bits or more: eight deviations of the mean
-/// contrast of noise, at 25 places.
-const LOAD_FSK_FALSE_ALARM: f64 = 1e-9;
-
 /// Contradicted more than noise does in one answer of ten thousand.
 const DAMAGED: f64 = 1e-4;
 

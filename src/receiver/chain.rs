@@ -14,7 +14,7 @@ use super::read::{Attempt, ReadLimits, Terms, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
-use super::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
+use super::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight, level_is_field};
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
 /// tag reaches) may be the field of the reader that drives the tag.
@@ -329,21 +329,6 @@ impl Reception {
             self.field.on = clocked.pieces.iter().map(|p| (p.from_s, p.to_s)).collect();
         }
     }
-}
-
-/// A rectified field has a level that the ripple rides on; an AC-coupled input has none.
-fn level_is_field(samples: Samples<'_>) -> bool {
-    let Samples::Real(samples) = samples else {
-        return false;
-    };
-    let count = samples.len().max(1) as f64;
-    let mean = samples.iter().map(|&x| f64::from(x)).sum::<f64>() / count;
-    let square = samples
-        .iter()
-        .map(|&x| (f64::from(x) - mean).powi(2))
-        .sum::<f64>()
-        / count;
-    mean.abs() > square.sqrt()
 }
 
 /// Reads every piece and puts together what they say of the same number.
