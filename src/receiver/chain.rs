@@ -7,7 +7,7 @@ use super::gain_steps::level_out;
 use super::interference::{clock_lines, without_lines};
 use super::join::join;
 use super::near_fields::take_off_near_fields;
-use super::other_field::{remove_other_field, remove_weaker_fields};
+use super::other_field::{remove_other_field, without_weaker_fields};
 use super::other_kinds::{OtherKinds, other_kinds};
 use super::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
 use super::read::{Attempt, ReadLimits, Terms, read_piece};
@@ -224,19 +224,6 @@ fn look_without_near_fields(
         first.get_or_insert(reception);
     }
     first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
-}
-
-/// For another try where nothing was read: fields too weak to drive a tag may hide in the telegram's own lines.
-fn without_weaker_fields(reception: &Reception) -> Option<Cycles> {
-    let seen = reception.seen.as_ref()?;
-    if !reception.readings.is_empty() || is_one_switched_field(&seen.cycles.values) {
-        return None;
-    }
-    let values = remove_weaker_fields(&seen.cycles.values)?;
-    Some(Cycles {
-        values,
-        ..seen.cycles.clone()
-    })
 }
 
 fn look_at(

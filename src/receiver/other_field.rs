@@ -8,8 +8,11 @@ use std::ops::Range;
 
 use num_complex::{Complex32, Complex64};
 
+use super::front::Cycles;
 use super::interference::{clock_lines, measure, remove_line};
 use super::phasor::{single, wide};
+use super::pieces::is_one_switched_field;
+use super::reception::Reception;
 
 /// Cycles in which the other field is taken as either on or off: two bits, half a millisecond.
 const BLOCK: usize = 64;
@@ -101,7 +104,7 @@ pub fn remove_other_field(values: &mut [Complex32], place: f64) {
 
 /// The field's values without weaker fields beside it, for another try where they fall onto the telegram's own lines and
 /// are not told from it; `None` where there are none.
-pub fn remove_weaker_fields(values: &[Complex32]) -> Option<Vec<Complex32>> {
+fn remove_weaker_fields(values: &[Complex32]) -> Option<Vec<Complex32>> {
     let lines = clock_lines(values, WEAKER_FIELD, MOST_WEAKER);
     let (_, others) = lines.split_first()?;
     if others.is_empty() {
@@ -154,6 +157,19 @@ fn settled_field(
     let turns = steps.arg() / TAU;
     let whole = (place * BLOCK as f64 - turns).round();
     Some(Turning::fitted((turns + whole) / BLOCK as f64, &means))
+}
+
+/// For another try where nothing was read: fields too weak to drive a tag may hide in the telegram's own lines.
+pub fn without_weaker_fields(reception: &Reception) -> Option<Cycles> {
+    let seen = reception.seen.as_ref()?;
+    if !reception.readings.is_empty() || is_one_switched_field(&seen.cycles.values) {
+        return None;
+    }
+    let values = remove_weaker_fields(&seen.cycles.values)?;
+    Some(Cycles {
+        values,
+        ..seen.cycles.clone()
+    })
 }
 
 /// The steady field, and the blocks in which another one is on beside it; `None` where that one is not switched.
