@@ -1,18 +1,18 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
-use super::bursts::join_bursts;
-use super::clock::on_own_clock;
-use super::front::{Cycles, Tuning, to_cycles};
-use super::interference::{clock_lines, without_lines};
-use super::join::join;
-use super::other_field::{remove_other_field, remove_weaker_fields};
 use super::other_kinds::{OtherKinds, other_kinds};
-use super::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
-use super::read::{Attempt, ReadLimits, Terms, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
-use super::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
+use crate::receiver::field::clock::on_own_clock;
+use crate::receiver::field::interference::{clock_lines, without_lines};
+use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
+use crate::receiver::field::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
+use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
+use crate::receiver::front::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
+use crate::receiver::tags::bursts::join_bursts;
+use crate::receiver::tags::join::join;
+use crate::receiver::tags::read::{Attempt, ReadLimits, Terms, read_piece};
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
 /// tag reaches) may be the field of the reader that drives the tag.
@@ -285,7 +285,7 @@ fn prepare(
     };
     reception.telegrams = clocks.first().map_or(0.0, |clocked| {
         let seconds: f64 = clocked.pieces.iter().map(|p| p.to_s - p.from_s).sum();
-        seconds * clocked.field_hz / super::fold::TELEGRAM as f64
+        seconds * clocked.field_hz / crate::receiver::fold::sums::TELEGRAM as f64
     });
     (reception, clocks)
 }

@@ -1,11 +1,11 @@
 //! What the receiver made of a capture.
 
-use super::front::Cycles;
 use super::other_kinds::OtherKinds;
-use super::pieces::Piece;
-use super::read::Attempt;
 use super::signal::Kind;
 use super::survey::Survey;
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::front::cycles::Cycles;
+use crate::receiver::tags::read::Attempt;
 
 /// The number a capture holds, with the evidence.
 #[derive(Clone, Debug)]

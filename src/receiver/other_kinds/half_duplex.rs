@@ -1,9 +1,9 @@
 //! Half-duplex answers in the pauses of the field → numbers.
 
-use super::super::front::Cycles;
 use super::answer::{Answer, answer};
 use super::crc_trellis::{CHECKED, Checked, check, contradiction};
 use super::pauses::pauses;
+use crate::receiver::front::cycles::Cycles;
 use crate::telegram::{HALF_DUPLEX_BITS, HALF_DUPLEX_HEADER, Telegram};
 
 /// Shortest pause worth a look, seconds: earliest begin, and header, code and CRC in 88 bits of at least 16/136 400 s.

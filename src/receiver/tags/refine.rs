@@ -6,16 +6,16 @@ use num_complex::{Complex32, Complex64};
 use rayon::prelude::*;
 
 use super::acquire::Acquired;
-use super::band::Kept;
-use super::decision::{Boundaries, ODDS_FLOOR, decide};
-use super::edge::Edge;
-use super::fold::{BIT, Fold, TELEGRAM};
-use super::phasor::{power, power_between, single, wide};
-use super::pieces::Piece;
-use super::pulse::Pulse;
-use super::pulse_noise::{folded_variance, pulse_variance};
 use super::read::{Attempt, ReadLimits};
-use super::shape::Shape;
+use crate::receiver::decision::{Boundaries, ODDS_FLOOR, decide};
+use crate::receiver::dsp::phasor::{power, power_between, single, wide};
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::fold::band::Kept;
+use crate::receiver::fold::pulse::Pulse;
+use crate::receiver::fold::pulse_noise::{folded_variance, pulse_variance};
+use crate::receiver::fold::shape::Shape;
+use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM};
+use crate::receiver::front::edge::Edge;
 use crate::telegram::TELEGRAM_BITS;
 
 /// A number with everything measured, and the waveform it explains.

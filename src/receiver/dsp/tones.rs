@@ -7,8 +7,8 @@ use num_complex::{Complex32, Complex64};
 use realfft::RealToComplex;
 use rustfft::Fft;
 
-use super::signal::Samples;
 use super::transform::{WINDOW_MEAN, forward, forward_real, window};
+use crate::receiver::signal::Samples;
 
 /// Longest transform: 65 536 samples are 33 ms at 2 MS/s, lines 30 Hz apart.
 const LONGEST: usize = 1 << 16;

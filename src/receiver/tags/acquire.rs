@@ -6,11 +6,11 @@ use std::sync::Arc;
 use num_complex::Complex32;
 use rayon::prelude::*;
 
-use super::decision::{Boundaries, Decision, Likeliest, decide, likeliest_number};
-use super::fold::{BIT, Fold, TELEGRAM};
-use super::pulse_noise::noise_between_telegrams;
 use super::read::ReadLimits;
-use super::shape::Shape;
+use crate::receiver::decision::{Boundaries, Decision, Likeliest, decide, likeliest_number};
+use crate::receiver::fold::pulse_noise::noise_between_telegrams;
+use crate::receiver::fold::shape::Shape;
+use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM};
 use crate::telegram::TELEGRAM_BITS;
 
 /// Hypotheses of timing, parity and shape that are decoded.

@@ -6,11 +6,11 @@
 
 use num_complex::{Complex32, Complex64};
 
-use super::fold::TELEGRAM;
 use super::hills::Hills;
-use super::phasor::{BLOCK, Oscillator, power, wide};
-use super::tones::Floor;
-use super::transform::{WINDOW_MEAN, forward, window};
+use crate::receiver::dsp::phasor::{BLOCK, Oscillator, power, wide};
+use crate::receiver::dsp::tones::Floor;
+use crate::receiver::dsp::transform::{WINDOW_MEAN, forward, window};
+use crate::receiver::fold::sums::TELEGRAM;
 
 /// Below this there is no second telegram to take the difference with.
 const LEAST_VALUES: usize = 2 * TELEGRAM + TELEGRAM / 4;
@@ -352,7 +352,7 @@ struct StrayLine {
 }
 
 /// Frequency and amplitude of the tone nearest to `place`, by the peak of the windowed transform.
-pub(super) fn measure(values: &[Complex32], place: f64) -> StrayTone {
+pub(in crate::receiver) fn measure(values: &[Complex32], place: f64) -> StrayTone {
     let shape = window(values.len());
     let weight: f64 = shape.iter().map(|&w| f64::from(w)).sum();
     // The search stays within two lines of the place: turned back to it, sums of a few values tell frequencies as well,
@@ -389,8 +389,8 @@ fn subtract(values: &mut [Complex32], tone: &StrayTone) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::phasor::single;
     use super::*;
+    use crate::receiver::dsp::phasor::single;
     use rand::SeedableRng;
     use rand_distr::{Distribution, StandardNormal};
 
