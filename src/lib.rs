@@ -96,12 +96,18 @@
 #![deny(missing_docs)]
 
 pub mod capture;
+#[cfg(feature = "draw")]
 pub mod draw;
 pub mod findings;
+#[cfg(feature = "lesson")]
 pub mod lesson;
 pub mod linecode;
+#[cfg(feature = "margin")]
 pub mod margin;
+#[cfg(feature = "page")]
 pub mod page;
 pub mod receiver;
 pub mod telegram;
+mod threads;
+#[cfg(feature = "world")]
 pub mod world;
