@@ -97,7 +97,7 @@ fn offenders(rule: impl Fn(&Source) -> bool) -> Vec<String> {
 const NONE: [&str; 0] = [];
 
 /// Stage by stage, what a stage may build on. A stage that is not listed here belongs in this table first.
-const MAY_USE: [(&str, &[&str]); 15] = [
+const MAY_USE: [(&str, &[&str]); 16] = [
     ("threads", &[]),
     ("telegram", &[]),
     ("linecode", &["telegram"]),
@@ -105,6 +105,10 @@ const MAY_USE: [(&str, &[&str]); 15] = [
     ("receiver", &["telegram", "linecode", "threads"]),
     ("world", &["telegram", "linecode"]),
     ("findings", &["telegram", "linecode", "receiver"]),
+    (
+        "decode",
+        &["telegram", "linecode", "capture", "receiver", "findings"],
+    ),
     (
         "margin",
         &["telegram", "linecode", "receiver", "world", "findings"],
@@ -130,8 +134,8 @@ const MAY_USE: [(&str, &[&str]); 15] = [
     (
         "command",
         &[
-            "telegram", "linecode", "capture", "receiver", "world", "findings", "margin", "link",
-            "draw", "page", "lesson",
+            "telegram", "linecode", "capture", "receiver", "world", "findings", "decode", "margin",
+            "link", "draw", "page", "lesson",
         ],
     ),
     ("lib", &[]),
