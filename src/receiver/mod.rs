@@ -16,6 +16,7 @@ mod reception;
 mod signal;
 pub mod survey;
 mod tags;
+mod windows;
 
 pub use chain::{read_numbers, receive, receive_joined};
 pub use dsp::tones::{Spectrum, Tone, correlate, spectrum};
@@ -33,3 +34,4 @@ pub use reception::{Field, Reading, Reception, Seen, needed_db};
 pub use signal::{Kind, Samples, Signal};
 pub use tags::join::join;
 pub use tags::read::{Attempt, PieceReading, ReadLimits, Terms, read_piece};
+pub use windows::Windows;

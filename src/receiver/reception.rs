@@ -165,6 +165,17 @@ impl Reception {
         !self.field.present || (self.readings.is_empty() && !later.readings.is_empty())
     }
 
+    /// Adds a number that no window gave on its own.
+    pub(super) fn add_unseen(&mut self, attempt: Attempt, span_s: (f64, f64), odds: f64) {
+        let code = attempt.decision.telegram.code;
+        let known = |reading: &Reading| reading.attempt.decision.telegram.code == code;
+        if self.readings.iter().any(known) {
+            return;
+        }
+        self.candidate.take_if(|candidate| known(candidate));
+        merge(&mut self.readings, attempt, span_s, odds);
+    }
+
     /// Adds what a later window of the same capture gave.
     pub fn absorb(&mut self, later: Self, odds: f64) {
         if self.is_outdone_by(&later) {
