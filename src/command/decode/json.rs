@@ -1,7 +1,7 @@
 //! The JSON line of a capture, schema `fieldripple.decode/1`.
 
 use fieldripple::capture::Unit;
-use fieldripple::receiver::Reading;
+use fieldripple::receiver::Measured;
 use fieldripple::telegram::Identity;
 use serde_json::{Value, json};
 
@@ -68,12 +68,12 @@ pub fn line(report: &Report) -> String {
 }
 
 /// Noise alone gives a candidate every time; one that is ten times likelier right than wrong is worth a look.
-pub fn worth_showing(candidate: &Reading) -> bool {
+pub fn worth_showing(candidate: &Measured) -> bool {
     candidate.attempt.decision.odds_wrong < 0.1
 }
 
 /// The trailer, where its bits are as good as certain.
-pub fn trailer(reading: &Reading) -> Option<String> {
+pub fn trailer(reading: &Measured) -> Option<String> {
     let decision = &reading.attempt.decision;
     (decision.trailer_sure >= TRAILER_SURE).then(|| format!("{:06X}", decision.telegram.trailer))
 }
@@ -81,7 +81,7 @@ pub fn trailer(reading: &Reading) -> Option<String> {
 /// Fields that a number relies on where it does on the usual ones.
 const USUAL_FIELDS: [&str; 4] = ["reserved", "data_block", "trailer", "country"];
 
-fn reading_value(reading: &Reading, report: &Report) -> Value {
+fn reading_value(reading: &Measured, report: &Report) -> Value {
     let attempt = &reading.attempt;
     let telegram = attempt.decision.telegram;
     let identity = Identity::from_code(telegram.code);

@@ -28,9 +28,10 @@ use num_complex::{Complex32, Complex64};
 use super::fold::TELEGRAM;
 use super::phasor::Oscillator;
 use super::pieces::Piece;
+use super::proof::Measured;
 use super::pulse_noise::{noise_between_telegrams, pulse_variance};
 use super::read::Attempt;
-use super::reception::{Reading, Reception, Seen};
+use super::reception::{Reception, Seen};
 use super::signal::{Kind, Samples, Signal};
 use super::tones::Spectrum;
 use super::track::{BLOCK, block_means, phase_advance, track};
@@ -95,9 +96,10 @@ impl OfSamples {
 
 /// The number, or the candidate that is likely enough, along which is measured.
 fn best(reception: &Reception) -> Option<&Attempt> {
-    let likely = |reading: &&Reading| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
+    let likely = |reading: &&Measured| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
     let candidate = || reception.candidate.as_ref().filter(likely);
-    let reading = reception.readings.first().or_else(candidate)?;
+    let read = reception.readings.first().map(|reading| &**reading);
+    let reading = read.or_else(candidate)?;
     Some(&reading.attempt)
 }
 
