@@ -79,6 +79,16 @@ fn several(reception: &Reception) -> Option<Finding> {
             .with_false_alarm(TELLING_ODDS),
         );
     }
+    if tags == 0 && reception.tangled {
+        return Some(Finding::new(
+            "several-tags",
+            format!(
+                "At least two tags answer at once, so alike in strength and timing that other numbers would give the same \
+                 ripple: none is read. {next}"
+            ),
+            &[("tags_at_least", 2.0)],
+        ));
+    }
     (tags > 1).then(|| {
         Finding::new(
             "several-tags",

@@ -1,7 +1,8 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
 use super::other_kinds::{OtherKinds, other_kinds};
-use super::reception::{Field, Reading, Reception, Seen, merge};
+use super::proof::{Measured, Reading};
+use super::reception::{Field, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
 use crate::receiver::field::clock::on_own_clock;
@@ -56,7 +57,7 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
     let mut best: Option<Reception> = None;
     for view in &sight.views {
         let reception = look(signal, view, terms, sight.rate_assumed);
-        if !reception.readings.is_empty() {
+        if !reception.readings.is_empty() || reception.tangled {
             return reception;
         }
         // The first view is the likeliest; a later one replaces it only by reading.
@@ -74,6 +75,7 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         field: Field::default(),
         readings: Vec::new(),
         candidate: None,
+        tangled: false,
         band_hz: 0.0,
         telegrams: 0.0,
         others: OtherKinds::default(),
@@ -200,7 +202,10 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
 /// For another try where nothing was read: fields too weak to drive a tag may hide in the telegram's own lines.
 fn without_weaker_fields(reception: &Reception) -> Option<Cycles> {
     let seen = reception.seen.as_ref()?;
-    if !reception.readings.is_empty() || is_one_switched_field(&seen.cycles.values) {
+    if !reception.readings.is_empty()
+        || reception.tangled
+        || is_one_switched_field(&seen.cycles.values)
+    {
         return None;
     }
     let values = remove_weaker_fields(&seen.cycles.values)?;
@@ -253,6 +258,7 @@ fn prepare(
         field: Field::default(),
         readings: Vec::new(),
         candidate: None,
+        tangled: false,
         band_hz: cycles.band_hz,
         telegrams: 0.0,
         others: OtherKinds::default(),
@@ -317,10 +323,12 @@ fn level_is_field(samples: Samples<'_>) -> bool {
 
 /// Reads every piece and puts together what they say of the same number.
 fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mut Reception) {
-    let mut candidates: Vec<Reading> = Vec::new();
+    let mut candidates: Vec<Measured> = Vec::new();
     for piece in pieces {
         let mut result = read_piece(piece, field_hz, limits);
+        reception.tangled |= result.tangled;
         if result.read.is_empty()
+            && !result.tangled
             && !limits.real
             && let Some(ripple) = without_lines(&piece.ripple)
         {
@@ -340,26 +348,30 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
         };
         for attempt in result.read {
             let span = seconds(&attempt);
-            merge(&mut reception.readings, attempt, span, limits.odds);
+            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
+                Ok(reading) => merge(&mut reception.readings, reading, limits.odds),
+                Err(unproven) => candidates.push(unproven),
+            }
         }
         if let Some(attempt) = result.left {
-            let mut one = Vec::new();
             let span = seconds(&attempt);
-            merge(&mut one, attempt, span, limits.odds);
-            candidates.append(&mut one);
+            candidates.push(Measured::new(attempt, span, limits.odds));
         }
     }
-    if reception.readings.is_empty() && pieces.len() > 1 {
+    // Several tags that no piece tells apart are not told apart by all of them.
+    if reception.readings.is_empty() && !reception.tangled && pieces.len() > 1 {
         let span = (pieces[0].from_s, pieces[pieces.len() - 1].to_s);
         for joined in [join, join_bursts] {
             let Some(attempt) = joined(pieces, field_hz, limits) else {
                 continue;
             };
-            if attempt.is_read(limits) {
-                merge(&mut reception.readings, attempt, span, limits.odds);
-                break;
+            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
+                Ok(reading) => {
+                    merge(&mut reception.readings, reading, limits.odds);
+                    break;
+                }
+                Err(unproven) => candidates.push(unproven),
             }
-            merge(&mut candidates, attempt, span, limits.odds);
         }
     }
     reception

@@ -1,68 +1,11 @@
 //! What the receiver made of a capture.
 
 use super::other_kinds::OtherKinds;
+use super::proof::{Measured, Reading};
 use super::signal::Kind;
 use super::survey::Survey;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::front::cycles::Cycles;
-use crate::receiver::tags::read::Attempt;
-use crate::telegram::Identity;
-
-/// The number a capture holds, with the evidence.
-#[derive(Clone, Debug)]
-pub struct Reading {
-    /// What was decided and measured, over all stretches that gave this number.
-    pub attempt: Attempt,
-    /// From the first to the last stretch used, seconds from the first sample.
-    pub from_s: f64,
-    /// See `from_s`.
-    pub to_s: f64,
-    /// The ripple could be this much weaker and still be read, dB; negative for candidates.
-    pub spare_db: f64,
-    /// Its odds hold only with the fields taken as known that usual tags have; else they are those with nothing known.
-    pub relies_on_usual_fields: bool,
-}
-
-/// Trailers less sure than this are not stated.
-pub(super) const TRAILER_SURE: f64 = 0.999;
-
-impl Reading {
-    /// The number and what else its code says.
-    pub fn identity(&self) -> Identity {
-        Identity::from_code(self.attempt.decision.telegram.code)
-    }
-
-    /// The trailer, six hexadecimal digits, where its bits are as good as certain.
-    pub fn trailer(&self) -> Option<String> {
-        let decision = &self.attempt.decision;
-        (decision.trailer_sure >= TRAILER_SURE)
-            .then(|| format!("{:06X}", decision.telegram.trailer))
-    }
-
-    fn new(mut attempt: Attempt, (from_s, to_s): (f64, f64), odds: f64) -> Self {
-        let decision = &mut attempt.decision;
-        let relies_on_usual_fields = decision.odds_unaided > odds && decision.odds_wrong <= odds;
-        if !relies_on_usual_fields && decision.odds_unaided <= odds {
-            decision.odds_wrong = decision.odds_unaided;
-        }
-        let needed_db = needed_db(odds)
-            - if relies_on_usual_fields {
-                USUAL_FIELDS_DB
-            } else {
-                0.0
-            };
-        Self {
-            spare_db: attempt.folded_db() - needed_db,
-            attempt,
-            from_s,
-            to_s,
-            relies_on_usual_fields,
-        }
-    }
-}
-
-/// What taking the usual fields as known is worth at odds of 1e-5, dB (measured: benches/limit).
-const USUAL_FIELDS_DB: f64 = 0.5;
 
 /// The field as received.
 #[derive(Clone, Debug, Default)]
@@ -95,7 +38,9 @@ pub struct Reception {
     /// Numbers read, strongest first.
     pub readings: Vec<Reading>,
     /// The best that did not qualify.
-    pub candidate: Option<Reading>,
+    pub candidate: Option<Measured>,
+    /// Several tags answer, too alike to be told apart.
+    pub tangled: bool,
     /// Band looked at on each side of the field, Hz.
     pub band_hz: f64,
     /// Telegrams' worth of field in the capture.
@@ -154,9 +99,11 @@ impl Reception {
             *on = (on.0 + offset_s, on.1 + offset_s);
         }
         self.others.shift(offset_s);
-        for reading in self.readings.iter_mut().chain(&mut self.candidate) {
-            reading.from_s += offset_s;
-            reading.to_s += offset_s;
+        for reading in &mut self.readings {
+            reading.shift(offset_s);
+        }
+        if let Some(candidate) = &mut self.candidate {
+            candidate.shift(offset_s);
         }
     }
 
@@ -166,14 +113,14 @@ impl Reception {
     }
 
     /// Adds a number that no window gave on its own.
-    pub(super) fn add_unseen(&mut self, attempt: Attempt, span_s: (f64, f64), odds: f64) {
-        let code = attempt.decision.telegram.code;
-        let known = |reading: &Reading| reading.attempt.decision.telegram.code == code;
-        if self.readings.iter().any(known) {
+    pub(super) fn add_unseen(&mut self, reading: Reading, odds: f64) {
+        let code = reading.attempt.decision.telegram.code;
+        let known = |known: &Measured| known.attempt.decision.telegram.code == code;
+        if self.readings.iter().any(|reading| known(reading)) {
             return;
         }
         self.candidate.take_if(|candidate| known(candidate));
-        merge(&mut self.readings, attempt, span_s, odds);
+        merge(&mut self.readings, reading, odds);
     }
 
     /// Adds what a later window of the same capture gave.
@@ -198,13 +145,9 @@ impl Reception {
             }
         }
         for reading in later.readings {
-            merge(
-                &mut self.readings,
-                reading.attempt,
-                (reading.from_s, reading.to_s),
-                odds,
-            );
+            merge(&mut self.readings, reading, odds);
         }
+        self.tangled |= later.tangled;
         if let Some(candidate) = later.candidate {
             let better = self.candidate.as_ref().is_none_or(|old| {
                 candidate.attempt.decision.odds_wrong < old.attempt.decision.odds_wrong
@@ -216,30 +159,15 @@ impl Reception {
     }
 }
 
-/// Puts one more stretch's result beside what is known of the same number.
-pub(super) fn merge(
-    readings: &mut Vec<Reading>,
-    attempt: Attempt,
-    (from_s, to_s): (f64, f64),
-    odds: f64,
-) {
+/// Puts one more stretch's reading beside what is known of the same number.
+pub(super) fn merge(readings: &mut Vec<Reading>, reading: Reading, odds: f64) {
+    let code = reading.attempt.decision.telegram.code;
     let same = readings
         .iter_mut()
-        .find(|reading| reading.attempt.decision.telegram.code == attempt.decision.telegram.code);
+        .find(|known| known.attempt.decision.telegram.code == code);
     match same {
-        Some(reading) => {
-            let mut both = reading.attempt.clone();
-            let (old, new) = (both.telegrams, attempt.telegrams);
-            let mean = |a: f64, b: f64| (a * old + b * new) / (old + new);
-            both.depth = mean(both.depth, attempt.depth);
-            both.ebn0 = mean(both.ebn0, attempt.ebn0);
-            both.telegrams = old + new;
-            let (of_both, of_new) = (&mut both.decision, &attempt.decision);
-            of_both.odds_wrong = of_both.odds_wrong.min(of_new.odds_wrong);
-            of_both.odds_unaided = of_both.odds_unaided.min(of_new.odds_unaided);
-            *reading = Reading::new(both, (reading.from_s, to_s), odds);
-        }
-        None => readings.push(Reading::new(attempt, (from_s, to_s), odds)),
+        Some(known) => known.add(&reading, odds),
+        None => readings.push(reading),
     }
 }
 

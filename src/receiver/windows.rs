@@ -1,5 +1,6 @@
 //! Windows of a capture too long to be looked at in one → one reception, in which the evidence of all of them adds up.
 
+use super::proof::{Measured, Reading};
 use super::reception::Reception;
 use crate::receiver::tags::long_fold::{CycleCount, LongFold};
 use crate::receiver::tags::read::{Terms, read_piece};
@@ -104,7 +105,10 @@ impl Windows {
         for mut attempt in result.read {
             attempt.telegrams *= sum.times();
             attempt.ebn0 /= sum.times();
-            whole.add_unseen(attempt, sum.span_s(), limits.odds);
+            let measured = Measured::new(attempt, sum.span_s(), limits.odds);
+            if let Ok(reading) = Reading::of(measured, limits.odds) {
+                whole.add_unseen(reading, limits.odds);
+            }
         }
     }
 }

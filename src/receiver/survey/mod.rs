@@ -25,7 +25,8 @@ pub use step::{Step, step};
 
 use num_complex::{Complex32, Complex64};
 
-use super::reception::{Reading, Reception, Seen};
+use super::proof::Measured;
+use super::reception::{Reception, Seen};
 use super::signal::{Kind, Samples, Signal};
 use crate::receiver::dsp::phasor::Oscillator;
 use crate::receiver::dsp::tones::Spectrum;
@@ -95,9 +96,10 @@ impl OfSamples {
 
 /// The number, or the candidate that is likely enough, along which is measured.
 fn best(reception: &Reception) -> Option<&Attempt> {
-    let likely = |reading: &&Reading| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
+    let likely = |reading: &&Measured| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
     let candidate = || reception.candidate.as_ref().filter(likely);
-    let reading = reception.readings.first().or_else(candidate)?;
+    let read = reception.readings.first().map(|reading| &**reading);
+    let reading = read.or_else(candidate)?;
     Some(&reading.attempt)
 }
 

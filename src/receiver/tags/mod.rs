@@ -7,3 +7,4 @@ pub(super) mod join;
 pub(super) mod long_fold;
 pub(super) mod read;
 pub(super) mod refine;
+pub(super) mod together;
