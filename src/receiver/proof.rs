@@ -2,11 +2,15 @@
 
 use std::ops::Deref;
 
-use super::read::Attempt;
 use super::reception::needed_db;
+use crate::receiver::tags::read::Attempt;
+use crate::telegram::Identity;
 
 /// What taking the usual fields as known is worth at odds of 1e-5, dB (measured: benches/limit).
 const USUAL_FIELDS_DB: f64 = 0.5;
+
+/// Trailers less sure than this are not stated.
+pub(super) const TRAILER_SURE: f64 = 0.999;
 
 /// A number with what was decided and measured of it, whether or not it counts as read.
 #[derive(Clone, Debug)]
@@ -31,6 +35,18 @@ pub struct Reading {
 }
 
 impl Measured {
+    /// The number and what else its code says.
+    pub fn identity(&self) -> Identity {
+        Identity::from_code(self.attempt.decision.telegram.code)
+    }
+
+    /// The trailer, six hexadecimal digits, where its bits are as good as certain.
+    pub fn trailer(&self) -> Option<String> {
+        let decision = &self.attempt.decision;
+        (decision.trailer_sure >= TRAILER_SURE)
+            .then(|| format!("{:06X}", decision.telegram.trailer))
+    }
+
     /// An attempt over a stretch (seconds), against a limit of odds.
     pub(super) fn new(mut attempt: Attempt, (from_s, to_s): (f64, f64), odds: f64) -> Self {
         let decision = &mut attempt.decision;
@@ -82,6 +98,14 @@ impl Reading {
         decision.odds_unaided = decision.odds_unaided.min(new.decision.odds_unaided);
         let span = (self.from_s.min(other.from_s), self.to_s.max(other.to_s));
         self.measured = Measured::new(both, span, odds);
+    }
+
+    /// Adds what another window gave of the same number: nothing is added up from one window to the next, so the ripple could
+    /// be weaker by what the better one spares.
+    pub(super) fn beside(&mut self, other: &Self, odds: f64) {
+        let spare_db = self.spare_db.max(other.spare_db);
+        self.add(other, odds);
+        self.measured.spare_db = spare_db;
     }
 
     /// Counts its times from a moment `offset_s` earlier.

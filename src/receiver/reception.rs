@@ -1,11 +1,11 @@
 //! What the receiver made of a capture.
 
-use super::front::Cycles;
 use super::other_kinds::OtherKinds;
-use super::pieces::Piece;
 use super::proof::{Measured, Reading};
 use super::signal::Kind;
 use super::survey::Survey;
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::front::cycles::Cycles;
 
 /// The field as received.
 #[derive(Clone, Debug, Default)]
@@ -45,6 +45,8 @@ pub struct Reception {
     pub band_hz: f64,
     /// Telegrams' worth of field in the capture.
     pub telegrams: f64,
+    /// Windows that the capture was read in, each by itself: evidence does not add up from one to the next.
+    pub windows: usize,
     /// Tags of other kinds.
     pub others: OtherKinds,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
@@ -107,6 +109,11 @@ impl Reception {
         }
     }
 
+    /// Telegrams that can be added up: those of one window.
+    pub fn telegrams_added(&self) -> f64 {
+        self.telegrams / self.windows.max(1) as f64
+    }
+
     /// Whether a later window of the same capture tells more, so that its view replaces this one's.
     pub fn is_outdone_by(&self, later: &Self) -> bool {
         !self.field.present || (self.readings.is_empty() && !later.readings.is_empty())
@@ -125,6 +132,7 @@ impl Reception {
             };
         }
         self.telegrams += later.telegrams;
+        self.windows += later.windows;
         self.others.absorb(later.others, odds);
         for on in later.field.on {
             match self.field.on.last_mut() {
@@ -134,7 +142,7 @@ impl Reception {
             }
         }
         for reading in later.readings {
-            merge(&mut self.readings, reading, odds);
+            merge(&mut self.readings, reading, Reading::beside, odds);
         }
         self.tangled |= later.tangled;
         if let Some(candidate) = later.candidate {
@@ -148,14 +156,19 @@ impl Reception {
     }
 }
 
-/// Puts one more stretch's reading beside what is known of the same number.
-pub(super) fn merge(readings: &mut Vec<Reading>, reading: Reading, odds: f64) {
+/// Puts one more reading beside those known: `add` puts two of the same number together.
+pub(super) fn merge(
+    readings: &mut Vec<Reading>,
+    reading: Reading,
+    add: impl FnOnce(&mut Reading, &Reading, f64),
+    odds: f64,
+) {
     let code = reading.attempt.decision.telegram.code;
     let same = readings
         .iter_mut()
         .find(|known| known.attempt.decision.telegram.code == code);
     match same {
-        Some(known) => known.add(&reading, odds),
+        Some(known) => add(known, &reading, odds),
         None => readings.push(reading),
     }
 }

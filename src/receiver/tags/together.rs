@@ -12,12 +12,12 @@ use std::ops::Range;
 
 use num_complex::{Complex32, Complex64};
 
-use super::decision::{Boundaries, Known, decide};
-use super::fold::{BIT, Fold, TELEGRAM};
-use super::phasor::{single, wide};
-use super::pulse_noise::pulse_variance;
 use super::read::{ReadLimits, fits_noise};
 use super::refine::{Refined, folded_excess};
+use crate::receiver::decision::{Boundaries, Known, decide};
+use crate::receiver::dsp::phasor::{single, wide};
+use crate::receiver::fold::pulse_noise::pulse_variance;
+use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM};
 use crate::telegram::TELEGRAM_BITS;
 
 /// Bits from one control bit to the next: words moved against each other by so many are words again.
