@@ -122,18 +122,24 @@ pub fn decode_joined(
     paths: &[impl AsRef<Path>],
     settings: &Settings,
 ) -> Result<Decoded, DecodeError> {
-    let mut pieces: Vec<(Opened, Window)> = Vec::new();
+    let mut pieces: Vec<(Opened, Vec<Window>)> = Vec::new();
     for path in paths {
         let mut opened = Opened::file(path.as_ref(), settings)?;
-        let window = opened.next_window()?.ok_or_else(|| opened.nothing_left())?;
-        pieces.push((opened, window));
+        let mut windows = Vec::new();
+        while let Some(window) = opened.next_window()? {
+            windows.push(window);
+        }
+        if windows.is_empty() {
+            return Err(opened.nothing_left());
+        }
+        pieces.push((opened, windows));
     }
     if pieces.is_empty() {
         return Err(DecodeError::NoCapture);
     }
     let signals: Vec<Signal<'_>> = pieces
         .iter()
-        .map(|(opened, window)| opened.signal(window))
+        .flat_map(|(opened, windows)| windows.iter().map(|window| opened.signal(window)))
         .collect();
     let samples = signals.iter().map(|s| s.samples.len() as u64).sum();
     let reception = match receive_joined(&signals, settings.terms()) {

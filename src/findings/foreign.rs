@@ -38,7 +38,7 @@ pub(super) fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut found = Vec::new();
     found.extend(restarts(reception));
     // A telegram that is broken off garbles the fold: nothing else is to be said of that.
-    if reception.readings.is_empty() && found.is_empty() {
+    if reception.readings.is_empty() && !reception.tangled && found.is_empty() {
         found.extend(unread(reception, odds));
     }
     found

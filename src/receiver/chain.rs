@@ -78,6 +78,8 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         tangled: false,
         band_hz: 0.0,
         telegrams: 0.0,
+        windows: 1,
+        windows_add_up: true,
         others: OtherKinds::default(),
         seen: None,
         survey: None,
@@ -86,12 +88,17 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
 
 /// Reads several captures as pieces of one tag's signal, each begun at a moment of its own.
 ///
-/// The first capture says how the field shows; the field's frequency is measured in each.
+/// Their order says only when each was. How the field shows is taken from the capture with the most field in it, one with a
+/// carrier before one without; captures that show it the other way have no part in it. The field's frequency is measured in each.
 pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option<Reception> {
-    let mut joined: Option<(Reception, Clocked)> = None;
+    let mut parts: Vec<(Reception, Clocked)> = Vec::new();
     let mut offset_s = 0.0;
     for signal in signals {
+        let begun_s = offset_s;
         let sight = first_sight(signal);
+        if sight.rate_hz > 0.0 {
+            offset_s += signal.samples.len() as f64 / sight.rate_hz;
+        }
         let Some(view) = sight.views.first() else {
             continue;
         };
@@ -101,21 +108,33 @@ pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option
             continue;
         };
         for piece in &mut clocked.pieces {
-            piece.from_s += offset_s;
-            piece.to_s += offset_s;
+            piece.from_s += begun_s;
+            piece.to_s += begun_s;
         }
-        offset_s += signal.samples.len() as f64 / view.tuning.rate_hz;
-        match &mut joined {
-            None => joined = Some((reception, clocked)),
-            Some((first, all)) => {
-                first.telegrams += reception.telegrams;
-                all.pieces.append(&mut clocked.pieces);
-            }
+        parts.push((reception, clocked));
+    }
+    let most = (0..parts.len()).max_by(|&a, &b| {
+        let carrier = |k: usize| parts[k].0.kind.has_carrier();
+        let field = |k: usize| parts[k].0.telegrams;
+        carrier(a)
+            .cmp(&carrier(b))
+            .then(field(a).total_cmp(&field(b)))
+    })?;
+    let carrier = parts[most].0.kind.has_carrier();
+    let mut reception = parts[most].0.clone();
+    let mut clocked = Clocked {
+        field_hz: parts[most].1.field_hz,
+        pieces: Vec::new(),
+    };
+    reception.telegrams = 0.0;
+    for (part, of_part) in parts {
+        if part.kind.has_carrier() == carrier {
+            reception.telegrams += part.telegrams;
+            clocked.pieces.extend(of_part.pieces);
         }
     }
-    let (mut reception, clocked) = joined?;
-    let limits = terms.into().limits(!reception.kind.has_carrier());
-    if reception.kind.has_carrier() {
+    let limits = terms.into().limits(!carrier);
+    if carrier {
         reception.field = Field::over(&clocked.pieces);
     }
     read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
@@ -261,6 +280,8 @@ fn prepare(
         tangled: false,
         band_hz: cycles.band_hz,
         telegrams: 0.0,
+        windows: 1,
+        windows_add_up: true,
         others: OtherKinds::default(),
         seen: None,
         survey: None,
@@ -349,7 +370,7 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
         for attempt in result.read {
             let span = seconds(&attempt);
             match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
-                Ok(reading) => merge(&mut reception.readings, reading, limits.odds),
+                Ok(reading) => merge(&mut reception.readings, reading, Reading::add, limits.odds),
                 Err(unproven) => candidates.push(unproven),
             }
         }
@@ -367,7 +388,7 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
             };
             match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
                 Ok(reading) => {
-                    merge(&mut reception.readings, reading, limits.odds);
+                    merge(&mut reception.readings, reading, Reading::add, limits.odds);
                     break;
                 }
                 Err(unproven) => candidates.push(unproven),

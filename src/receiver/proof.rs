@@ -100,6 +100,14 @@ impl Reading {
         self.measured = Measured::new(both, span, odds);
     }
 
+    /// Adds what another window gave of the same number where evidence does not add up from one window to the next: the ripple
+    /// could be weaker by what the better one spares.
+    pub(super) fn beside(&mut self, other: &Self, odds: f64) {
+        let spare_db = self.spare_db.max(other.spare_db);
+        self.add(other, odds);
+        self.measured.spare_db = spare_db;
+    }
+
     /// Counts its times from a moment `offset_s` earlier.
     pub(super) fn shift(&mut self, offset_s: f64) {
         self.measured.shift(offset_s);

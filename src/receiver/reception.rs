@@ -45,6 +45,10 @@ pub struct Reception {
     pub band_hz: f64,
     /// Telegrams' worth of field in the capture.
     pub telegrams: f64,
+    /// Windows that the capture was read in.
+    pub windows: usize,
+    /// Evidence adds up from one window to the next: the field was on nearly throughout, and the tag went on with it.
+    pub windows_add_up: bool,
     /// Tags of other kinds.
     pub others: OtherKinds,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
@@ -107,6 +111,20 @@ impl Reception {
         }
     }
 
+    /// Evidence is added up over all of the capture.
+    pub fn adds_up(&self) -> bool {
+        self.windows <= 1 || self.windows_add_up
+    }
+
+    /// Telegrams that can be added up: all, or those of one window.
+    pub fn telegrams_added(&self) -> f64 {
+        if self.adds_up() {
+            self.telegrams
+        } else {
+            self.telegrams / self.windows as f64
+        }
+    }
+
     /// Whether a later window of the same capture tells more, so that its view replaces this one's.
     pub fn is_outdone_by(&self, later: &Self) -> bool {
         !self.field.present || (self.readings.is_empty() && !later.readings.is_empty())
@@ -120,7 +138,7 @@ impl Reception {
             return;
         }
         self.candidate.take_if(|candidate| known(candidate));
-        merge(&mut self.readings, reading, odds);
+        merge(&mut self.readings, reading, Reading::add, odds);
     }
 
     /// Adds what a later window of the same capture gave.
@@ -136,6 +154,8 @@ impl Reception {
             };
         }
         self.telegrams += later.telegrams;
+        self.windows += later.windows;
+        self.windows_add_up &= later.windows_add_up;
         self.others.absorb(later.others, odds);
         for on in later.field.on {
             match self.field.on.last_mut() {
@@ -144,8 +164,13 @@ impl Reception {
                 _ => self.field.on.push(on),
             }
         }
+        let add = if self.adds_up() {
+            Reading::add
+        } else {
+            Reading::beside
+        };
         for reading in later.readings {
-            merge(&mut self.readings, reading, odds);
+            merge(&mut self.readings, reading, add, odds);
         }
         self.tangled |= later.tangled;
         if let Some(candidate) = later.candidate {
@@ -159,14 +184,19 @@ impl Reception {
     }
 }
 
-/// Puts one more stretch's reading beside what is known of the same number.
-pub(super) fn merge(readings: &mut Vec<Reading>, reading: Reading, odds: f64) {
+/// Puts one more reading beside those known: `add` puts two of the same number together.
+pub(super) fn merge(
+    readings: &mut Vec<Reading>,
+    reading: Reading,
+    add: impl FnOnce(&mut Reading, &Reading, f64),
+    odds: f64,
+) {
     let code = reading.attempt.decision.telegram.code;
     let same = readings
         .iter_mut()
         .find(|known| known.attempt.decision.telegram.code == code);
     match same {
-        Some(known) => known.add(&reading, odds),
+        Some(known) => add(known, &reading, odds),
         None => readings.push(reading),
     }
 }

@@ -36,6 +36,7 @@ impl Windows {
     /// window's.
     pub fn add(&mut self, mut reception: Reception, offset_s: f64) -> bool {
         let fold = self.fold_of(&reception, offset_s);
+        reception.windows_add_up = fold.is_some();
         reception.shift(offset_s);
         let telling = match &mut self.whole {
             None => {
