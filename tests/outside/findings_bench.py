@@ -123,6 +123,8 @@ def add_tag(made, **settings):
     tag = random_tag(made.rng, **settings)
     made.tags.append(tag)
     made.truth.numbers.append(tag.number.id)
+    if abs(tag.angle_deg) > 73:  # an amplitude receiver sees cos(angle): a quarter at 75.5 degrees
+        made.truth.may.add("phase-only")
     if len(made.tags) > 1:
         return tag
     seen = np.cos(np.radians(tag.angle_deg)) if made.kind == "envelope" else 1.0
@@ -138,8 +140,6 @@ def add_tag(made, **settings):
         made.truth.may.add("little-margin")
     if folded_db < 5:
         made.truth.may |= {"ripple-too-weak", "no-ripple"}
-    if abs(tag.angle_deg) > 73:  # an amplitude receiver sees cos(angle): a quarter at 75.5 degrees
-        made.truth.may.add("phase-only")
     if curved:
         made.truth.may |= {"ripple-track-curved", "phase-only"}
     return tag

@@ -279,7 +279,6 @@ def channel_beside_pin(rng, folder):
     tag = random_tag(rng)
     start, edges = pin_edges(tag, made.seconds, made.field_hz, 1e-6, rng)
     made.truth.numbers, made.truth.dues = [tag.number.id], [due(READ)]
-    made.truth.may.discard("no-ripple")
     pin = sampled_pin(start, edges, made.rate_hz, made.seconds)[: made.times.size]
     return _two(made, made.plain(), made.amplitude * 1.1 * pin, folder)
 
