@@ -17,6 +17,7 @@ have is only reported.
 import argparse
 import json
 import os
+import resource
 import subprocess
 import sys
 import tempfile
@@ -38,15 +39,20 @@ KINDS = findings_kinds_plain.KINDS | findings_kinds_beside.KINDS | findings_kind
 LONGEST_S = 120  # an answer that takes longer than this broke
 
 
+def _bounded():
+    """No capture here is larger than a few megabytes: who asks for more than 4 GiB for one is stopped before the machine is."""
+    resource.setrlimit(resource.RLIMIT_AS, (4 << 30, 4 << 30))
+
+
 def answer(found):
     """The line of JSON, or None where the program broke."""
     command = [PROGRAM, "decode", *found.files, *found.arguments, "--json"]
     try:
-        done = subprocess.run(command, capture_output=True, text=True, timeout=LONGEST_S)
+        done = subprocess.run(command, capture_output=True, text=True, timeout=LONGEST_S, preexec_fn=_bounded)
     except subprocess.TimeoutExpired:
         return command, None
     if done.returncode not in (0, 1):
-        print(" ".join(command), done.stderr, file=sys.stderr)
+        print(f"{' '.join(command)}: exit {done.returncode}, {done.stderr.splitlines()[:1]}", file=sys.stderr)
         return command, None
     return command, json.loads(done.stdout.splitlines()[0])
 
@@ -54,6 +60,7 @@ def answer(found):
 def one(task):
     """Makes, reads and judges one capture."""
     kind, seed, keep = task
+    os.environ.setdefault("RAYON_NUM_THREADS", "1")
     rng = np.random.default_rng([seed, *kind.encode()])
     with tempfile.TemporaryDirectory(prefix="ripple-") as scratch:
         folder = Path(keep) / f"{kind}-{seed}" if keep else Path(scratch)
@@ -113,6 +120,8 @@ def false_alarms(results):
         if absent[code]:
             low, high = wilson(raised[code], absent[code])
             said = ", ".join(f"{value:.2g}" for value in sorted(stated[code])[:4]) or "-"
+            if 0 in stated[code]:
+                said += "   0: never measured so low"
             print(f"{code:26} {absent[code]:9} {raised[code]:9} {raised[code] / absent[code]:8.4f}   {low:.4f} ... {high:.4f}   {said}")
 
 
@@ -151,8 +160,10 @@ def main():
     options.add_argument("--write", action="store_true")
     options.add_argument("--jobs", type=int, default=os.cpu_count())
     chosen = options.parse_args()
+    if not Path(PROGRAM).exists():
+        print(f"error: {PROGRAM} is not there: build it, or name it in FIELDRIPPLE", file=sys.stderr)
+        return 2
     kinds = [kind for kind in KINDS if any(text in kind for text in chosen.kinds.split(","))]
-    os.environ.setdefault("RAYON_NUM_THREADS", "1")
     tasks = [(kind, seed, chosen.keep) for seed in range(chosen.first, chosen.first + chosen.seeds) for kind in kinds]
     with ProcessPoolExecutor(chosen.jobs) as pool:
         results = list(pool.map(one, tasks))
