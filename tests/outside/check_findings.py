@@ -28,6 +28,7 @@ from pathlib import Path
 import numpy as np
 
 import findings_kinds_beside
+import findings_kinds_other
 import findings_kinds_plain
 import findings_kinds_records
 import findings_kinds_tags
@@ -35,7 +36,9 @@ from findings_rules import judge
 
 PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 KNOWN = Path(__file__).with_name("findings_known_misses.json")
-KINDS = findings_kinds_plain.KINDS | findings_kinds_beside.KINDS | findings_kinds_records.KINDS | findings_kinds_tags.KINDS
+KINDS = {}
+for part in (findings_kinds_plain, findings_kinds_beside, findings_kinds_records, findings_kinds_tags, findings_kinds_other):
+    KINDS |= part.KINDS
 LONGEST_S = 120  # an answer that takes longer than this broke
 
 
@@ -170,7 +173,8 @@ def main():
     if chosen.verbose:
         for r in sorted(results, key=lambda r: r["kind"]):
             if r["verdict"] != "right":
-                print(f"{r['kind']}, seed {r['seed']}: {r['verdict']}; false {r['false']}; not said {r['missing']}; said {sorted(r['codes'])}\n    {r['about']}")
+                print(f"{r['kind']}, seed {r['seed']}: {r['verdict']}; false {r['false']}; not said {r['missing']}; said {sorted(r['codes'])}")
+                print(f"    {r['about']}")
     shares = table(results)
     if chosen.false_alarms:
         false_alarms(results)

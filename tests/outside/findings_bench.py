@@ -205,6 +205,3 @@ def coarse(made, samples, bits, share):
     """A digitiser of few bits whose range the field fills to `share`."""
     full = made.amplitude / share
     return quantise(samples, bits, full)
-
-
-__all__ = ["Capture", "Scene", "Truth", "add_tag", "capture", "coarse", "due", "frequency_codes", "log_uniform", "scene", "signed", "store", "two_reader_codes"]

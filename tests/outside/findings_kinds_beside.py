@@ -45,7 +45,8 @@ def reader_near_strong_bare(rng, folder):
 
 def reader_near_strong_tag(rng, folder):
     """30 to 80 %: the tag lives through the dips."""
-    return _beating(rng, folder, True, signed(rng, 3, 70), rng.uniform(0.3, 0.8), rate_hz=500_000.0, seconds=_length(rng), ebn0_db=rng.uniform(15, 25))
+    given = dict(rate_hz=500_000.0, seconds=_length(rng), ebn0_db=rng.uniform(15, 25))
+    return _beating(rng, folder, True, signed(rng, 3, 70), rng.uniform(0.3, 0.8), **given)
 
 
 def reader_far_bare(rng, folder):
@@ -81,7 +82,8 @@ def _hummed(rng, made, depth):
     """Ripple of the supply on the driver: mostly amplitude, some phase, a harmonic of a third."""
     hertz = float(rng.choice(HUM_HZ))
     angle = np.exp(1j * np.radians(rng.uniform(-40, 40)))
-    wave = np.cos(2 * np.pi * hertz * made.times + rng.uniform(0, 6)) + rng.uniform(0, 0.3) * np.cos(4 * np.pi * hertz * made.times + rng.uniform(0, 6))
+    turn = 2 * np.pi * hertz * made.times
+    wave = np.cos(turn + rng.uniform(0, 6)) + rng.uniform(0, 0.3) * np.cos(2 * turn + rng.uniform(0, 6))
     made.truth.may |= {"hum", "field-modulated"}
     if depth > 0.025:
         made.truth.may.add("field-unsteady")
@@ -253,8 +255,38 @@ def impulses(rng, folder):
     return capture(made, made.plain(beside=beside), folder)
 
 
+def reader_faint_tag(rng, folder):
+    """A reader in the next room, 0.1 to 1 % of the field: below most ripples. The number is there to be read; silence is right."""
+    made = scene(rng, seconds=_length(rng), rate_hz=500_000.0)
+    offset = rng.choice((-1, 1)) * log_uniform(rng, 5, 3000)
+    made.truth.may |= {"second-reader", "beat"}
+    other = log_uniform(rng, 1e-3, 1e-2) * np.exp(2j * np.pi * offset * made.times)
+    return capture(made, made.samples(1 + other + made.ripple(made.cycles)), folder)
+
+
+def two_readers_bare(rng, folder):
+    """Two other readers, 20 Hz to 2 kHz off on either side, at 2 to 30 %: one of them at least named as what it is."""
+    made = scene(rng, None, seconds=0.5, rate_hz=500_000.0)
+    offsets = np.array([log_uniform(rng, 20, 2000), -log_uniform(rng, 20, 2000)])
+    other = sum(log_uniform(rng, 0.02, 0.3) * np.exp(1j * (2 * np.pi * f * made.times + rng.uniform(0, 6))) for f in offsets)
+    made.truth.may |= {"field-unsteady"}
+    stated = [(value, 2.0) for f in offsets for value in (f, -f, made.field_hz + f)]
+    made.truth.dues.append(due("second-reader", "beat", near=(stated,)))
+    return capture(made, made.samples(1 + other), folder)
+
+
+def time_signal(rng, folder):
+    """A long-wave time signal at 60 to 78 kHz, carrier lowered once a second, 0.3 to 3 % of the field; with a tag."""
+    made = scene(rng, rate_hz=float(rng.choice((400_000, 500_000))))
+    hertz = float(rng.choice((60_000, 66_667, 68_500, 77_500)))
+    made.truth.may.add("stray-tone")
+    level = log_uniform(rng, 3e-3, 3e-2) * np.where(made.times < rng.uniform(0, 2 * made.seconds), 1.0, 0.2)
+    return capture(made, made.plain(beside=level * np.cos(2 * np.pi * hertz * made.times + 1)), folder)
+
+
 KINDS = {f.__name__.replace("_", "-"): f for f in (
     reader_near_bare, reader_near_tag, reader_near_strong_bare, reader_near_strong_tag, reader_far_bare, reader_far_tag,
     reader_pulsing_bare, reader_125, hum_small_bare, hum_small_tag, hum_large, hum_on_samples, supply_tag, supply_bare, supply_bursts,
     overtones_bare, overtones_tag, divider_lines, control_bare, control_tag, charger_bare, charger_tag, impulses,
+    reader_faint_tag, two_readers_bare, time_signal,
 )}

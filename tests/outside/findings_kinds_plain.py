@@ -239,8 +239,31 @@ def rate_folds(rng, folder):
     return capture(made, made.plain(), folder)
 
 
+def offset(rng, folder):
+    """A steady voltage of half the field to twice it, as behind a bias."""
+    made = scene(rng, ebn0_db=rng.uniform(12, 25))
+    return capture(made, made.plain(beside=float(rng.choice((-1, 1)) * rng.uniform(0.5, 2))), folder)
+
+
+def pulsed_bare(rng, folder):
+    """50 ms on, 3 to 20 ms off, nothing in it."""
+    made = scene(rng, None, seconds=rng.uniform(0.15, 0.3))
+    made.truth.dues.append(due("no-ripple"))
+    return capture(made, _switched(made, 0.05, rng.uniform(0.003, 0.02)), folder)
+
+
+def level_swings(rng, folder):
+    """The level swings by 5 to 15 % at 2 to 9 Hz: a hand near the antenna, a loose contact. More than the 3 % of `field-unsteady`."""
+    made = scene(rng, seconds=rng.uniform(0.3, 0.5), rate_hz=500_000.0)
+    swing = 1 + rng.uniform(0.05, 0.15) * np.cos(2 * np.pi * rng.uniform(3, 9) * made.times + rng.uniform(0, 6))
+    made.truth.dues.append(due("field-unsteady", "field-modulated"))
+    made.truth.may |= {"field-unsteady", "field-modulated"}
+    return capture(made, made.samples(swing * (1 + made.ripple(made.cycles))), folder)
+
+
 KINDS = {f.__name__.replace("_", "-"): f for f in (
     strong, weak, short, smoothed, long_faint, healthy_1_db, too_weak, folded_100, folded_192, envelope, iq, pin_sampled, pin_edge_list,
     eight_bits, pulsed, pure_phase, bare_quiet, bare_noisy, bare_folded, bare_iq, bare_eight_bits, tag_turned_away, bare_warming,
-    noise_only, off_frequency, clock_off, record_short, rate_folds,
+    noise_only, off_frequency, clock_off, record_short, rate_folds, offset,
+    pulsed_bare, level_swings,
 )}

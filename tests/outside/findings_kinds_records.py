@@ -30,6 +30,17 @@ def clock_drift_tag(rng, folder):
     return capture(made, made.samples(1 + made.ripple(cycles), cycles), folder)
 
 
+def clock_warming(rng, folder):
+    """After switching on the frequency creeps by 40 to 300 Hz, fast first."""
+    made = scene(rng, None, seconds=rng.uniform(0.15, 0.4))
+    change, tau = signed(rng, 40, 300), made.seconds * rng.uniform(0.3, 1)
+    made.truth.field_within_hz = abs(change) + 5
+    made.truth.may |= {"clock-off", "field-off-frequency"}
+    made.truth.dues.append(due("clock-drift"))
+    hertz = made.field_hz + change * (1 - np.exp(-made.times / tau))
+    return capture(made, made.samples(1.0, np.cumsum(hertz) / made.rate_hz), folder)
+
+
 def clock_hops_bare(rng, folder):
     """The frequency jumps between two to four values 40 to 400 Hz apart every 5 to 30 ms, without a step of phase."""
     made = scene(rng, None, seconds=rng.uniform(0.15, 0.4))
@@ -341,7 +352,7 @@ def iq_centre_missing(rng, folder):
 
 
 KINDS = {f.__name__.replace("_", "-"): f for f in (
-    clock_drift_bare, clock_drift_tag, clock_hops_bare, sampling_jitter, gain_steps, averaged_record, peak_detect_record,
+    clock_drift_bare, clock_drift_tag, clock_warming, clock_hops_bare, sampling_jitter, gain_steps, averaged_record, peak_detect_record,
     lossy_compression, dropped_samples_tag, dropped_samples_bare, time_gaps, lost_buffer, clipped_both, clipped_one_side, clipped_bare,
     few_bits, rate_by_ten, rate_by_1024, time_in_ms, time_in_us, channel_beside_noise, channel_beside_logic, channel_beside_pin,
     iq_exchanged, iq_image, iq_dc_spike, iq_centre_wrong, iq_centre_missing,
