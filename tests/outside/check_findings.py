@@ -32,7 +32,7 @@ import findings_kinds_other
 import findings_kinds_plain
 import findings_kinds_records
 import findings_kinds_tags
-from findings_rules import judge
+from findings_rules import KNOWN_CODES, NEW_CODES, judge
 
 PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 KNOWN = Path(__file__).with_name("findings_known_misses.json")
@@ -110,7 +110,7 @@ def wilson(hits, trials, z=1.96):
 def false_alarms(results):
     """Per code: raised in so many of the captures in which its cause is absent; and what the program states."""
     absent, raised, stated = Counter(), Counter(), defaultdict(set)
-    codes = sorted({code for r in results for code in [*r["codes"], *r["allowed"]]})
+    codes = sorted(KNOWN_CODES | NEW_CODES | {code for r in results for code in r["codes"]})
     for r in results:
         for code in codes:
             if code not in r["allowed"]:
@@ -120,7 +120,7 @@ def false_alarms(results):
                 stated[code].add(r["codes"][code])
     print(f"{'code':26} {'absent in':>9} {'raised in':>9} {'share':>8}   95 % interval      stated false_alarm")
     for code in codes:
-        if absent[code]:
+        if absent[code] and (raised[code] or stated[code] or code in KNOWN_CODES):
             low, high = wilson(raised[code], absent[code])
             said = ", ".join(f"{value:.2g}" for value in sorted(stated[code])[:4]) or "-"
             if 0 in stated[code]:

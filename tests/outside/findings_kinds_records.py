@@ -97,6 +97,8 @@ def peak_detect_record(rng, folder):
     made.rate_hz = 2 * made.rate_hz / width
     made.truth.field_hz = made.truth.depth = made.truth.angle_deg = None
     made.truth.may |= {"folded"}
+    if width >= 160:  # each interval holds both peaks of the field: what is left alternates between two levels
+        made.truth.may |= {"nothing-to-read"}
     made.truth.dues = [due("peak-detect-record")]
     return capture(made, np.stack([blocks.min(axis=1), blocks.max(axis=1)], axis=1).ravel(), folder, form=str(rng.choice(("wav", "npy"))))
 
