@@ -7,8 +7,8 @@ its kind and seed alone.
     FIELDRIPPLE=target/debug/fieldripple target/outside-venv/bin/python tests/outside/check_findings.py --seeds 5
 
 Options: --first SEED, --seeds N (so many a kind), --kinds TEXT,TEXT (those that contain one of them), --false-alarms (per code, how
-often it was raised where its cause is absent), --keep FOLDER (captures and answers stay there), --verbose (every capture that is not
-right), --write (the list of known misses anew, for the seeds run), --jobs N.
+often it was raised where its cause is absent, and whether what the program states lies in the 95 % interval), --measured FILE (the same
+as JSON), --keep FOLDER (captures and answers stay there), --verbose (every capture that is not right), --write (the list of known misses anew, for the seeds run), --jobs N.
 
 Without options: seed 1 of each kind, held against `findings_known_misses.json`: exactly these are not right. A seed the list does not
 have is only reported.
@@ -107,7 +107,7 @@ def wilson(hits, trials, z=1.96):
     return max(0.0, middle - half), min(1.0, middle + half)
 
 
-def false_alarms(results):
+def false_alarms(results, measured):
     """Per code: raised in so many of the captures in which its cause is absent; and what the program states."""
     absent, raised, stated = Counter(), Counter(), defaultdict(set)
     codes = sorted(KNOWN_CODES | NEW_CODES | {code for r in results for code in r["codes"]})
@@ -118,14 +118,18 @@ def false_alarms(results):
                 raised[code] += code in r["codes"]
             if r["codes"].get(code) is not None:
                 stated[code].add(r["codes"][code])
+    told = {}
     print(f"{'code':26} {'absent in':>9} {'raised in':>9} {'share':>8}   95 % interval      stated false_alarm")
     for code in codes:
-        if absent[code] and (raised[code] or stated[code] or code in KNOWN_CODES):
-            low, high = wilson(raised[code], absent[code])
-            said = ", ".join(f"{value:.2g}" for value in sorted(stated[code])[:4]) or "-"
-            if 0 in stated[code]:
-                said += "   0: never measured so low"
-            print(f"{code:26} {absent[code]:9} {raised[code]:9} {raised[code] / absent[code]:8.4f}   {low:.4f} ... {high:.4f}   {said}")
+        if not absent[code]:
+            continue
+        low, high = wilson(raised[code], absent[code])
+        told[code] = {"captures": absent[code], "raised": raised[code], "low95": round(low, 5), "high95": round(high, 5)}
+        said = ", ".join(f"{value:.2g}" for value in sorted(stated[code])[:4]) or "-"
+        wrong = "   OUTSIDE" if any(not low <= value <= high for value in stated[code]) else ""
+        print(f"{code:26} {absent[code]:9} {raised[code]:9} {raised[code] / absent[code]:8.4f}   {low:.4f} ... {high:.4f}   {said}{wrong}")
+    if measured:
+        Path(measured).write_text(json.dumps(told, indent=1) + "\n")
 
 
 def told_briefly(result):
@@ -158,6 +162,7 @@ def main():
     options.add_argument("--seeds", type=int, default=1)
     options.add_argument("--kinds", default="")
     options.add_argument("--false-alarms", action="store_true")
+    options.add_argument("--measured", metavar="FILE")
     options.add_argument("--keep")
     options.add_argument("--verbose", action="store_true")
     options.add_argument("--write", action="store_true")
@@ -176,8 +181,8 @@ def main():
                 print(f"{r['kind']}, seed {r['seed']}: {r['verdict']}; false {r['false']}; not said {r['missing']}; said {sorted(r['codes'])}")
                 print(f"    {r['about']}")
     shares = table(results)
-    if chosen.false_alarms:
-        false_alarms(results)
+    if chosen.false_alarms or chosen.measured:
+        false_alarms(results, chosen.measured)
     changed = against_known(results, chosen.write)
     for line in changed:
         print(f"CHANGED: {line}")
