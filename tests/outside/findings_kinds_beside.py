@@ -85,7 +85,7 @@ def _hummed(rng, made, depth):
     turn = 2 * np.pi * hertz * made.times
     wave = np.cos(turn + rng.uniform(0, 6)) + rng.uniform(0, 0.3) * np.cos(2 * turn + rng.uniform(0, 6))
     made.truth.may |= {"hum", "field-modulated"}
-    if depth > 0.025:
+    if depth > 0.02:  # with the harmonic up to 1.3 times that, and 3 % are called unsteady
         made.truth.may.add("field-unsteady")
     return (1 + depth * angle * wave) * (1 + made.ripple(made.cycles)), hertz
 
