@@ -1,18 +1,18 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
-use super::bursts::join_bursts;
-use super::clock::on_own_clock;
-use super::front::{Cycles, Tuning, to_cycles};
-use super::interference::{clock_lines, without_lines};
-use super::join::join;
-use super::other_field::{remove_other_field, remove_weaker_fields};
 use super::other_kinds::{OtherKinds, other_kinds};
-use super::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
-use super::read::{Attempt, ReadLimits, Terms, read_piece};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
-use super::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
+use crate::receiver::field::clock::on_own_clock;
+use crate::receiver::field::interference::{clock_lines, without_lines};
+use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
+use crate::receiver::field::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
+use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
+use crate::receiver::front::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
+use crate::receiver::tags::bursts::join_bursts;
+use crate::receiver::tags::join::join;
+use crate::receiver::tags::read::{Attempt, ReadLimits, Terms, read_piece};
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
 /// tag reaches) may be the field of the reader that drives the tag.
@@ -26,13 +26,12 @@ pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading
 /// Reads a capture on these terms, or at these odds of a wrong number with nothing taken as known.
 pub fn receive(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
     let terms = terms.into();
-    // On the pool from the begin, so that its parts need not be handed over one by one.
-    rayon::scope(|_| receive_at_once(signal, terms))
+    crate::threads::on_pool(|| receive_at_once(signal, terms))
 }
 
 fn receive_at_once(signal: &Signal<'_>, terms: Terms) -> Reception {
     let sight = first_sight(signal);
-    let (mut reception, samples) = rayon::join(
+    let (mut reception, samples) = crate::threads::join(
         || receive_all(signal, &sight, terms),
         || OfSamples::of(signal, sight.rate_hz),
     );
@@ -285,7 +284,7 @@ fn prepare(
     };
     reception.telegrams = clocks.first().map_or(0.0, |clocked| {
         let seconds: f64 = clocked.pieces.iter().map(|p| p.to_s - p.from_s).sum();
-        seconds * clocked.field_hz / super::fold::TELEGRAM as f64
+        seconds * clocked.field_hz / crate::receiver::fold::sums::TELEGRAM as f64
     });
     (reception, clocks)
 }

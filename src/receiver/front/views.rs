@@ -1,8 +1,8 @@
 //! Ways of looking at samples: where the field may be in them, or whether there is no carrier.
 
-use super::front::Tuning;
-use super::signal::{Kind, Samples, Signal};
-use super::tones::{Spectrum, Tone, spectrum};
+use super::cycles::Tuning;
+use crate::receiver::dsp::tones::{Spectrum, Tone, spectrum};
+use crate::receiver::signal::{Kind, Samples, Signal};
 
 /// Nominal field frequency, Hz (ISO 11785).
 pub const NOMINAL_HZ: f64 = 134_200.0;
@@ -14,7 +14,7 @@ const LOWEST_HZ: f64 = 110_000.0;
 const HIGHEST_HZ: f64 = 150_000.0;
 
 /// Tones tried as the tag's clock, strongest first.
-pub(super) const CLOCKS: usize = 3;
+pub(in crate::receiver) const CLOCKS: usize = 3;
 
 /// A tone this much weaker than the strongest outside the band (ratio of amplitudes) is not taken as the field: a
 /// ripple's own lines look like tones in captures without a carrier.
@@ -27,7 +27,7 @@ const FOLDED_OFF_HZ: f64 = 1000.0;
 
 /// One way of looking at the samples.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct View {
+pub(in crate::receiver) struct View {
     pub kind: Kind,
     pub tuning: Tuning,
 }
@@ -47,7 +47,7 @@ fn is_two_level(samples: Samples<'_>) -> bool {
 }
 
 /// What the samples suggest at first sight.
-pub(super) struct FirstSight {
+pub(in crate::receiver) struct FirstSight {
     /// Ways of looking at the samples worth trying, likeliest first.
     pub views: Vec<View>,
     /// Samples per second.
@@ -59,7 +59,7 @@ pub(super) struct FirstSight {
 }
 
 /// Looks where the field may be.
-pub(super) fn first_sight(signal: &Signal<'_>) -> FirstSight {
+pub(in crate::receiver) fn first_sight(signal: &Signal<'_>) -> FirstSight {
     let logic = signal.logic || is_two_level(signal.samples);
     let spectrum = spectrum(signal.samples);
     let tones = spectrum

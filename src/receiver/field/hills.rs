@@ -5,7 +5,7 @@
 
 use num_complex::Complex32;
 
-use super::transform::{WINDOW_MEAN_SQUARE, forward, inverse};
+use crate::receiver::dsp::transform::{WINDOW_MEAN_SQUARE, forward, inverse};
 
 /// Noise is averaged over at least this many Hz over the field frequency: 60 Hz of 134.2 kHz, below what a transmitter's
 /// 200 Bd or a wandering supply take.

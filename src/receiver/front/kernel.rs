@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use multiversion::multiversion;
 
-use super::kept::Kept;
+use crate::receiver::dsp::kept::Kept;
 
 /// Kernel positions per sample at up to 2 MS/s, and the rounding (4 ns) that above that takes fewer.
 const POSITIONS: usize = 128;

@@ -6,11 +6,11 @@
 
 use num_complex::{Complex32, Complex64};
 
-use super::fold::TELEGRAM;
 use super::hills::Hills;
-use super::phasor::{BLOCK, Oscillator, power, wide};
-use super::tones::Floor;
-use super::transform::{WINDOW_MEAN, forward, window};
+use crate::receiver::dsp::phasor::{BLOCK, Oscillator, power, wide};
+use crate::receiver::dsp::tones::Floor;
+use crate::receiver::dsp::transform::{WINDOW_MEAN, forward, window};
+use crate::receiver::fold::sums::TELEGRAM;
 
 /// Below this there is no second telegram to take the difference with.
 const LEAST_VALUES: usize = 2 * TELEGRAM + TELEGRAM / 4;
@@ -57,7 +57,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
     let mut hills = None;
     // The field's skirts hide what is near; it is put back in the end.
     let padded = (values.len() - TELEGRAM).next_power_of_two();
-    let (field, _) = rayon::join(
+    let (field, _) = crate::threads::join(
         || {
             let field = measure(values, 0.0);
             subtract(values, &field);
@@ -69,7 +69,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
         let between = Between::of(values);
         let least = FAR_BELOW * power(values) / values.len() as f64;
         let lines;
-        (hills, lines) = rayon::join(
+        (hills, lines) = crate::threads::join(
             || Hills::in_noise(&between.power, between.count, least),
             || between.stray_lines(least),
         );
@@ -92,7 +92,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
                 ..tone
             };
             let [repeating, inverting] = &mut differences;
-            rayon::join(
+            crate::threads::join(
                 || subtract(values, &tone),
                 || {
                     subtract(repeating, &part(1.0));
@@ -279,7 +279,7 @@ impl Between {
             fft.process(&mut buffer);
             buffer
         };
-        let (same, turned) = rayon::join(|| seen(1.0), || seen(-1.0));
+        let (same, turned) = crate::threads::join(|| seen(1.0), || seen(-1.0));
         // Both numbers of lines are powers of two: the gains repeat from one line of a telegram to the next.
         let period = lines / TELEGRAM;
         let gains: Vec<[f64; 2]> = (0..period)
@@ -352,7 +352,7 @@ struct StrayLine {
 }
 
 /// Frequency and amplitude of the tone nearest to `place`, by the peak of the windowed transform.
-pub(super) fn measure(values: &[Complex32], place: f64) -> StrayTone {
+pub(in crate::receiver) fn measure(values: &[Complex32], place: f64) -> StrayTone {
     let shape = window(values.len());
     let weight: f64 = shape.iter().map(|&w| f64::from(w)).sum();
     // The search stays within two lines of the place: turned back to it, sums of a few values tell frequencies as well,
@@ -389,8 +389,8 @@ fn subtract(values: &mut [Complex32], tone: &StrayTone) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::phasor::single;
     use super::*;
+    use crate::receiver::dsp::phasor::single;
     use rand::SeedableRng;
     use rand_distr::{Distribution, StandardNormal};
 

@@ -1,6 +1,6 @@
 //! What a limited band leaves of the ripple.
 
-use super::fold::BIT;
+use super::sums::BIT;
 
 /// Bits over which a cut band still ties neighbouring pulses together; beyond, what a band of 10 kHz leaves is below 2 %.
 const LAGS: usize = 5;

@@ -11,8 +11,8 @@ use num_complex::Complex32;
 
 use super::edge::Edge;
 use super::kernel::{Design, Kernel, LANES};
-use super::phasor::{BLOCK, Bases, Oscillator, single};
-use super::signal::Samples;
+use crate::receiver::dsp::phasor::{BLOCK, Bases, Oscillator, single};
+use crate::receiver::signal::Samples;
 
 /// Widest flat band. With the slope beyond it (−6 dB at 67 kHz) 98 % of the boundary pulse's energy is kept.
 const WIDEST_PASS_HZ: f64 = 30_000.0;
@@ -142,7 +142,7 @@ impl Job<'_> {
             return self.values(cycles, 0);
         }
         let middle = cycles.start + cycles.len() / 2;
-        let (mut first, second) = rayon::join(
+        let (mut first, second) = crate::threads::join(
             || self.values(cycles.start..middle, cycles.end - middle),
             || self.values(middle..cycles.end, 0),
         );

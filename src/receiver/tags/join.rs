@@ -7,12 +7,12 @@
 use num_complex::Complex64;
 
 use super::acquire::{scatter_of_levels, timing_peaks};
-use super::band::Kept;
-use super::decision::{ANY, Boundaries, Decision, Signs, Weights, decide};
-use super::fold::{BoundarySums, Fold, TELEGRAM};
-use super::pieces::Piece;
 use super::read::{Attempt, ReadLimits};
-use super::shape::Shape;
+use crate::receiver::decision::{ANY, Boundaries, Decision, Signs, Weights, decide};
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::fold::band::Kept;
+use crate::receiver::fold::shape::Shape;
+use crate::receiver::fold::sums::{BoundarySums, Fold, TELEGRAM};
 use crate::telegram::TELEGRAM_BITS;
 
 /// Ways of laying the pieces together carried from one piece to the next.

@@ -3,7 +3,7 @@
 use multiversion::multiversion;
 use num_complex::{Complex32, Complex64};
 
-use super::phasor::single;
+use crate::receiver::dsp::phasor::single;
 
 /// Cycles per block of the field tracker: four bits, 0.95 ms.
 pub const BLOCK: usize = 128;

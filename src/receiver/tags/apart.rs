@@ -8,7 +8,7 @@ use num_complex::Complex32;
 use super::acquire::{Acquired, Stretch, acquire};
 use super::read::{ReadLimits, fits_noise};
 use super::refine::{Band, Refined, refine};
-use super::shape::Shape;
+use crate::receiver::fold::shape::Shape;
 
 /// Axes tried: of a tag half a step off one, 3 % are left.
 const AXES: usize = 48;
@@ -61,12 +61,12 @@ pub fn by_angle(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> V
 
 #[cfg(test)]
 mod tests {
-    use super::super::edge::Edge;
-    use super::super::front::Cycles;
-    use super::super::phasor::single;
-    use super::super::pieces::with_carrier;
     use super::super::read::{Terms, read_piece};
     use crate::linecode;
+    use crate::receiver::dsp::phasor::single;
+    use crate::receiver::field::pieces::with_carrier;
+    use crate::receiver::front::cycles::Cycles;
+    use crate::receiver::front::edge::Edge;
     use crate::telegram::Telegram;
     use num_complex::Complex64;
     use rand::{RngExt, SeedableRng};

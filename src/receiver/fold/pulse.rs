@@ -4,10 +4,10 @@ use std::ops::Range;
 
 use num_complex::{Complex32, Complex64};
 
-use super::edge::Edge;
-use super::fold::{BIT, HALF};
-use super::phasor::{single, wide};
 use super::shape::Shape;
+use super::sums::{BIT, HALF};
+use crate::receiver::dsp::phasor::{single, wide};
+use crate::receiver::front::edge::Edge;
 
 /// Pulse values before the boundary: half a bit, and as much again as the receiver's band smears it.
 const BEFORE: usize = 2 * BIT;

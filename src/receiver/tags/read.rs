@@ -6,11 +6,11 @@ use num_complex::Complex32;
 
 use super::acquire::{Acquired, Stretch, acquire, strongest_span};
 use super::apart::by_angle;
-use super::decision::{Decision, Known};
-use super::fold::{BIT, TELEGRAM};
-use super::pieces::Piece;
 use super::refine::{Band, Refined, folded_excess, refine};
-use super::shape::Shape;
+use crate::receiver::decision::{Decision, Known};
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::fold::shape::Shape;
+use crate::receiver::fold::sums::{BIT, TELEGRAM};
 
 /// A telegram contradicted by more than noise this improbable does not fit. Of right ones one in 2000 is lost.
 const LEAST_FIT: f64 = 5e-4;

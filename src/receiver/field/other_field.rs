@@ -9,7 +9,7 @@ use std::ops::Range;
 use num_complex::{Complex32, Complex64};
 
 use super::interference::{clock_lines, measure, remove_line};
-use super::phasor::{single, wide};
+use crate::receiver::dsp::phasor::{single, wide};
 
 /// Cycles in which the other field is taken as either on or off: two bits, half a millisecond.
 const BLOCK: usize = 64;

@@ -5,12 +5,12 @@ use std::sync::Arc;
 
 use num_complex::{Complex32, Complex64};
 
-use super::edge::Edge;
-use super::front::Cycles;
 use super::interference::{StrayTone, remove_tones};
-use super::phasor::{Oscillator, size};
-use super::retime::retime;
 use super::track::{BLOCK, block_means, phase_advance, track};
+use crate::receiver::dsp::phasor::{Oscillator, size};
+use crate::receiver::dsp::retime::retime;
+use crate::receiver::front::cycles::Cycles;
+use crate::receiver::front::edge::Edge;
 
 /// Cycles smoothed before deciding whether the field is on.
 const SMOOTH: usize = 16;
@@ -277,8 +277,8 @@ fn phase_slope(values: &[Complex32]) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::phasor::single;
     use super::*;
+    use crate::receiver::dsp::phasor::single;
 
     /// A steady field 3.7 Hz off the values' rate: the offset is measured and the rest is nothing.
     #[test]

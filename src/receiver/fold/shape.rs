@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 
 use num_complex::{Complex32, Complex64};
 
-use super::fold::{BIT, Fold, HALF, TELEGRAM};
+use super::sums::{BIT, Fold, HALF, TELEGRAM};
 
 /// Below this bandwidth (cycles of the field, Hz over the field frequency) the memory outlasts the four bits that a
 /// fitted pulse is laid out for: Q 130.

@@ -2,9 +2,9 @@
 
 use num_complex::Complex32;
 
-use super::fold::{BIT, Fold, HALF, TELEGRAM};
 use super::pieces::Piece;
-use super::retime::retime;
+use crate::receiver::dsp::retime::retime;
+use crate::receiver::fold::sums::{BIT, Fold, HALF, TELEGRAM};
 
 /// Search range: field ±2 % and a sample clock off by as much as half a per cent.
 const RANGE: f64 = 0.025;

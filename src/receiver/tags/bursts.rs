@@ -7,11 +7,11 @@
 
 use num_complex::Complex64;
 
-use super::fold::{BIT, BoundarySums, Fold, TELEGRAM};
 use super::join::{Layout, likeliest};
-use super::pieces::Piece;
-use super::pulse_noise::{noise_between_telegrams, pulse_variance};
 use super::read::{Attempt, ReadLimits};
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::fold::pulse_noise::{noise_between_telegrams, pulse_variance};
+use crate::receiver::fold::sums::{BIT, BoundarySums, Fold, TELEGRAM};
 use crate::telegram::TELEGRAM_BITS;
 
 /// Ways of laying the bursts together carried from one to the next. A right way among 300 wrong ones with a lead of three

@@ -7,8 +7,8 @@ use num_complex::{Complex32, Complex64};
 use realfft::RealToComplex;
 use rustfft::Fft;
 
-use super::signal::Samples;
 use super::transform::{WINDOW_MEAN, forward, forward_real, window};
+use crate::receiver::signal::Samples;
 
 /// Longest transform: 65 536 samples are 33 ms at 2 MS/s, lines 30 Hz apart.
 const LONGEST: usize = 1 << 16;
@@ -74,7 +74,7 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
         power
     };
     let (mut power, others) =
-        rayon::join(|| over(0..segments / 2), || over(segments / 2..segments));
+        crate::threads::join(|| over(0..segments / 2), || over(segments / 2..segments));
     power
         .iter_mut()
         .zip(others)

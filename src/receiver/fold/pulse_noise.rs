@@ -2,8 +2,8 @@
 
 use num_complex::{Complex32, Complex64};
 
-use super::fold::{BIT, Fold, HALF, TELEGRAM};
-use super::phasor::wide;
+use super::sums::{BIT, Fold, HALF, TELEGRAM};
+use crate::receiver::dsp::phasor::wide;
 
 /// Mean square per part of the correlation with a boundary pulse: both parts of a complex ripple are noise, a real one
 /// has one.
