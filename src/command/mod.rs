@@ -8,6 +8,7 @@ mod figure_file;
 mod lesson;
 mod link;
 mod margin;
+mod number;
 mod signal;
 mod synth;
 mod telegram;

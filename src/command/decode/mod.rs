@@ -42,7 +42,7 @@ pub struct Arguments {
     /// Captures to read; '-' is standard input
     #[arg(value_name = "CAPTURE", required = true)]
     captures: Vec<PathBuf>,
-    /// Samples per second; wins over what the file says
+    /// Samples per second, as 1M, 500k or a plain number; wins over what the file says
     #[arg(long, value_name = "HZ", value_parser = within(1.0..=1e10, "Hz"))]
     rate: Option<f64>,
     /// Leave out everything before this time, seconds from the first sample

@@ -68,11 +68,12 @@ pub struct Arguments {
         long,
         value_name = "NAME=VALUES",
         allow_hyphen_values = true,
+        value_parser = vary::axis,
         required_unless_present = "gather"
     )]
     vary: Vec<Axis>,
     /// Captures at each value, 1 to 1000000
-    #[arg(long, value_name = "N", default_value_t = 100, value_parser = whole_within(1..=1_000_000))]
+    #[arg(long, value_name = "N", default_value_t = 100, value_parser = whole_within(1..=1_000_000, ""))]
     trials: u64,
     /// Go on, --trials at a time, until the 95 % interval is as narrow as this share, 0.002 to 1
     #[arg(long, value_name = "WIDTH", value_parser = within(0.002..=1.0, ""))]
