@@ -5,6 +5,7 @@
 
 mod decode;
 mod figure_file;
+mod interrupt;
 mod lesson;
 mod link;
 mod margin;

@@ -63,12 +63,12 @@ fn take(folder: &Path, recipe: &Recipe) -> anyhow::Result<Taken> {
     let truth = make(folder, recipe)?;
     let file = folder.join(recipe.file());
     let report = decode::read(&file, &recipe.file())?;
-    let view = report.view();
+    let view = decode::view(&report);
     let taken = Taken::new(Evidence {
         recipe,
         view: &view,
-        printed: report.printed(),
-        decoded: serde_json::from_str(&report.json_line())?,
+        printed: decode::printed(&report),
+        decoded: report.to_json(),
         truth,
     })?;
     if !recipe.kept {
@@ -81,7 +81,7 @@ fn take(folder: &Path, recipe: &Recipe) -> anyhow::Result<Taken> {
 /// What `decode --json` prints of a capture.
 fn decoded(folder: &Path, recipe: &Recipe) -> anyhow::Result<Value> {
     let report = decode::read(&folder.join(recipe.file()), &recipe.file())?;
-    Ok(serde_json::from_str(&report.json_line())?)
+    Ok(report.to_json())
 }
 
 /// Makes the captures of exercises beside their reference. What cannot be solved is drawn anew: the exercises as they are in the end

@@ -108,6 +108,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         return super::print(&text(&settings, chapter)?);
     }
     let dir = arguments.dir.as_deref().context("name a folder")?;
+    // What is half written stands beside the folder, and may stand in it.
+    super::interrupt::leave_nothing_unfinished([dir]);
     let files = write_folder(dir, |folder| {
         fill(folder, &settings, arguments.exercise as usize)
     })?;
@@ -137,6 +139,7 @@ fn fill(folder: &Path, settings: &Settings, count: usize) -> anyhow::Result<usiz
 }
 
 fn text(settings: &Settings, chapter: &Chapter) -> anyhow::Result<String> {
+    super::interrupt::leave_nothing_unfinished([std::env::temp_dir().join("x").as_path()]);
     let scratch = Scratch::new(&std::env::temp_dir(), "fieldripple-lesson")?;
     let plan = Plan::new(settings).of_chapter(chapter);
     making::write(scratch.path(), &plan.files)?;
