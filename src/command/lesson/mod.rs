@@ -62,10 +62,10 @@ pub struct Arguments {
     #[arg(long, value_name = "X", default_value_t = 0.01, value_parser = within(0.002..=0.05, ""))]
     depth: f64,
     /// Samples a second in the examples, Hz
-    #[arg(long, value_name = "HZ", default_value_t = 500_000, value_parser = whole_within(400_000..=2_000_000))]
+    #[arg(long, value_name = "HZ", default_value_t = 500_000, value_parser = whole_within(400_000..=2_000_000, "Hz"))]
     rate: u64,
     /// Add this many captures with unknown numbers and faults, a work sheet and an answer sheet
-    #[arg(long, value_name = "N", default_value_t = 0, value_parser = whole_within(0..=MOST_EXERCISES))]
+    #[arg(long, value_name = "N", default_value_t = 0, value_parser = whole_within(0..=MOST_EXERCISES, ""))]
     exercise: u64,
     /// Print one chapter as plain text instead, by its number or name
     #[arg(long, value_name = "CHAPTER", value_parser = by_name, conflicts_with_all = ["dir", "exercise"])]
@@ -108,6 +108,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         return super::print(&text(&settings, chapter)?);
     }
     let dir = arguments.dir.as_deref().context("name a folder")?;
+    // What is half written stands beside the folder, and may stand in it.
+    super::interrupt::leave_nothing_unfinished([dir]);
     let files = write_folder(dir, |folder| {
         fill(folder, &settings, arguments.exercise as usize)
     })?;
@@ -137,6 +139,7 @@ fn fill(folder: &Path, settings: &Settings, count: usize) -> anyhow::Result<usiz
 }
 
 fn text(settings: &Settings, chapter: &Chapter) -> anyhow::Result<String> {
+    super::interrupt::leave_nothing_unfinished([std::env::temp_dir().join("x").as_path()]);
     let scratch = Scratch::new(&std::env::temp_dir(), "fieldripple-lesson")?;
     let plan = Plan::new(settings).of_chapter(chapter);
     making::write(scratch.path(), &plan.files)?;
