@@ -8,6 +8,7 @@ use super::style::{
     Area, BLUE, INK, LABEL, MUTED, ORANGE, SKY, VERMILLION, axis_degrees, chart, headed, plot_size,
     quantile, text,
 };
+use super::aligned::Aligned;
 use super::{DrawError, View, sentence};
 
 /// Cycles averaged into each point: an eighth of a bit, so that the way between the states still shows.
@@ -29,10 +30,12 @@ where
         let area = headed(area, heading, "")?;
         return sentence::write(&area, "No steady stretch of field was found.");
     };
-    let remark = if view.aligned.is_some() {
-        "rings: load states"
-    } else {
-        "4 cycles a point"
+    let remark = match (&view.aligned, view.reception.readings.len()) {
+        (Some(_), 1) => "rings: load states",
+        (Some(_), 2) if view.mixes() => "rings: states of both tags",
+        (Some(_), 2) => "rings: stronger tag only",
+        (Some(_), _) => "several tags: a cloud for each mixture",
+        (None, _) => "4 cycles a point",
     };
     let area = headed(area, heading, remark)?;
     let halves = view.aligned.as_ref().map(|aligned| aligned.half_bits());
@@ -85,8 +88,8 @@ where
         let ink = if *state > 0 { BLUE } else { VERMILLION };
         chart.draw_series([Circle::new(at(*half), 3, ink.mix(0.8).filled())])?;
     }
-    let rings = aligned
-        .load_states()
+    let rings = states(view, aligned)
+        .into_iter()
         .map(|state| Circle::new(at(state), 10, INK.stroke_width(2)));
     chart.draw_series(rings)?;
     let angle = format!("ripple angle {}°", axis_degrees(aligned.angle));
@@ -99,6 +102,22 @@ where
     let style = text(LABEL, INK).pos(Pos::new(side, VPos::Top));
     chart.draw_series([Text::new(angle, (at, 0.97 * y), style)])?;
     Ok(())
+}
+
+/// Where clouds are to be expected: the two load states of a tag; with a second one its ripple added and taken off at each, as both
+/// change state on their own, unless it averages out. More tags make too many to be marked.
+fn states(view: &View<'_>, aligned: &Aligned) -> Vec<Complex64> {
+    let own = aligned.load_states();
+    match view.reception.readings.as_slice() {
+        [_] | [_, _] if !view.mixes() => own.to_vec(),
+        [_, other] if view.mixes() => {
+            let other = Complex64::from_polar(other.attempt.depth, other.attempt.angle);
+            own.iter()
+                .flat_map(|&state| [state + other, state - other])
+                .collect()
+        }
+        _ => Vec::new(),
+    }
 }
 
 /// Mean telegram, or the ripple as it came, a few cycles to a point.

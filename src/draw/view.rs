@@ -48,6 +48,15 @@ impl<'a> View<'a> {
         self.reception.readings.first()
     }
 
+    /// Whether a second tag's ripple is still in the mean telegram of the first: with the other parity it is laid on itself once
+    /// as it is and once inverted.
+    pub(super) fn mixes(&self) -> bool {
+        match self.reception.readings.as_slice() {
+            [first, second] => first.attempt.inverts == second.attempt.inverts,
+            _ => false,
+        }
+    }
+
     pub(super) fn pieces(&self) -> &[Piece] {
         self.reception
             .seen

@@ -171,7 +171,12 @@ fn too_weak(reception: &Reception, missing_db: f64, folded_db: f64) -> Finding {
     let times = 10f64.powf(missing_db / 10.0);
     let on_s: f64 = reception.field.on.iter().map(|on| on.1 - on.0).sum();
     let length = if on_s > 0.0 {
-        format!("{:.2} s of field instead of {on_s:.2} s", times * on_s)
+        // Rounded up: as much as is named here is enough.
+        format!(
+            "{:.0} ms of field instead of {:.0} ms",
+            (1e3 * times * on_s).ceil(),
+            1e3 * on_s
+        )
     } else {
         format!("A capture {times:.1} times as long")
     };

@@ -228,6 +228,8 @@ fn values(
         "second_levels": stops("second", 1),
         "two_levels": stops("two", 0),
         "half_bits": halves(&steps(&telegram)[20..29]),
+        // The field fills eight divisions from peak to peak; its upper edge moves by twice the ripple's part along it.
+        "divisions": angle_deg.map(|deg| 8.0 * settings.depth * deg.to_radians().cos()),
         "angle_cosine": angle_deg.map(|deg| deg.to_radians().cos()),
         "cautions": CAUTIONS,
         "id": settings.identity.to_string(),

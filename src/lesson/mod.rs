@@ -12,6 +12,7 @@ mod chapter;
 mod curves;
 mod division;
 mod exercise;
+mod load;
 mod long_division;
 mod markup;
 mod parts;
