@@ -81,8 +81,12 @@ impl View<'_> {
             (Some(aligned), true) => {
                 let clouds = match self.reception.readings.len() {
                     1 => "two clouds for the two load states,",
-                    2 if self.mixes() => "four clouds for the states of two tags, the stronger one's",
-                    2 => "two clouds for the stronger tag's load states, the other tag averaged out,",
+                    2 if self.mixes() => {
+                        "four clouds for the states of two tags, the stronger one's"
+                    }
+                    2 => {
+                        "two clouds for the stronger tag's load states, the other tag averaged out,"
+                    }
                     _ => "a cloud for each mixture of the tags' states, the strongest one's",
                 };
                 format!(

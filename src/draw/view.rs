@@ -3,6 +3,7 @@
 use crate::receiver::{NOMINAL_HZ, Piece, Reading, Reception, Samples};
 
 use super::aligned::Aligned;
+use super::beside::Beside;
 use super::style::{axis_degrees, significant};
 
 /// What the receiver does not know of a capture.
@@ -27,6 +28,8 @@ pub struct View<'a> {
     pub(super) about: About<'a>,
     /// Telegrams of the strongest number laid on each other.
     pub(super) aligned: Option<Aligned>,
+    /// What it is drawn beside.
+    pub(super) beside: Option<Beside>,
 }
 
 impl<'a> View<'a> {
@@ -41,6 +44,7 @@ impl<'a> View<'a> {
             reception,
             about,
             aligned,
+            beside: None,
         }
     }
 

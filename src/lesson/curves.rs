@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use serde_json::{Value, json};
 
 use super::LessonError;
+use super::load::{LoadState, load_states};
 use super::taken::Picture;
 use crate::draw::{Curve, Curves, curves_svg};
-use super::load::{LoadState, load_states};
 use crate::world::link::{Link, LinkError, link, range_m};
 use crate::world::scenario::{PlaceKeys, Scenario, half_bits};
 
@@ -154,7 +154,8 @@ pub(super) fn work_out() -> Result<Worked, LessonError> {
             };
             at(&scenario, place).is_ok_and(|link| link.powered)
         };
-        1e3 * range_m(0.01, 1.0, powered).unwrap_or(0.0)
+        // Whole millimetres at which it still runs.
+        (1e3 * range_m(0.01, 1.0, powered).unwrap_or(0.0)).floor()
     };
     let (reach_mm, reach_turned_mm) = (reach(0.0), reach(60.0));
     put(

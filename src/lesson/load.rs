@@ -90,7 +90,10 @@ mod tests {
         assert!(closed.loop_ohm > 9.0 * open.loop_ohm && closed.loop_ohm < 11.0 * open.loop_ohm);
         assert!(closed.tag_a < open.tag_a && closed.antenna_a > open.antenna_a);
         assert!(closed.antenna_v > open.antenna_v);
-        let other = [("tag.1.modulator", "capacitor"), ("tag.1.tuned_hz", "142000")];
+        let other = [
+            ("tag.1.modulator", "capacitor"),
+            ("tag.1.tuned_hz", "142000"),
+        ];
         let [open, closed] = states(&other);
         assert!(closed.loop_ohm < open.loop_ohm && closed.tag_a > open.tag_a);
         assert!(closed.antenna_v < open.antenna_v, "{open:?} {closed:?}");
@@ -102,7 +105,10 @@ mod tests {
         for (state, switched_s) in states(&[]).iter().zip([0.0, 1.0 / 4000.0]) {
             let omega_c = 1.0 / (TAU * 134_200.0 * 5e-3);
             let across = Complex64::new(1.0 / 100e3 + switched_s, omega_c).norm();
-            assert!((state.tag_v * across / state.tag_a - 1.0).abs() < 1e-6, "{state:?}");
+            assert!(
+                (state.tag_v * across / state.tag_a - 1.0).abs() < 1e-6,
+                "{state:?}"
+            );
         }
     }
 }

@@ -27,7 +27,7 @@ pub use book::{Book, PageFile};
 pub use chapter::{CHAPTERS, Chapter, chapter};
 pub use exercise::{Exercise, Fault, Grade, GradeError, Mark, Sheets, exercises, grade, reference};
 pub use plan::Plan;
-pub use recipe::Recipe;
+pub use recipe::{Recipe, Scale};
 pub use settings::Settings;
 pub use taken::{Evidence, Picture, Taken};
 

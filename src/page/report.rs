@@ -248,7 +248,12 @@ fn number(read: &NumberRead) -> Number {
         },
         half_duplex: half_duplex.then(|| {
             let bits = telegram.half_duplex_bits();
-            let certain = bits.len() - if trailer_certain { 0 } else { 8 * TRAILER_BYTES };
+            let certain = bits.len()
+                - if trailer_certain {
+                    0
+                } else {
+                    8 * TRAILER_BYTES
+                };
             let digit = |(place, &bit): (usize, &bool)| match (place < certain, bit) {
                 (true, true) => '1',
                 (true, false) => '0',

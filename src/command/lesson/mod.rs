@@ -124,7 +124,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
 fn fill(folder: &Path, settings: &Settings, count: usize) -> anyhow::Result<usize> {
     let plan = Plan::new(settings);
     making::write(folder, &plan.files)?;
-    let taken = making::take_all(folder, &plan.recipes)?;
+    let taken = making::take_all(folder, settings, &plan.recipes)?;
     let mut files = Book::new(settings, plan, taken, false)?.pages(count > 0)?;
     if count > 0 {
         let drawn = exercises(settings, count);
@@ -140,7 +140,7 @@ fn text(settings: &Settings, chapter: &Chapter) -> anyhow::Result<String> {
     let scratch = Scratch::new(&std::env::temp_dir(), "fieldripple-lesson")?;
     let plan = Plan::new(settings).of_chapter(chapter);
     making::write(scratch.path(), &plan.files)?;
-    let taken = making::take_all(scratch.path(), &plan.recipes)?;
+    let taken = making::take_all(scratch.path(), settings, &plan.recipes)?;
     Ok(Book::new(settings, plan, taken, true)?.text(chapter)?)
 }
 

@@ -2,7 +2,7 @@
 
 use rand::rngs::ChaCha8Rng;
 
-use super::super::recipe::{Recipe, words};
+use super::super::recipe::{Recipe, Scale, words};
 use super::super::settings::{Settings, test_number, typed};
 use crate::telegram::Identity;
 use crate::world::{Stream, generator, uniform};
@@ -136,6 +136,7 @@ fn recipe(name: &str, line: &str) -> Recipe {
         folder: "exercise",
         words: words(line),
         panels: Vec::new(),
+        beside: Scale::Own,
         kept: true,
         chapters: Vec::new(),
     }
