@@ -12,7 +12,8 @@ pub(super) fn decimal(telegram: &Telegram) -> String {
     let byte = |place: u32| (telegram.code >> (8 * place)) & 0xFF;
     let (fifth, sixth) = (byte(4), byte(5));
     let (low, high) = (fifth % NATIONAL_IN_FIFTH, fifth / NATIONAL_IN_FIFTH);
-    let mut text = String::from("| byte | hexadecimal | decimal | times | gives |\n|---|---|---|---|---|\n");
+    let mut text =
+        String::from("| byte | hexadecimal | decimal | times | gives |\n|---|---|---|---|---|\n");
     let mut sum = 0;
     for place in 0..5 {
         let (name, value) = match place {
@@ -21,7 +22,11 @@ pub(super) fn decimal(telegram: &Telegram) -> String {
         };
         let weight = 256_u64.pow(place);
         sum += value * weight;
-        let _ = writeln!(text, "| {name} | {value:02X} | {value} | {weight} | {} |", value * weight);
+        let _ = writeln!(
+            text,
+            "| {name} | {value:02X} | {value} | {weight} | {} |",
+            value * weight
+        );
     }
     let identity = Identity::from_code(telegram.code);
     debug_assert_eq!(sum, identity.national);

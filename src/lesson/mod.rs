@@ -10,6 +10,7 @@
 mod book;
 mod chapter;
 mod curves;
+mod decimal;
 mod division;
 mod exercise;
 mod load;
@@ -21,6 +22,7 @@ mod recipe;
 mod settings;
 mod stepper;
 mod steps;
+mod strip;
 mod taken;
 
 pub use book::{Book, PageFile};

@@ -42,7 +42,10 @@ fn row(steps: &[Step], filled: bool, cell: impl Fn(&Step) -> String) -> String {
 
 /// In a terminal the half bits stand in for the waveform.
 fn text(steps: &[Step], filled: bool) -> String {
-    let halves: Vec<String> = steps.iter().map(|step| step.halves.iter().collect()).collect();
+    let halves: Vec<String> = steps
+        .iter()
+        .map(|step| step.halves.iter().collect())
+        .collect();
     format!(
         "    half bits  {}\n    bits       {}\n",
         halves.join(" "),
@@ -53,18 +56,26 @@ fn text(steps: &[Step], filled: bool) -> String {
 fn page(steps: &[Step], wave: &[f64], from: usize, filled: bool) -> String {
     let (wide, tall) = (BIT_WIDE * BITS as f64, WAVE_TALL + 2.0 * BOX_TALL);
     let piece = &wave[from * BIT..((from + BITS) * BIT).min(wave.len())];
-    let most = piece.iter().fold(1e-9_f64, |most, value| most.max(value.abs()));
-    let halves: Vec<String> = steps.iter().map(|step| step.halves.iter().collect()).collect();
+    let most = piece
+        .iter()
+        .fold(1e-9_f64, |most, value| most.max(value.abs()));
+    let halves: Vec<String> = steps
+        .iter()
+        .map(|step| step.halves.iter().collect())
+        .collect();
     let words = format!(
         "Waveform of {BITS} bits in half bits: {}{}",
         halves.join(" "),
         match filled {
-            true => format!("; bits {}", row(steps, true, |step| u8::from(step.bit).to_string())),
+            true => format!(
+                "; bits {}",
+                row(steps, true, |step| u8::from(step.bit).to_string())
+            ),
             false => "; below it empty boxes for half bits and bits".into(),
         }
     );
     let mut svg = format!(
-        "<figure class=\"strip\"><svg viewBox=\"0 0 {wide} {tall}\" role=\"img\" aria-label=\"{0}\"><title>{0}</title>",
+        "<figure class=\"strip\"><svg class=\"own\" viewBox=\"0 0 {wide} {tall}\" role=\"img\" aria-label=\"{0}\"><title>{0}</title>",
         escaped(&words)
     );
     for (place, step) in steps.iter().enumerate() {
@@ -132,7 +143,13 @@ mod tests {
         assert_eq!(filled.matches("<text").count(), 30);
         // Bit 10 ends the header; the byte 2D follows, least significant bit first, and a control bit.
         let text = strip(Form::Text, &telegram, &wave, 10, true);
-        let bits: String = text.lines().nth(1).unwrap().split_whitespace().skip(1).collect();
+        let bits: String = text
+            .lines()
+            .nth(1)
+            .unwrap()
+            .split_whitespace()
+            .skip(1)
+            .collect();
         assert_eq!(bits, "1101101001");
     }
 }
