@@ -26,13 +26,12 @@ pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading
 /// Reads a capture on these terms, or at these odds of a wrong number with nothing taken as known.
 pub fn receive(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
     let terms = terms.into();
-    // On the pool from the begin, so that its parts need not be handed over one by one.
-    rayon::scope(|_| receive_at_once(signal, terms))
+    crate::threads::on_pool(|| receive_at_once(signal, terms))
 }
 
 fn receive_at_once(signal: &Signal<'_>, terms: Terms) -> Reception {
     let sight = first_sight(signal);
-    let (mut reception, samples) = rayon::join(
+    let (mut reception, samples) = crate::threads::join(
         || receive_all(signal, &sight, terms),
         || OfSamples::of(signal, sight.rate_hz),
     );

@@ -6,6 +6,7 @@ use super::survey::Survey;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::front::cycles::Cycles;
 use crate::receiver::tags::read::Attempt;
+use crate::telegram::Identity;
 
 /// The number a capture holds, with the evidence.
 #[derive(Clone, Debug)]
@@ -22,7 +23,22 @@ pub struct Reading {
     pub relies_on_usual_fields: bool,
 }
 
+/// Trailers less sure than this are not stated.
+pub(super) const TRAILER_SURE: f64 = 0.999;
+
 impl Reading {
+    /// The number and what else its code says.
+    pub fn identity(&self) -> Identity {
+        Identity::from_code(self.attempt.decision.telegram.code)
+    }
+
+    /// The trailer, six hexadecimal digits, where its bits are as good as certain.
+    pub fn trailer(&self) -> Option<String> {
+        let decision = &self.attempt.decision;
+        (decision.trailer_sure >= TRAILER_SURE)
+            .then(|| format!("{:06X}", decision.telegram.trailer))
+    }
+
     fn new(mut attempt: Attempt, (from_s, to_s): (f64, f64), odds: f64) -> Self {
         let decision = &mut attempt.decision;
         let relies_on_usual_fields = decision.odds_unaided > odds && decision.odds_wrong <= odds;

@@ -103,14 +103,14 @@ fn take(folder: &Path, recipe: &Recipe, beside: Option<Beside>) -> anyhow::Resul
     let file = folder.join(recipe.file());
     let report = decode::read(&file, &recipe.file())?;
     let view = match beside {
-        Some(beside) => report.view().beside(beside),
-        None => report.view(),
+        Some(beside) => decode::view(&report).beside(beside),
+        None => decode::view(&report),
     };
     let taken = Taken::new(Evidence {
         recipe,
         view: &view,
-        printed: report.printed(),
-        decoded: serde_json::from_str(&report.json_line())?,
+        printed: decode::printed(&report),
+        decoded: report.to_json(),
         truth,
     })?;
     if !recipe.kept {
@@ -123,7 +123,7 @@ fn take(folder: &Path, recipe: &Recipe, beside: Option<Beside>) -> anyhow::Resul
 /// What `decode --json` prints of a capture.
 fn decoded(folder: &Path, recipe: &Recipe) -> anyhow::Result<Value> {
     let report = decode::read(&folder.join(recipe.file()), &recipe.file())?;
-    Ok(serde_json::from_str(&report.json_line())?)
+    Ok(report.to_json())
 }
 
 /// Makes the captures of exercises beside their reference. What cannot be solved is drawn anew: the exercises as they are in the end

@@ -74,7 +74,7 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
         power
     };
     let (mut power, others) =
-        rayon::join(|| over(0..segments / 2), || over(segments / 2..segments));
+        crate::threads::join(|| over(0..segments / 2), || over(segments / 2..segments));
     power
         .iter_mut()
         .zip(others)

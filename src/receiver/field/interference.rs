@@ -57,7 +57,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
     let mut hills = None;
     // The field's skirts hide what is near; it is put back in the end.
     let padded = (values.len() - TELEGRAM).next_power_of_two();
-    let (field, _) = rayon::join(
+    let (field, _) = crate::threads::join(
         || {
             let field = measure(values, 0.0);
             subtract(values, &field);
@@ -69,7 +69,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
         let between = Between::of(values);
         let least = FAR_BELOW * power(values) / values.len() as f64;
         let lines;
-        (hills, lines) = rayon::join(
+        (hills, lines) = crate::threads::join(
             || Hills::in_noise(&between.power, between.count, least),
             || between.stray_lines(least),
         );
@@ -92,7 +92,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
                 ..tone
             };
             let [repeating, inverting] = &mut differences;
-            rayon::join(
+            crate::threads::join(
                 || subtract(values, &tone),
                 || {
                     subtract(repeating, &part(1.0));
@@ -279,7 +279,7 @@ impl Between {
             fft.process(&mut buffer);
             buffer
         };
-        let (same, turned) = rayon::join(|| seen(1.0), || seen(-1.0));
+        let (same, turned) = crate::threads::join(|| seen(1.0), || seen(-1.0));
         // Both numbers of lines are powers of two: the gains repeat from one line of a telegram to the next.
         let period = lines / TELEGRAM;
         let gains: Vec<[f64; 2]> = (0..period)

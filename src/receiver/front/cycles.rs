@@ -142,7 +142,7 @@ impl Job<'_> {
             return self.values(cycles, 0);
         }
         let middle = cycles.start + cycles.len() / 2;
-        let (mut first, second) = rayon::join(
+        let (mut first, second) = crate::threads::join(
             || self.values(cycles.start..middle, cycles.end - middle),
             || self.values(middle..cycles.end, 0),
         );

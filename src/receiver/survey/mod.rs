@@ -110,7 +110,7 @@ impl Survey {
             let piece = pieces.max_by(|a, b| a.ripple.len().cmp(&b.ripple.len()))?;
             Some((seen, piece))
         });
-        let (mut survey, beside) = rayon::join(
+        let (mut survey, beside) = crate::threads::join(
             || {
                 let mut survey = Self::default();
                 if let Some((seen, piece)) = longest {

@@ -4,7 +4,6 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use num_complex::Complex32;
-use rayon::prelude::*;
 
 use super::read::ReadLimits;
 use crate::receiver::decision::{Boundaries, Decision, Likeliest, decide, likeliest_number};
@@ -66,7 +65,7 @@ struct Parity {
 impl<'a> Stretch<'a> {
     /// Folds the ripple.
     pub fn new(ripple: &'a [Complex32], limits: &ReadLimits) -> Self {
-        let (noise, folds) = rayon::join(
+        let (noise, folds) = crate::threads::join(
             || noise_between_telegrams(ripple, limits.real),
             || Fold::both(ripple),
         );
@@ -125,7 +124,7 @@ impl<'a> Stretch<'a> {
 pub fn acquire(stretch: &Stretch<'_>, shapes: &[Shape], limits: &ReadLimits) -> Option<Acquired> {
     let [same, inverted] = &stretch.parities;
     let telegrams = stretch.ripple.len() as f64 / TELEGRAM as f64;
-    let (mut hypotheses, others) = rayon::join(
+    let (mut hypotheses, others) = crate::threads::join(
         || hypotheses(same, telegrams, shapes),
         || hypotheses(inverted, telegrams, shapes),
     );
@@ -233,13 +232,10 @@ pub fn strongest_span(stretch: &Stretch<'_>) -> Option<Range<usize>> {
             begins.map(move |from| from..from + length)
         })
         .collect();
-    let scored: Vec<f64> = parts
-        .par_iter()
-        .map(|part| {
-            let folds = Fold::both(&ripple[part.clone()]);
-            stretch.best_score(folds.iter(), part.len())
-        })
-        .collect();
+    let scored: Vec<f64> = crate::threads::map(&parts, |part| {
+        let folds = Fold::both(&ripple[part.clone()]);
+        stretch.best_score(folds.iter(), part.len())
+    });
     let (part, score) = parts
         .into_iter()
         .zip(scored)

@@ -3,7 +3,6 @@
 use std::ops::Range;
 
 use num_complex::{Complex32, Complex64};
-use rayon::prelude::*;
 
 use super::acquire::Acquired;
 use super::read::{Attempt, ReadLimits};
@@ -97,12 +96,12 @@ pub fn refine(
         wave
     };
 
-    let (unit, pulses) = rayon::join(
+    let (unit, pulses) = crate::threads::join(
         || lay_out(&Pulse::of(&shape, timing - whole, band.edge)),
         || Pulse::fits(ripple, begin, &signs),
     );
     let count = ripple.len() as f64;
-    let (amplitude, unit_square) = rayon::join(
+    let (amplitude, unit_square) = crate::threads::join(
         || along(ripple, &unit, limits.real),
         || square_of(&unit) / count,
     );
@@ -119,10 +118,8 @@ pub fn refine(
         free += 1;
     }
     // Of ideal edges the receiver's band takes a share that is known: their depth is the amplitude.
-    let mut candidates: Vec<(Vec<Complex32>, usize)> = pulses
-        .par_iter()
-        .map(|pulse| (lay_out(pulse), pulse.free))
-        .collect();
+    let mut candidates: Vec<(Vec<Complex32>, usize)> =
+        crate::threads::map(&pulses, |pulse| (lay_out(pulse), pulse.free));
     // A load that closes faster than it opens adds what no pulse of either sign has.
     if let Some((fitted, used)) = candidates.last() {
         let mut uneven = fitted.clone();

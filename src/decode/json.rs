@@ -1,19 +1,16 @@
 //! The JSON line of a capture, schema `fieldripple.decode/1`.
 
-use fieldripple::capture::Unit;
-use fieldripple::receiver::Reading;
-use fieldripple::telegram::Identity;
 use serde_json::{Value, json};
 
-use super::{Report, other_kinds};
+use super::Decoded;
+use crate::capture::Unit;
+use crate::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
+use crate::telegram::Identity;
 
-/// Trailers less sure than this are `null`.
-pub const TRAILER_SURE: f64 = 0.999;
-
-/// One object, one line.
-pub fn line(report: &Report) -> String {
+/// The object of the contract.
+pub(super) fn value(report: &Decoded) -> Value {
     let reception = &report.reception;
-    let layout = report.loaded.layout();
+    let layout = report.layout();
     let rate_hz = (reception.rate_hz > 0.0).then_some(reception.rate_hz);
     let mut findings: Vec<Value> = report
         .findings
@@ -22,37 +19,37 @@ pub fn line(report: &Report) -> String {
             json!({"code": finding.code, "text": finding.text, "evidence": finding.evidence})
         })
         .collect();
-    if report.as_expected == Some(false) {
-        findings.push(json!({"code": "not-the-expected-number", "text": super::unexpected(report), "evidence": {}}));
+    if let Some(text) = report.unexpected() {
+        findings.push(json!({"code": "not-the-expected-number", "text": text, "evidence": {}}));
     }
     findings.extend(
         report
-            .loaded
             .remarks()
+            .iter()
             .map(|remark| json!({"code": "capture-note", "text": remark, "evidence": {}})),
     );
     let half_duplex = reception.others.half_duplex.iter();
     let readings: Vec<Value> = (reception.readings.iter())
         .map(|reading| reading_value(reading, report))
-        .chain(half_duplex.map(|reading| other_kinds::value(reading, reception.field.amplitude)))
+        .chain(half_duplex.map(|reading| half_duplex_value(reading, reception.field.amplitude)))
         .collect();
-    let value = json!({
+    json!({
         "schema": "fieldripple.decode/1",
         "capture": {
-            "path": report.path,
-            "samples": report.samples,
+            "path": report.name(),
+            "samples": report.samples(),
             "rate_hz": rate_hz,
-            "seconds": rate_hz.map(|rate_hz| report.samples as f64 / rate_hz),
-            "channel": report.loaded.channel,
+            "seconds": rate_hz.map(|rate_hz| report.samples() as f64 / rate_hz),
+            "channel": report.channel(),
             "kind": reception.kind.name(),
         },
         "verdict": if report.is_read() { "read" } else { "unread" },
         "readings": readings,
-        "candidate": reception.candidate.as_ref().filter(|c| worth_showing(c)).map(|reading| reading_value(reading, report)),
+        "candidate": report.candidate().map(|reading| reading_value(reading, report)),
         "field": {
             "present": reception.field.present,
             "frequency_hz": reception.field.frequency_hz,
-            "offset_ppm": reception.field.frequency_hz.filter(|_| !reception.rate_assumed).map(|hz| (hz / fieldripple::receiver::NOMINAL_HZ - 1.0) * 1e6),
+            "offset_ppm": reception.field.frequency_hz.filter(|_| !reception.rate_assumed).map(|hz| (hz / NOMINAL_HZ - 1.0) * 1e6),
             "amplitude": reception.field.amplitude,
             "unit": match layout.channels.first().map(|channel| channel.unit) {
                 Some(Unit::Volt) => json!("V"),
@@ -63,25 +60,13 @@ pub fn line(report: &Report) -> String {
             "on": reception.field.on.iter().map(|(from, to)| json!([from, to])).collect::<Vec<_>>(),
         },
         "findings": findings,
-    });
-    format!("{value}\n")
-}
-
-/// Noise alone gives a candidate every time; one that is ten times likelier right than wrong is worth a look.
-pub fn worth_showing(candidate: &Reading) -> bool {
-    candidate.attempt.decision.odds_wrong < 0.1
-}
-
-/// The trailer, where its bits are as good as certain.
-pub fn trailer(reading: &Reading) -> Option<String> {
-    let decision = &reading.attempt.decision;
-    (decision.trailer_sure >= TRAILER_SURE).then(|| format!("{:06X}", decision.telegram.trailer))
+    })
 }
 
 /// Fields that a number relies on where it does on the usual ones.
 const USUAL_FIELDS: [&str; 4] = ["reserved", "data_block", "trailer", "country"];
 
-fn reading_value(reading: &Reading, report: &Report) -> Value {
+fn reading_value(reading: &Reading, report: &Decoded) -> Value {
     let attempt = &reading.attempt;
     let telegram = attempt.decision.telegram;
     let identity = Identity::from_code(telegram.code);
@@ -97,7 +82,7 @@ fn reading_value(reading: &Reading, report: &Report) -> Value {
         "user": identity.user,
         "reserved": identity.reserved,
         "data_block": identity.data_block,
-        "trailer": trailer(reading),
+        "trailer": reading.trailer(),
         "code_hex": format!("{:016X}", telegram.code),
         "crc_hex": format!("{:04X}", telegram.crc()),
         "assumed": if reading.relies_on_usual_fields { &USUAL_FIELDS[..] } else { &[] },
@@ -107,6 +92,39 @@ fn reading_value(reading: &Reading, report: &Report) -> Value {
         "spare_db": reading.spare_db,
         "depth": report.reception.level_known.then_some(attempt.depth),
         "angle_deg": carrier.then_some(attempt.angle.to_degrees()),
+        "from_s": reading.from_s,
+        "to_s": reading.to_s,
+    })
+}
+
+/// The reading as JSON; what only a ripple has is `null`.
+fn half_duplex_value(reading: &HalfDuplexReading, carrier_amplitude: Option<f64>) -> Value {
+    let identity = Identity::from_code(reading.telegram.code);
+    json!({
+        "id": identity.digits(),
+        "country": identity.country,
+        "kind": "hdx",
+        "national": identity.national,
+        "animal": identity.animal,
+        "retag": identity.retag,
+        "user": identity.user,
+        "reserved": identity.reserved,
+        "data_block": identity.data_block,
+        "trailer": reading.trailer(),
+        "code_hex": format!("{:016X}", reading.telegram.code),
+        "crc_hex": format!("{:04X}", reading.telegram.crc()),
+        "assumed": [],
+        "odds_wrong": reading.odds_wrong,
+        "telegrams": reading.answers,
+        "ebn0_db": 10.0 * reading.ebn0.log10(),
+        "spare_db": reading.spare_db,
+        "depth": Value::Null,
+        "angle_deg": Value::Null,
+        "amplitude": reading.amplitude,
+        "level_db": carrier_amplitude.map(|field| 20.0 * (reading.amplitude / field).log10()),
+        "zero_hz": reading.zero_hz,
+        "one_hz": reading.one_hz,
+        "delay_s": reading.delay_s,
         "from_s": reading.from_s,
         "to_s": reading.to_s,
     })

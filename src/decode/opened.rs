@@ -1,12 +1,13 @@
-//! Capture → windows of one channel, ready for the receiver.
+//! An open capture → windows of one channel, ready for the receiver.
 
-use std::path::{Path, PathBuf};
+use std::io::Read;
+use std::path::Path;
 
-use fieldripple::capture::{CaptureError, Layout, OpenOptions, Picked, SampleSource, open};
-use fieldripple::receiver::{Samples, Signal};
 use num_complex::Complex32;
 
-use super::{Arguments, capture_error, field_strength};
+use super::{DecodeError, Settings};
+use crate::capture::{CaptureError, Layout, Picked, SampleSource, open, open_reader};
+use crate::receiver::{Samples, Signal, field_strength};
 
 /// Samples read at a time and decoded as one: 1.5 s at 2 MS/s, 12 MB; decoding takes three times as much besides.
 const WINDOW: usize = 3 << 20;
@@ -18,11 +19,10 @@ const LOOK: usize = 1 << 18;
 const USUAL_CENTRE_HZ: f64 = 134_200.0;
 
 /// An open capture of which one channel is read.
-pub struct Loaded {
+pub(super) struct Opened {
     source: Box<dyn SampleSource>,
     chosen: Chosen,
-    /// Name of the channel for print.
-    pub channel: String,
+    channel: String,
     centre_hz: f64,
     /// Samples left out in front, and the last one wanted.
     from: u64,
@@ -31,7 +31,7 @@ pub struct Loaded {
     /// Blocks read while choosing the channel, not yet handed on.
     waiting: Vec<Vec<f32>>,
     remarks: Vec<String>,
-    path: PathBuf,
+    name: String,
 }
 
 /// The channel or channels that make the signal.
@@ -42,6 +42,7 @@ enum Chosen {
 }
 
 /// A stretch of one channel.
+#[derive(Clone, Debug)]
 pub enum Window {
     /// Real samples.
     Real(Vec<f32>),
@@ -50,37 +51,50 @@ pub enum Window {
 }
 
 impl Window {
-    /// Number of samples.
-    pub fn len(&self) -> usize {
+    /// As the receiver takes them.
+    pub fn samples(&self) -> Samples<'_> {
         match self {
-            Self::Real(samples) => samples.len(),
-            Self::Complex(samples) => samples.len(),
+            Self::Real(samples) => Samples::Real(samples),
+            Self::Complex(samples) => Samples::Complex(samples),
         }
     }
 }
 
-impl Loaded {
-    /// Opens a capture and chooses the channel.
-    pub fn open(path: &Path, arguments: &Arguments) -> anyhow::Result<Self> {
-        let options = OpenOptions {
-            rate_hz: arguments.rate,
-            scale: arguments.scale,
-            raw: arguments.raw,
-        };
-        let mut source = open(path, &options).map_err(capture_error)?;
+impl Opened {
+    /// Opens a file and chooses the channel; `-` is standard input.
+    pub fn file(path: &Path, settings: &Settings) -> Result<Self, DecodeError> {
+        let source = open(path, &settings.open_options())?;
+        Self::of(source, path.display().to_string(), settings)
+    }
+
+    /// Takes bytes as a file of this name.
+    pub fn reader(
+        name: &str,
+        reader: impl Read + Send + 'static,
+        settings: &Settings,
+    ) -> Result<Self, DecodeError> {
+        let source = open_reader(name, reader, &settings.open_options())?;
+        Self::of(source, name.into(), settings)
+    }
+
+    fn of(
+        mut source: Box<dyn SampleSource>,
+        name: String,
+        settings: &Settings,
+    ) -> Result<Self, DecodeError> {
         let count = source.layout().channels.len();
         let mut remarks = Vec::new();
         let mut waiting = vec![Vec::new(); count];
-        let complex = source.layout().complex || (arguments.centre.is_some() && count == 2);
+        let complex = source.layout().complex || (settings.centre_hz.is_some() && count == 2);
         let chosen = if complex {
             Chosen::Complex(0, 1)
         } else {
-            match arguments
-                .channel
-                .clone()
-                .unwrap_or_default()
-                .resolve(source.layout())?
-            {
+            let picked = settings.channel.resolve(source.layout());
+            let named = |source| DecodeError::Channel {
+                name: name.clone(),
+                source,
+            };
+            match picked.map_err(named)? {
                 Picked::One(k) => Chosen::One(k),
                 Picked::Difference(a, b) => Chosen::Difference(a, b),
                 Picked::Auto if count == 1 => Chosen::One(0),
@@ -88,7 +102,7 @@ impl Loaded {
                     read_block(source.as_mut(), LOOK, &mut waiting)?;
                     let rate_hz = source.layout().rate_hz;
                     let best = (0..count)
-                        .map(|k| (k, field_strength(&waiting[k], rate_hz)))
+                        .map(|k| (k, field_strength(Samples::Real(&waiting[k]), rate_hz)))
                         .fold(
                             (0, -1.0),
                             |best, this| if this.1 > best.1 { this } else { best },
@@ -97,7 +111,7 @@ impl Loaded {
                 }
             }
         };
-        let centre_hz = arguments.centre.unwrap_or_else(|| {
+        let centre_hz = settings.centre_hz.unwrap_or_else(|| {
             if complex {
                 remarks.push(format!(
                     "No centre frequency was given: the samples are taken as centred on {USUAL_CENTRE_HZ} Hz; --centre says it better."
@@ -110,13 +124,10 @@ impl Loaded {
         let index = |seconds: f64| match rate_hz {
             Some(rate_hz) => Ok((seconds * rate_hz).round().min(u64::MAX as f64) as u64),
             None if seconds == 0.0 => Ok(0),
-            None => Err(anyhow::anyhow!(
-                "{}: --from and --to need a sample rate, and the file has none; give --rate",
-                path.display()
-            )),
+            None => Err(DecodeError::RateUnknown { name: name.clone() }),
         };
-        let from = index(arguments.from)?;
-        let to = arguments.to.map_or(Ok(u64::MAX), index)?;
+        let from = index(settings.from_s)?;
+        let to = settings.to_s.map_or(Ok(u64::MAX), index)?;
         Ok(Self {
             source,
             chosen,
@@ -127,7 +138,7 @@ impl Loaded {
             place: 0,
             waiting,
             remarks,
-            path: path.to_owned(),
+            name,
         })
     }
 
@@ -136,8 +147,7 @@ impl Loaded {
         self.source.layout()
     }
 
-    /// Remarks of the file's reader and of the choices made here.
-    pub fn remarks(&self) -> impl Iterator<Item = &String> {
+    fn remarks(&self) -> impl Iterator<Item = &String> {
         self.source.layout().notes.iter().chain(&self.remarks)
     }
 
@@ -149,7 +159,7 @@ impl Loaded {
     }
 
     /// The next stretch of the channel, `None` at the end.
-    pub fn next_window(&mut self) -> anyhow::Result<Option<Window>> {
+    pub fn next_window(&mut self) -> Result<Option<Window>, CaptureError> {
         let mut channels = std::mem::take(&mut self.waiting);
         loop {
             let have = channels.first().map_or(0, Vec::len);
@@ -205,27 +215,47 @@ impl Loaded {
     /// The window as the receiver takes it.
     pub fn signal<'a>(&self, window: &'a Window) -> Signal<'a> {
         Signal {
-            samples: match window {
-                Window::Real(samples) => Samples::Real(samples),
-                Window::Complex(samples) => Samples::Complex(samples),
-            },
+            samples: window.samples(),
             rate_hz: self.layout().rate_hz,
             centre_hz: self.centre_hz,
             logic: self.layout().logic,
         }
     }
 
-    /// The error of a capture of which --from and --to leave nothing.
-    pub fn nothing_left(&self) -> anyhow::Error {
-        let seconds = self
-            .layout()
-            .rate_hz
-            .map_or(0.0, |rate_hz| self.place as f64 / rate_hz);
-        anyhow::anyhow!(
-            "{}: no samples left to read: the capture ends after {seconds:.4} s; --from must lie before that",
-            self.path.display()
-        )
+    /// The error of a capture of which the stretch asked for leaves nothing.
+    pub fn nothing_left(&self) -> DecodeError {
+        DecodeError::NothingLeft {
+            name: self.name.clone(),
+            ends_s: self
+                .layout()
+                .rate_hz
+                .map_or(0.0, |rate_hz| self.place as f64 / rate_hz),
+        }
     }
+
+    /// Its name, layout and remarks, when no more samples are wanted.
+    pub fn into_about(self) -> AboutFile {
+        let remarks = self.remarks().cloned().collect();
+        AboutFile {
+            name: self.name,
+            channel: self.channel,
+            layout: self.source.layout().clone(),
+            remarks,
+        }
+    }
+}
+
+/// What is known of a capture beside its samples.
+#[derive(Clone, Debug, Default)]
+pub(super) struct AboutFile {
+    /// Its name for print.
+    pub name: String,
+    /// Name of the channel that was read.
+    pub channel: String,
+    /// What its reader knows.
+    pub layout: Layout,
+    /// Remarks of the file's reader and of the choices made here.
+    pub remarks: Vec<String>,
 }
 
 fn read_block(
