@@ -11,6 +11,7 @@ use super::chapter::{CHAPTERS, Chapter};
 use super::curves::work_out;
 use super::decimal::decimal;
 use super::division::divide;
+use super::explore;
 use super::long_division::{FIRST, long_division};
 use super::markup::{to_html, to_text};
 use super::parts::{ANSWER, ANSWERED, Form, Material};
@@ -141,12 +142,16 @@ impl Book {
                 title => "The air interface of animal transponders",
                 chapters,
                 exercises,
+                play => explore::PAGES,
                 cautions => CAUTIONS,
                 css => "",
                 ..Value::from_serialize(&book.values)
             },
         )?;
         files.push(("index.html".into(), index.into_bytes()));
+        files.extend(explore::pages(&book.settings, |name| {
+            book.material.taken.get(name)
+        })?);
         files.push(("captures.json".into(), book.results()));
         Ok(files)
     }

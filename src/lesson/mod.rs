@@ -13,6 +13,7 @@ mod curves;
 mod decimal;
 mod division;
 mod exercise;
+mod explore;
 mod load;
 mod long_division;
 mod markup;
@@ -27,7 +28,9 @@ mod taken;
 
 pub use book::{Book, PageFile};
 pub use chapter::{CHAPTERS, Chapter, chapter};
-pub use exercise::{Exercise, Fault, Grade, GradeError, Mark, Sheets, exercises, grade, reference};
+pub use exercise::{
+    Exercise, Fault, Grade, GradeError, KEY, Mark, Outcome, Sheets, exercises, grade, reference,
+};
 pub use plan::Plan;
 pub use recipe::{Recipe, Scale};
 pub use settings::Settings;

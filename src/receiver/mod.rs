@@ -32,4 +32,4 @@ pub use other_kinds::{HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherKind
 pub use reception::{Field, Reading, Reception, Seen, needed_db};
 pub use signal::{Kind, Samples, Signal};
 pub use tags::join::join;
-pub use tags::read::{Attempt, PieceReading, ReadLimits, Terms, read_piece};
+pub use tags::read::{Attempt, PieceReading, ReadLimits, Terms, fits_noise, read_piece};
