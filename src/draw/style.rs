@@ -34,6 +34,8 @@ pub const GREEN: RGBColor = RGBColor(0, 158, 115);
 pub const PURPLE: RGBColor = RGBColor(204, 121, 167);
 /// Grid lines: light enough to stay behind everything.
 pub const GRID: RGBColor = RGBColor(222, 222, 222);
+/// Ghosts of what is compared with: contrast 4:1 on white.
+pub const GHOST: RGBColor = RGBColor(125, 125, 125);
 /// Remarks and tick labels: contrast 7:1 on white.
 pub const MUTED: RGBColor = RGBColor(85, 85, 85);
 

@@ -192,9 +192,11 @@ fn too_weak(reception: &Reception, missing_db: f64, folded_db: f64) -> Finding {
         // More windows read no more.
         String::from("The tag nearer to the antenna, or less noise,")
     } else if on_s > 0.0 {
+        // Rounded up: as much as is named here is enough.
         format!(
-            "{:.2} s of field instead of {on_s:.2} s, or the tag nearer to the antenna,",
-            times * on_s
+            "{:.0} ms of field instead of {:.0} ms, or the tag nearer to the antenna,",
+            (1e3 * times * on_s).ceil(),
+            1e3 * on_s
         )
     } else {
         format!("A capture {times:.1} times as long, or the tag nearer to the antenna,")

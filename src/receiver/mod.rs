@@ -35,5 +35,5 @@ pub use proof::{Measured, Reading};
 pub use reception::{Field, Reception, Seen, needed_db};
 pub use signal::{Kind, Samples, Signal};
 pub use tags::join::join;
-pub use tags::read::{Attempt, PieceReading, ReadLimits, Terms, read_piece};
+pub use tags::read::{Attempt, PieceReading, ReadLimits, Terms, fits_noise, read_piece};
 pub use windows::Windows;
