@@ -82,7 +82,6 @@ fn half_duplex(reading: &HalfDuplexReading) -> Finding {
             ("spare_db", reading.spare_db),
         ],
     )
-    .with_false_alarm(reading.odds_wrong)
 }
 
 /// Answers must be likelier than noise by this and the number of places tried; none was claimed in 2000 pauses of noise.
@@ -117,7 +116,6 @@ fn half_duplex_unread(unread: &HalfDuplexUnread) -> Finding {
             ("misfit_probability", unread.fit),
         ],
     )
-    .with_false_alarm(UNREAD_FALSE_ALARM)
 }
 
 /// Why a reader for animals is silent.
@@ -148,8 +146,7 @@ fn read_only(tag: &ReadOnlyTag, field_hz: f64) -> Finding {
             ("depth", tag.depth),
             ("angle_deg", tag.angle.to_degrees()),
         ],
-    )
-    .with_false_alarm(tag.odds_wrong);
+    );
     finding
         .evidence
         .insert("data_hex".into(), Value::from(data));
@@ -176,5 +173,4 @@ fn load_fsk(tag: &LoadFskTag, field_hz: f64) -> Finding {
             ("depth", tag.depth),
         ],
     )
-    .with_false_alarm(LOAD_FSK_FALSE_ALARM)
 }

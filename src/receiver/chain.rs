@@ -6,7 +6,9 @@ use super::reception::{Field, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
 use crate::receiver::field::clock::on_own_clock;
+use crate::receiver::field::gain_steps::level_out;
 use crate::receiver::field::interference::{clock_lines, without_lines};
+use crate::receiver::field::near_fields::take_off_near_fields;
 use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
 use crate::receiver::field::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
 use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
@@ -37,7 +39,9 @@ fn receive_at_once(signal: &Signal<'_>, terms: Terms) -> Reception {
         || OfSamples::of(signal, sight.rate_hz),
     );
     let spectrum = sight.spectrum.as_ref();
-    reception.survey = Some(Survey::of(samples, spectrum, &reception));
+    let mut survey = Survey::of(samples, spectrum, &reception);
+    survey.look_at_samples(signal, &reception);
+    reception.survey = Some(survey);
     reception
 }
 
@@ -81,6 +85,8 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         windows: 1,
         windows_add_up: true,
         others: OtherKinds::default(),
+        beside: Vec::new(),
+        gain_steps: Vec::new(),
         seen: None,
         survey: None,
     })
@@ -151,10 +157,30 @@ struct Clocked {
 }
 
 fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> Reception {
-    let cycles = to_cycles(signal.samples, &view.tuning);
+    let mut cycles = to_cycles(signal.samples, &view.tuning);
     if !view.kind.has_carrier() {
         return look_at(signal, view, cycles, terms, rate_assumed);
     }
+    let gain_steps = level_out(&mut cycles.values);
+    // What beats slowly looks switched, unsteady and like much else: it goes before anything is asked.
+    let beside = if is_one_switched_field(&cycles.values) {
+        Vec::new()
+    } else {
+        take_off_near_fields(&mut cycles.values)
+    };
+    let mut reception = look_without_near_fields(signal, view, cycles, terms, rate_assumed);
+    reception.beside = beside;
+    reception.gain_steps = gain_steps;
+    reception
+}
+
+fn look_without_near_fields(
+    signal: &Signal<'_>,
+    view: &View,
+    cycles: Cycles,
+    terms: Terms,
+    rate_assumed: bool,
+) -> Reception {
     let lines = if cycles.values.is_empty() {
         Vec::new()
     } else {
@@ -193,6 +219,8 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
         };
         let view = View { tuning, ..*view };
         let mut cycles = to_cycles(signal.samples, &tuning);
+        level_out(&mut cycles.values);
+        take_off_near_fields(&mut cycles.values);
         // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
         for other in lines.iter().filter(|other| **other != line) {
             remove_other_field(
@@ -283,6 +311,8 @@ fn prepare(
         windows: 1,
         windows_add_up: true,
         others: OtherKinds::default(),
+        beside: Vec::new(),
+        gain_steps: Vec::new(),
         seen: None,
         survey: None,
     };

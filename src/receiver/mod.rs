@@ -21,7 +21,9 @@ mod windows;
 
 pub use chain::{read_numbers, receive, receive_joined};
 pub use dsp::tones::{Spectrum, Tone, correlate, spectrum};
+pub use field::gain_steps::GainStep;
 pub use field::interference::StrayTone;
+pub use field::near_fields::NearField;
 pub use field::pieces::{FieldFit, Piece, with_carrier};
 pub use fold::band::Kept;
 pub use fold::pulse::Pulse;

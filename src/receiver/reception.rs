@@ -4,6 +4,8 @@ use super::other_kinds::OtherKinds;
 use super::proof::{Measured, Reading};
 use super::signal::Kind;
 use super::survey::Survey;
+use crate::receiver::field::gain_steps::GainStep;
+use crate::receiver::field::near_fields::NearField;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::front::cycles::Cycles;
 
@@ -51,6 +53,10 @@ pub struct Reception {
     pub windows_add_up: bool,
     /// Tags of other kinds.
     pub others: OtherKinds,
+    /// Other fields so near to this one that the two beat slowly, strongest first; they were taken off.
+    pub beside: Vec<NearField>,
+    /// Steps of the recorder's gain, which were made good.
+    pub gain_steps: Vec<GainStep>,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
     pub seen: Option<Seen>,
     /// What was measured beside the numbers, for findings.
