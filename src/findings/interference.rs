@@ -3,6 +3,7 @@
 use super::capture::{clipped_share, rounding};
 use super::field::{beating_field, field_hum};
 use super::ripple::least_depth;
+use super::stated::own_line;
 use super::{Finding, power_db};
 use crate::receiver::survey::{Line, Survey, folded_hz};
 use crate::receiver::{Kind, Reception};
@@ -147,6 +148,7 @@ pub(super) fn stray_lines(reception: &Reception, survey: &Survey) -> Vec<Line> {
     survey
         .lines
         .iter()
+        .filter(|line| own_line(reception, line).is_none())
         // Flattened tops make more than harmonics: what is weak then says nothing.
         .filter(|line| !harmonic(line) && (!clipped || line.level > 0.01) && line.level > rounding)
         .copied()

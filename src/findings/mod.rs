@@ -11,7 +11,9 @@ mod field;
 mod foreign;
 mod interference;
 mod other_kinds;
+mod record;
 mod ripple;
+mod stated;
 
 pub use against::compare;
 
@@ -60,14 +62,18 @@ impl Finding {
 /// What costs most comes first: what leaves nothing to read, what is not what it seems, what takes decibels by the ten,
 /// what takes a few, then the outcome and remarks. Codes that are not listed say of another kind of tag what it is, and
 /// stand before them all.
-const ORDER: [&str; 31] = [
+const ORDER: [&str; 37] = [
     "no-field",
     "nothing-to-read",
     "field-off-frequency",
+    "wrong-rate",
+    "wrong-centre",
+    "mirrored-iq",
     "record-too-short",
     "pulses-too-short",
     "rate-too-low",
     "clipping",
+    "gap",
     "few-bits",
     "check-of-another-kind",
     "biphase-no-header",
@@ -89,6 +95,8 @@ const ORDER: [&str; 31] = [
     "little-margin",
     "ripple-track-curved",
     "clock-off",
+    "dc-spike",
+    "iq-image",
     "rate-assumed",
     "folded",
     "compared",
@@ -98,6 +106,8 @@ const ORDER: [&str; 31] = [
 pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut all = field::findings(reception);
     all.extend(capture::findings(reception));
+    all.extend(record::findings(reception));
+    all.extend(stated::findings(reception));
     all.extend(antenna::findings(reception));
     let mut sent = foreign::findings(reception, odds);
     // Folded onto itself a telegram seems to begin anew.

@@ -1,10 +1,12 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
+use super::doubts::{Doubts, likely_rate, on_the_bits_clock};
 use super::other_kinds::{OtherKinds, other_kinds};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
 use crate::receiver::field::clock::on_own_clock;
+use crate::receiver::field::gaps::mend;
 use crate::receiver::field::interference::{clock_lines, without_lines};
 use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
 use crate::receiver::field::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
@@ -31,8 +33,23 @@ pub fn receive(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
 
 fn receive_at_once(signal: &Signal<'_>, terms: Terms) -> Reception {
     let sight = first_sight(signal);
+    if let Some(rate_hz) = likely_rate(signal, &sight) {
+        let other = Signal {
+            rate_hz: Some(rate_hz),
+            ..*signal
+        };
+        let mut reception = receive_as_stated(&other, &first_sight(&other), terms);
+        if !reception.readings.is_empty() {
+            reception.doubts.stated_rate_hz = signal.rate_hz;
+            return reception;
+        }
+    }
+    receive_as_stated(signal, &sight, terms)
+}
+
+fn receive_as_stated(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
     let (mut reception, samples) = crate::threads::join(
-        || receive_all(signal, &sight, terms),
+        || receive_all(signal, sight, terms),
         || OfSamples::of(signal, sight.rate_hz),
     );
     let spectrum = sight.spectrum.as_ref();
@@ -43,6 +60,10 @@ fn receive_at_once(signal: &Signal<'_>, terms: Terms) -> Reception {
 /// Numbers of all kinds.
 fn receive_all(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
     let mut reception = receive_ripple(signal, sight, terms);
+    if reception.kind == Kind::Iq {
+        reception = on_the_bits_clock(signal, sight, terms, reception);
+        reception.doubts.centre_hz = Some(signal.centre_hz);
+    }
     if reception.kind.has_carrier()
         && let Some(seen) = &reception.seen
     {
@@ -77,6 +98,7 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         band_hz: 0.0,
         telegrams: 0.0,
         others: OtherKinds::default(),
+        doubts: Doubts::default(),
         seen: None,
         survey: None,
     })
@@ -93,7 +115,7 @@ pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option
         let Some(view) = sight.views.first() else {
             continue;
         };
-        let cycles = to_cycles(signal.samples, &view.tuning);
+        let cycles = mended_cycles(signal, view);
         let (reception, clocks) = prepare(signal, view, &cycles, sight.rate_assumed);
         let Some(mut clocked) = clocks.into_iter().next() else {
             continue;
@@ -129,8 +151,17 @@ struct Clocked {
     pieces: Vec<Piece>,
 }
 
-fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> Reception {
-    let cycles = to_cycles(signal.samples, &view.tuning);
+/// The field cycles of a view, mended where the record was interrupted.
+fn mended_cycles(signal: &Signal<'_>, view: &View) -> Cycles {
+    let mut cycles = to_cycles(signal.samples, &view.tuning);
+    if view.kind.has_carrier() {
+        mend(&mut cycles, signal.samples, &view.tuning);
+    }
+    cycles
+}
+
+pub(super) fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> Reception {
+    let cycles = mended_cycles(signal, view);
     if !view.kind.has_carrier() {
         return look_at(signal, view, cycles, terms, rate_assumed);
     }
@@ -171,7 +202,7 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
             ..view.tuning
         };
         let view = View { tuning, ..*view };
-        let mut cycles = to_cycles(signal.samples, &tuning);
+        let mut cycles = mended_cycles(signal, &view);
         // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
         for other in lines.iter().filter(|other| **other != line) {
             remove_other_field(
@@ -256,6 +287,7 @@ fn prepare(
         band_hz: cycles.band_hz,
         telegrams: 0.0,
         others: OtherKinds::default(),
+        doubts: Doubts::default(),
         seen: None,
         survey: None,
     };

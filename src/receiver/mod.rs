@@ -7,6 +7,7 @@
 pub mod decision;
 
 mod chain;
+mod doubts;
 mod dsp;
 mod field;
 mod fold;
@@ -18,7 +19,9 @@ pub mod survey;
 mod tags;
 
 pub use chain::{read_numbers, receive, receive_joined};
+pub use doubts::Doubts;
 pub use dsp::tones::{Spectrum, Tone, correlate, spectrum};
+pub use field::gaps::{Gap, GapKind};
 pub use field::interference::StrayTone;
 pub use field::pieces::{FieldFit, Piece, with_carrier};
 pub use fold::band::Kept;

@@ -1,5 +1,6 @@
 //! What the receiver made of a capture.
 
+use super::doubts::Doubts;
 use super::other_kinds::OtherKinds;
 use super::signal::Kind;
 use super::survey::Survey;
@@ -102,6 +103,8 @@ pub struct Reception {
     pub telegrams: f64,
     /// Tags of other kinds.
     pub others: OtherKinds,
+    /// What speaks against what was stated of the capture.
+    pub doubts: Doubts,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
     pub seen: Option<Seen>,
     /// What was measured beside the numbers, for findings.
@@ -142,9 +145,21 @@ impl Field {
             frequency_hz: Some(mean(|p| p.field.frequency_hz)),
             amplitude: Some(mean(|p| p.field.amplitude)),
             level_swing: Some(swing),
-            on: pieces.iter().map(|p| (p.from_s, p.to_s)).collect(),
+            on: on(pieces),
         }
     }
+}
+
+/// When the field was on: across a gap of the record it stays on.
+fn on(pieces: &[Piece]) -> Vec<(f64, f64)> {
+    let mut on: Vec<(f64, f64)> = Vec::new();
+    for piece in pieces {
+        match on.last_mut() {
+            Some(last) if piece.after_gap => last.1 = piece.to_s,
+            _ => on.push((piece.from_s, piece.to_s)),
+        }
+    }
+    on
 }
 
 impl Reception {

@@ -48,6 +48,8 @@ pub struct Piece {
     pub to_s: f64,
     /// The piece begins where the field came on within the capture.
     pub after_start: bool,
+    /// The piece begins where the record was interrupted while the field was on.
+    pub after_gap: bool,
     /// Field over the piece.
     pub field: FieldFit,
     /// Steady tones taken off, strongest first.
@@ -121,6 +123,23 @@ pub fn on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
     ranges
 }
 
+/// A stretch of field between the gaps of the record that break it: begin, end, whether it begins behind one.
+fn between_gaps(
+    cycles: &Cycles,
+    from: usize,
+    to: usize,
+) -> impl Iterator<Item = (usize, usize, bool)> {
+    let breaks: Vec<(usize, usize)> = cycles
+        .gaps
+        .iter()
+        .filter(|gap| gap.breaks() && gap.from > from && gap.to < to)
+        .map(|gap| (gap.from, gap.to))
+        .collect();
+    let begins = std::iter::once((from, false)).chain(breaks.clone().into_iter().map(|g| (g.1, true)));
+    let ends: Vec<usize> = breaks.iter().map(|g| g.0).chain([to]).collect();
+    begins.zip(ends).map(|((from, after_gap), to)| (from, to, after_gap))
+}
+
 /// Pieces of a capture with a carrier: bursts found, the field tracked and divided out, the ripple put onto the
 /// field's own cycles.
 pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
@@ -129,9 +148,12 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
     let whole = cycles.values.len();
     ranges
         .iter()
-        .filter_map(|&(from, to)| {
+        .flat_map(|&(from, to)| {
             let inner_from = if from > 0 { from + RING_UP } else { from };
             let inner_to = if to < whole { to - RING_DOWN } else { to };
+            between_gaps(cycles, inner_from, inner_to).map(move |span| (from, span))
+        })
+        .filter_map(|(from, (inner_from, inner_to, after_gap))| {
             if inner_to < inner_from + SHORTEST {
                 return None;
             }
@@ -147,7 +169,8 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
                 ripple,
                 from_s: time(inner_from),
                 to_s: time(inner_to),
-                after_start: from > 0,
+                after_start: from > 0 && !after_gap,
+                after_gap,
                 field,
                 tones,
                 band_hz: cycles.band_hz,
@@ -184,6 +207,7 @@ pub fn without_carrier(cycles: &Cycles, has_level: bool) -> Vec<Piece> {
         from_s: time(0),
         to_s: time(cycles.values.len()),
         after_start: false,
+        after_gap: false,
         field: FieldFit {
             amplitude: mean.abs(),
             ..FieldFit::default()
@@ -298,6 +322,7 @@ mod tests {
             field_hz,
             band_hz: 30e3,
             edge: Edge::ideal(),
+            gaps: Vec::new(),
         };
         let pieces = with_carrier(&cycles);
         assert_eq!(pieces.len(), 1);
@@ -321,6 +346,7 @@ mod tests {
             field_hz: 134_200.0,
             band_hz: 30e3,
             edge: Edge::ideal(),
+            gaps: Vec::new(),
         };
         let pieces = with_carrier(&cycles);
         assert_eq!(pieces.len(), 4);

@@ -149,7 +149,10 @@ impl Survey {
         longest: Option<(&Seen, &Piece)>,
     ) {
         if let Some(seen) = &reception.seen {
-            self.lines = lines(spectrum, reception);
+            // Jumps of the field's phase spread its line over many.
+            if seen.cycles.gaps.is_empty() {
+                self.lines = lines(spectrum, reception);
+            }
             self.edges = edges(&seen.cycles);
         }
         if let Some((seen, piece)) = longest {
