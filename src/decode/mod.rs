@@ -154,10 +154,27 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
     let mut whole: Option<Reception> = None;
     let mut samples = 0;
     let mut kept = None;
-    while let Some(window) = opened.next_window()? {
+    while let Some(mut window) = opened.next_window()? {
         let from_s = opened.time_s(samples);
         samples += window.samples().len() as u64;
         let mut reception = receive(&opened.signal(&window), settings.terms());
+        let unread = |reception: &Reception| {
+            reception.readings.is_empty() && reception.others.half_duplex.is_empty()
+        };
+        if unread(&reception) && whole.as_ref().is_none_or(unread) {
+            for (channel, other) in opened.others() {
+                let there = receive(&opened.signal(&other), settings.terms());
+                if !unread(&there) {
+                    opened.take(channel);
+                    // What the other channel said of its field is not this one's.
+                    whole = None;
+                    (reception, window) = (there, other);
+                    break;
+                }
+            }
+        } else {
+            opened.stay();
+        }
         reception.shift(from_s);
         // A figure shows the window that the receiver kept its view of.
         let mut telling = true;
@@ -173,6 +190,7 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
         }
     }
     let reception = whole.ok_or_else(|| opened.nothing_left())?;
+    opened.stay();
     let about = opened.into_about();
     Ok(concluded(about, samples, reception, kept, settings))
 }

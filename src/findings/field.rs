@@ -122,7 +122,8 @@ fn too_short(reception: &Reception) -> Option<Finding> {
             ],
         ));
     }
-    (reception.field.present && reception.telegrams < LEAST_TELEGRAMS).then(|| {
+    let brief = reception.survey.as_ref().is_some_and(|survey| survey.brief.is_some());
+    (reception.field.present && !brief && reception.telegrams < LEAST_TELEGRAMS).then(|| {
         Finding::new(
             "record-too-short",
             format!(

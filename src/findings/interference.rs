@@ -1,6 +1,6 @@
 //! Findings about what else is in the air or on the supply.
 
-use super::capture::{clipped_share, rounding};
+use super::capture::rounding;
 use super::field::{beating_field, field_hum};
 use super::ripple::least_depth;
 use super::stated::own_line;
@@ -119,7 +119,10 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
     if let Some(strongest) = rest.first() {
         found.push(tone(strongest, rest.len(), reception, odds));
     }
-    found.extend(impulses(survey));
+    // Cut-off tops jump by a step now and then, which is no spark.
+    if reception.clipped_share().is_none() {
+        found.extend(impulses(survey));
+    }
     found
 }
 
@@ -128,7 +131,7 @@ pub(super) fn stray_lines(reception: &Reception, survey: &Survey) -> Vec<Line> {
     let Some(field_hz) = reception.field.frequency_hz else {
         return Vec::new();
     };
-    let clipped = clipped_share(reception).is_some();
+    let clipped = reception.clipped_share().is_some();
     let rounding = rounding(reception);
     let highest = if clipped {
         CLIPPED_HARMONICS

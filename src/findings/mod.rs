@@ -62,7 +62,7 @@ impl Finding {
 /// What costs most comes first: what leaves nothing to read, what is not what it seems, what takes decibels by the ten,
 /// what takes a few, then the outcome and remarks. Codes that are not listed say of another kind of tag what it is, and
 /// stand before them all.
-const ORDER: [&str; 37] = [
+const ORDER: [&str; 38] = [
     "no-field",
     "nothing-to-read",
     "field-off-frequency",
@@ -70,6 +70,7 @@ const ORDER: [&str; 37] = [
     "wrong-centre",
     "mirrored-iq",
     "record-too-short",
+    "field-briefly-on",
     "pulses-too-short",
     "rate-too-low",
     "clipping",

@@ -4,7 +4,45 @@ use super::Finding;
 use crate::receiver::{Gap, GapKind, Reception};
 
 pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
-    gap(reception).into_iter().collect()
+    gap(reception).into_iter().chain(briefly_on(reception)).collect()
+}
+
+/// A field that is there for a small part of the record only, each time too briefly for a telegram.
+///
+/// What looks like it: sparks and impulses (they ring for some ten cycles, these stretches last for 64 and more), and a field
+/// that ends or begins with the record (that is read as it is). Between the stretches there is a sixth of the level or less.
+fn briefly_on(reception: &Reception) -> Option<Finding> {
+    let brief = reception.survey.as_ref()?.brief.as_ref()?;
+    let lengths = brief.on.iter().map(|on| on.1 - on.0);
+    let longest_s = lengths.clone().fold(0.0, f64::max);
+    let count = brief.on.len();
+    let first_s = brief.on.first()?.0;
+    let period_s = (count > 1).then(|| (brief.on[count - 1].0 - first_s) / (count - 1) as f64);
+    let often = match period_s {
+        Some(period_s) => format!("{count} times, every {:.1} ms on average, first at {first_s:.4} s", 1e3 * period_s),
+        None => format!("once, at {first_s:.4} s"),
+    };
+    let mut finding = Finding::new(
+        "field-briefly-on",
+        format!(
+            "The field is on {often}, for {:.1} ms at most: a reader that only looks whether a tag is there, to save power, or one that was just \
+             being switched. A tag needs 1 ms to wake up and 30.5 ms for a telegram. Have the reader read while you record: press its \
+             button, or bring the tag so near that it notices.",
+            1e3 * longest_s
+        ),
+        &[
+            ("times", count as f64),
+            ("longest_on_s", longest_s),
+            ("first_s", first_s),
+            ("on_s", lengths.sum()),
+        ],
+    );
+    if let Some(period_s) = period_s {
+        finding.evidence.insert("period_s".into(), period_s.into());
+    }
+    let on: Vec<Vec<f64>> = brief.on.iter().take(64).map(|on| vec![on.0, on.1]).collect();
+    finding.evidence.insert("on".into(), on.into());
+    Some(finding)
 }
 
 /// Interruptions of the record while the field was on.

@@ -1,7 +1,7 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
 use super::doubts::{Doubts, likely_rate, on_the_bits_clock};
-use super::other_kinds::{OtherKinds, other_kinds};
+use super::other_kinds::{OtherKinds, other_kinds, phase_keyed};
 use super::reception::{Field, Reading, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
@@ -54,6 +54,7 @@ fn receive_as_stated(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> R
     );
     let spectrum = sight.spectrum.as_ref();
     reception.survey = Some(Survey::of(samples, spectrum, &reception));
+    reception.field_is_brief();
     reception
 }
 
@@ -68,6 +69,7 @@ fn receive_all(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Recepti
         && let Some(seen) = &reception.seen
     {
         reception.others = other_kinds(seen, !reception.readings.is_empty(), terms.odds);
+        reception.look_below(signal);
     }
     reception
 }
@@ -322,6 +324,17 @@ fn prepare(
 }
 
 impl Reception {
+    /// Looks for what stands far below a field in plain sight, where nothing was read.
+    fn look_below(&mut self, signal: &Signal<'_>) {
+        if let (Some(field_hz), Some(amplitude)) = (self.field.frequency_hz, self.field.amplitude)
+            && self.kind == Kind::Direct
+            && self.readings.is_empty()
+        {
+            self.others.phase_keyed =
+                phase_keyed(signal.samples, self.rate_hz, field_hz, amplitude);
+        }
+    }
+
     /// Captures without a carrier show the field's frequency only through the tag that divided it.
     fn clocked_by(&mut self, clocked: &Clocked) {
         if !self.kind.has_carrier() {

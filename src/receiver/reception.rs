@@ -3,7 +3,7 @@
 use super::doubts::Doubts;
 use super::other_kinds::OtherKinds;
 use super::signal::Kind;
-use super::survey::Survey;
+use super::survey::{Levels, Survey};
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::front::cycles::Cycles;
 use crate::receiver::tags::read::Attempt;
@@ -173,6 +173,32 @@ impl Reception {
             reading.from_s += offset_s;
             reading.to_s += offset_s;
         }
+    }
+
+    /// A field that is on too briefly for anything else is there all the same; its frequency is not known well then.
+    pub(super) fn field_is_brief(&mut self) {
+        let brief = self.survey.as_ref().and_then(|survey| survey.brief.as_ref());
+        if let Some(brief) = brief {
+            self.field = Field {
+                present: true,
+                amplitude: Some(brief.level),
+                on: brief.on.clone(),
+                ..Field::default()
+            };
+        }
+    }
+
+    /// Levels of a capture that shows the field's sine itself.
+    pub fn levels_of_the_field(&self) -> Option<&Levels> {
+        let waveform = matches!(self.kind, Kind::Direct | Kind::Folded);
+        let levels = self.survey.as_ref()?.levels.as_ref()?;
+        (waveform && self.field.present && levels.distinct > 2).then_some(levels)
+    }
+
+    /// Share of the samples at the digitiser's limits. It spoils depth and angle of the ripple: what lies along the field's
+    /// amplitude is cut off, what lies across it is not.
+    pub fn clipped_share(&self) -> Option<f64> {
+        self.levels_of_the_field()?.clipped_share()
     }
 
     /// Whether a later window of the same capture tells more, so that its view replaces this one's.

@@ -18,6 +18,11 @@ const SMOOTH: usize = 16;
 /// The field is on where its level is above this share of the upper level.
 const ON_SHARE: f64 = 0.5;
 
+/// Levels in a row that a brief field lasts: 64 cycles, longer than an impulse rings in an antenna of Q 100.
+const LASTING: usize = 4;
+/// … and how far it is above all but the highest levels.
+const BRIEF: f32 = 3.0;
+
 /// A field is level where it stays within this share of its upper level; one that beats with a second field of a sixth of
 /// its strength or more does so for a third of the time at most (derived).
 const FLAT: f32 = 0.04;
@@ -85,6 +90,12 @@ fn levels(values: &[Complex32]) -> Option<(Vec<f32>, f32)> {
     let mut sorted = smoothed.clone();
     let place = sorted.len().checked_sub(1)? * 49 / 50;
     let upper = *sorted.select_nth_unstable_by(place, f32::total_cmp).1;
+    // What lasts for half a millisecond and is far above that is the field, and the rest is noise.
+    let lasting = smoothed
+        .windows(LASTING)
+        .map(|some| some.iter().copied().fold(f32::INFINITY, f32::min))
+        .fold(0.0, f32::max);
+    let upper = if lasting > BRIEF * upper { lasting } else { upper };
     Some((smoothed, upper))
 }
 
@@ -100,8 +111,16 @@ pub fn is_one_switched_field(values: &[Complex32]) -> bool {
     on < levels.len() && level as f64 > MOSTLY * on as f64
 }
 
-/// Stretches where the field is on, as ranges of values. One range where the field never pauses.
+/// Stretches where the field is on long enough for a part of a telegram, as ranges of values. One range where the field never
+/// pauses.
 pub fn on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
+    let mut ranges = all_on_ranges(cycles);
+    ranges.retain(|(from, to)| to - from >= SHORTEST);
+    ranges
+}
+
+/// Stretches where the field is on, however brief.
+pub fn all_on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
     let values = &cycles.values;
     let Some((smoothed, upper)) = levels(values) else {
         return Vec::new();
@@ -119,7 +138,6 @@ pub fn on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
             _ => {}
         }
     }
-    ranges.retain(|(from, to)| to - from >= SHORTEST);
     ranges
 }
 

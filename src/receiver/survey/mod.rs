@@ -4,6 +4,7 @@
 mod activity;
 mod around;
 mod bare;
+mod brief;
 mod digitiser;
 mod hum;
 mod lines;
@@ -15,6 +16,7 @@ mod step;
 pub use activity::{Activity, Stream, activity, headers, stream};
 pub use around::{Around, Hump, around};
 pub use bare::{Bare, bare};
+pub use brief::{Brief, brief};
 pub use digitiser::{Levels, levels};
 pub use hum::{Hum, of_amplitudes, of_samples};
 pub use lines::{Line, folded_hz, lines};
@@ -47,6 +49,8 @@ pub struct Survey {
     pub lines: Vec<Line>,
     /// When the field was on, with its rings at the edges.
     pub edges: Edges,
+    /// A field that is on too briefly for any part of a telegram.
+    pub brief: Option<Brief>,
     /// Noise and interference beside the field, the ripple taken out.
     pub around: Option<Around>,
     /// Mains hum added to the samples, relative to the field (or in their unit without one).
@@ -136,6 +140,7 @@ impl Survey {
         Self {
             lines: beside.lines,
             edges: beside.edges,
+            brief: beside.brief,
             field_hum: beside.field_hum,
             restarts: beside.restarts.or(survey.restarts),
             ..survey
@@ -154,6 +159,9 @@ impl Survey {
                 self.lines = lines(spectrum, reception);
             }
             self.edges = edges(&seen.cycles);
+            if !reception.field.present {
+                self.brief = brief(&seen.cycles);
+            }
         }
         if let Some((seen, piece)) = longest {
             let raw = raw_values(seen, piece);
