@@ -1,8 +1,6 @@
 //! Findings about what is sent: telegrams that no number fits, other data at the tag's rate, tags that begin anew.
 
 use super::Finding;
-use super::field::field_hum;
-use super::interference::stray_lines;
 use super::ripple::TELLING_DB;
 use crate::receiver::survey::{Bare, InStep, Stream};
 use crate::receiver::{Kind, Measured, Reception};

@@ -1,7 +1,7 @@
 //! Findings about the ripple: how much of it there is, whose, and at which angle.
 
 use super::antenna::{Tuned, antenna_ring};
-use super::capture::{clipped_share, rounding};
+use super::capture::rounding;
 use super::field::{FAST_HZ, LEAST_TELEGRAMS};
 use super::{Finding, power_db};
 use crate::receiver::survey::Bare;
@@ -116,7 +116,8 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
         .field
         .frequency_hz
         .is_some_and(|hz| (hz - NOMINAL_HZ).abs() > OTHER_FIELD_HZ);
-    if reception.kind.has_carrier() && !far_off && angle_deg.abs() > PHASE_ONLY_DEG {
+    let clipped = reception.clipped_share().is_some();
+    if reception.kind.has_carrier() && !clipped && !far_off && angle_deg.abs() > PHASE_ONLY_DEG {
         found.push(Finding::new(
             "phase-only",
             format!(
@@ -158,7 +159,7 @@ fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
     }
     let survey = reception.survey.as_ref();
     // Flattened tops and rounding make tones that repeat as a tag does, a little above noise.
-    let clear = if clipped_share(reception).is_some() {
+    let clear = if reception.clipped_share().is_some() {
         CLEAR_OF_CLIPPING
     } else {
         0.0
@@ -278,6 +279,17 @@ fn no_ripple_advice(reception: &Reception) -> &'static str {
 
 fn no_ripple(reception: &Reception, odds: f64) -> Finding {
     let least_depth = least_depth(reception, odds).unwrap_or(0.0);
+    if reception.clipped_share().is_some() {
+        return Finding::new(
+            "no-ripple",
+            format!(
+                "The field is there but no animal tag's ripple in what clipping has left of it; how weak a ripple would have been read nobody \
+                 can tell. {}",
+                no_ripple_advice(reception)
+            ),
+            &[("needed_folded_db", needed_db(odds))],
+        );
+    }
     let limit = if reception.level_known {
         format!("of {:.4} % of the field", (100.0 * least_depth).max(1e-4))
     } else {

@@ -293,7 +293,12 @@ fn ripple(page: &mut Page, reading: &Reading, report: &Decoded, several: bool) {
     } else {
         String::new()
     };
-    page.row("ripple", &format!("{which}{depth}{angle}"));
+    let measured = if report.reception.clipped_share().is_some() {
+        "depth and angle are spoilt by clipping".to_string()
+    } else {
+        format!("{depth}{angle}")
+    };
+    page.row("ripple", &format!("{which}{measured}"));
     page.row(
         "noise",
         &format!(

@@ -2,7 +2,9 @@
 
 pub(super) mod clock;
 pub(super) mod gain_steps;
+pub(super) mod gaps;
 pub(super) mod hills;
+pub(super) mod holes;
 pub(super) mod interference;
 pub(super) mod near_fields;
 pub(super) mod other_field;

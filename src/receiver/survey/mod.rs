@@ -4,6 +4,7 @@
 mod activity;
 mod around;
 mod bare;
+mod brief;
 mod clock_moves;
 mod coded;
 mod digitiser;
@@ -19,6 +20,7 @@ mod step;
 pub use activity::{Activity, Stream, activity, headers, stream};
 pub use around::{Around, Hump, around};
 pub use bare::{Bare, bare};
+pub use brief::{Brief, brief};
 pub use clock_moves::{ClockMoves, clock_moves};
 pub use coded::frames_of_coder;
 pub use digitiser::{Levels, levels};
@@ -56,6 +58,8 @@ pub struct Survey {
     pub lines: Vec<Line>,
     /// When the field was on, with its rings at the edges.
     pub edges: Edges,
+    /// A field that is on too briefly for any part of a telegram.
+    pub brief: Option<Brief>,
     /// Noise and interference beside the field, the ripple taken out.
     pub around: Option<Around>,
     /// Mains hum added to the samples, relative to the field (or in their unit without one).
@@ -164,6 +168,7 @@ impl Survey {
         Self {
             lines: beside.lines,
             edges: beside.edges,
+            brief: beside.brief,
             field_hum: beside.field_hum,
             in_step: beside.in_step,
             peaks: samples.peaks,
@@ -181,8 +186,14 @@ impl Survey {
         longest: Option<(&Seen, &Piece)>,
     ) {
         if let Some(seen) = &reception.seen {
-            self.lines = lines(spectrum, reception);
+            // Jumps of the field's phase spread its line over many.
+            if seen.cycles.gaps.is_empty() {
+                self.lines = lines(spectrum, reception);
+            }
             self.edges = edges(&seen.cycles);
+            if !reception.field.present {
+                self.brief = brief(&seen.cycles);
+            }
         }
         if let Some((seen, piece)) = longest {
             let raw = raw_values(seen, piece);
