@@ -14,7 +14,9 @@ use crate::receiver::field::near_fields::take_off_near_fields;
 use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
 use crate::receiver::field::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
 use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
-use crate::receiver::front::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
+use crate::receiver::front::views::{
+    CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight, level_is_field,
+};
 use crate::receiver::tags::bursts::join_bursts;
 use crate::receiver::tags::join::join;
 use crate::receiver::tags::read::{Attempt, ReadLimits, Terms, read_piece};
@@ -405,21 +407,6 @@ impl Reception {
             self.field.on = clocked.pieces.iter().map(|p| (p.from_s, p.to_s)).collect();
         }
     }
-}
-
-/// A rectified field has a level that the ripple rides on; an AC-coupled input has none.
-fn level_is_field(samples: Samples<'_>) -> bool {
-    let Samples::Real(samples) = samples else {
-        return false;
-    };
-    let count = samples.len().max(1) as f64;
-    let mean = samples.iter().map(|&x| f64::from(x)).sum::<f64>() / count;
-    let square = samples
-        .iter()
-        .map(|&x| (f64::from(x) - mean).powi(2))
-        .sum::<f64>()
-        / count;
-    mean.abs() > square.sqrt()
 }
 
 /// Reads every piece and puts together what they say of the same number.
