@@ -47,7 +47,7 @@ fn is_two_level(samples: Samples<'_>) -> bool {
 }
 
 /// A rectified field has a level that the ripple rides on; an AC-coupled input has none.
-pub(super) fn level_is_field(samples: Samples<'_>) -> bool {
+pub(in crate::receiver) fn level_is_field(samples: Samples<'_>) -> bool {
     let Samples::Real(samples) = samples else {
         return false;
     };
