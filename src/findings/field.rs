@@ -1,5 +1,6 @@
 //! Findings about the field: whether it is there, on what frequency, for how long, how steady.
 
+use super::stated::explains_frequency;
 use super::{Finding, khz};
 use crate::receiver::survey::Hum;
 use crate::receiver::{Kind, NOMINAL_HZ, Piece, Reception, TELEGRAM};
@@ -52,6 +53,7 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     }
     if let Some(frequency_hz) = reception.field.frequency_hz {
         let off_hz = frequency_hz - NOMINAL_HZ;
+        let carrier = carrier && !explains_frequency(reception);
         if carrier && !reception.rate_assumed && off_hz.abs() > FAR_OFF_HZ {
             found.push(far_off(frequency_hz, off_hz, reception.rate_hz));
         } else if !reception.rate_assumed && carrier && off_hz.abs() > CLOCK_OFF_HZ {
@@ -136,7 +138,11 @@ fn too_short(reception: &Reception) -> Option<Finding> {
             ],
         ));
     }
-    (reception.field.present && reception.telegrams < LEAST_TELEGRAMS).then(|| {
+    let brief = reception
+        .survey
+        .as_ref()
+        .is_some_and(|survey| survey.brief.is_some());
+    (reception.field.present && !brief && reception.telegrams < LEAST_TELEGRAMS).then(|| {
         Finding::new(
             "record-too-short",
             format!(

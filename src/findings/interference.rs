@@ -1,8 +1,9 @@
 //! Findings about what else is in the air or on the supply.
 
-use super::capture::{clipped_share, rounding};
+use super::capture::rounding;
 use super::field::{beating_field, field_hum};
 use super::ripple::least_depth;
+use super::stated::own_line;
 use super::{Finding, power_db};
 use crate::receiver::survey::{Line, Survey, folded_hz};
 use crate::receiver::{Kind, NearField, Reception};
@@ -129,7 +130,10 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
     if let Some(strongest) = rest.first() {
         found.push(tone(strongest, rest.len(), reception, odds));
     }
-    found.extend(impulses(survey));
+    // Cut-off tops jump by a step now and then, which is no spark.
+    if reception.clipped_share().is_none() {
+        found.extend(impulses(survey));
+    }
     found
 }
 
@@ -152,7 +156,7 @@ pub(super) fn stray_lines(reception: &Reception, survey: &Survey) -> Vec<Line> {
     let Some(field_hz) = reception.field.frequency_hz else {
         return Vec::new();
     };
-    let clipped = clipped_share(reception).is_some();
+    let clipped = reception.clipped_share().is_some();
     let rounding = rounding(reception);
     let highest = if clipped {
         CLIPPED_HARMONICS
@@ -178,6 +182,7 @@ pub(super) fn stray_lines(reception: &Reception, survey: &Survey) -> Vec<Line> {
     survey
         .lines
         .iter()
+        .filter(|line| own_line(reception, line).is_none())
         // Flattened tops make more than harmonics: what is weak then says nothing.
         .filter(|line| !harmonic(line) && (!clipped || line.level > 0.01) && line.level > rounding)
         .copied()

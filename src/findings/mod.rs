@@ -10,10 +10,12 @@ mod capture;
 mod field;
 mod foreign;
 mod interference;
+mod interrupted;
 mod measured;
 mod other_kinds;
 mod record;
 mod ripple;
+mod stated;
 
 pub use against::compare;
 
@@ -55,16 +57,21 @@ impl Finding {
 /// What costs most comes first: what leaves nothing to read, what is not what it seems, what takes decibels by the ten,
 /// what takes a few, then the outcome and remarks. Codes that are not listed say of another kind of tag what it is, and
 /// stand before them all.
-const ORDER: [&str; 37] = [
+const ORDER: [&str; 44] = [
     "peak-detect-record",
     "lossy-compression",
     "no-field",
     "nothing-to-read",
     "field-off-frequency",
+    "wrong-rate",
+    "wrong-centre",
+    "mirrored-iq",
     "record-too-short",
+    "field-briefly-on",
     "pulses-too-short",
     "rate-too-low",
     "clipping",
+    "gap",
     "few-bits",
     "sampling-jitter",
     "gain-steps",
@@ -90,6 +97,8 @@ const ORDER: [&str; 37] = [
     "little-margin",
     "ripple-track-curved",
     "clock-off",
+    "dc-spike",
+    "iq-image",
     "rate-assumed",
     "folded",
     "compared",
@@ -125,6 +134,8 @@ const MOVING_MAKES: [&str; 8] = [
 pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut all = field::findings(reception);
     all.extend(capture::findings(reception));
+    all.extend(interrupted::findings(reception));
+    all.extend(stated::findings(reception));
     all.extend(antenna::findings(reception));
     let mut sent = foreign::findings(reception, odds);
     // Folded onto itself a telegram seems to begin anew.

@@ -1,7 +1,7 @@
 //! Findings about the ripple: how much of it there is, whose, and at which angle.
 
 use super::antenna::{Tuned, antenna_ring};
-use super::capture::{clipped_share, rounding};
+use super::capture::rounding;
 use super::field::{FAST_HZ, LEAST_TELEGRAMS};
 use super::{Finding, power_db};
 use crate::receiver::survey::Bare;
@@ -90,6 +90,16 @@ fn several(reception: &Reception) -> Option<Finding> {
             ],
         ));
     }
+    if tags == 0 && reception.tangled {
+        return Some(Finding::new(
+            "several-tags",
+            format!(
+                "At least two tags answer at once, so alike in strength and timing that other numbers would give the same \
+                 ripple: none is read. {next}"
+            ),
+            &[("tags_at_least", 2.0)],
+        ));
+    }
     (tags > 1).then(|| {
         Finding::new(
             "several-tags",
@@ -106,7 +116,8 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
         .field
         .frequency_hz
         .is_some_and(|hz| (hz - NOMINAL_HZ).abs() > OTHER_FIELD_HZ);
-    if reception.kind.has_carrier() && !far_off && angle_deg.abs() > PHASE_ONLY_DEG {
+    let clipped = reception.clipped_share().is_some();
+    if reception.kind.has_carrier() && !clipped && !far_off && angle_deg.abs() > PHASE_ONLY_DEG {
         found.push(Finding::new(
             "phase-only",
             format!(
@@ -128,9 +139,13 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
         found.push(Finding::new(
             "little-margin",
             format!(
-                "The number was read with {:.1} dB to spare: a little more noise or distance and it is gone. A longer capture adds \
-                 3 dB each time its length doubles.",
-                reading.spare_db
+                "The number was read with {:.1} dB to spare: a little more noise or distance and it is gone.{}",
+                reading.spare_db,
+                if reception.adds_up() {
+                    " A longer capture adds 3 dB each time its length doubles."
+                } else {
+                    ""
+                }
             ),
             &[("spare_db", reading.spare_db)],
         ));
@@ -138,9 +153,13 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
 }
 
 fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
+    if reception.tangled {
+        // Named already: several tags.
+        return None;
+    }
     let survey = reception.survey.as_ref();
     // Flattened tops and rounding make tones that repeat as a tag does, a little above noise.
-    let clear = if clipped_share(reception).is_some() {
+    let clear = if reception.clipped_share().is_some() {
         CLEAR_OF_CLIPPING
     } else {
         0.0
@@ -182,22 +201,30 @@ fn bare(reception: &Reception) -> Option<&Bare> {
 fn too_weak(reception: &Reception, missing_db: f64, folded_db: f64) -> Finding {
     let times = 10f64.powf(missing_db / 10.0);
     let on_s: f64 = reception.field.on.iter().map(|on| on.1 - on.0).sum();
-    let length = if on_s > 0.0 {
-        format!("{:.2} s of field instead of {on_s:.2} s", times * on_s)
+    let advice = if !reception.adds_up() {
+        // More windows read no more.
+        String::from("The tag nearer to the antenna, or less noise,")
+    } else if on_s > 0.0 {
+        // Rounded up: as much as is named here is enough.
+        format!(
+            "{:.0} ms of field instead of {:.0} ms, or the tag nearer to the antenna,",
+            (1e3 * times * on_s).ceil(),
+            1e3 * on_s
+        )
     } else {
-        format!("A capture {times:.1} times as long")
+        format!("A capture {times:.1} times as long, or the tag nearer to the antenna,")
     };
     Finding::new(
         "ripple-too-weak",
         format!(
-            "A tag's ripple is there, {}. {length}, or the tag nearer to the antenna, will read {}.",
+            "A tag's ripple is there, {}. {advice} will read {}.",
             if missing_db > 0.0 {
                 format!("{missing_db:.1} dB too weak to be sure of the number")
             } else {
                 "just as strong as half of all numbers need, and this one was not read".to_string()
             },
             if missing_db > 0.0 {
-                "as often as not"
+                "half the time"
             } else {
                 "more often"
             }
@@ -227,7 +254,7 @@ fn garbled(folded_db: f64, spare_db: f64) -> Finding {
 pub(super) fn least_depth(reception: &Reception, odds: f64) -> Option<f64> {
     let noise_var = reception.survey.as_ref()?.noise_var?;
     let folded = 10f64.powf(needed_db(odds) / 10.0);
-    Some((2.0 * noise_var * folded / reception.telegrams.max(1.0)).sqrt())
+    Some((2.0 * noise_var * folded / reception.telegrams_added().max(1.0)).sqrt())
 }
 
 /// What to do where no ripple shows, by what the field's edges said about the antenna.
@@ -252,6 +279,17 @@ fn no_ripple_advice(reception: &Reception) -> &'static str {
 
 fn no_ripple(reception: &Reception, odds: f64) -> Finding {
     let least_depth = least_depth(reception, odds).unwrap_or(0.0);
+    if reception.clipped_share().is_some() {
+        return Finding::new(
+            "no-ripple",
+            format!(
+                "The field is there but no animal tag's ripple in what clipping has left of it; how weak a ripple would have been read nobody \
+                 can tell. {}",
+                no_ripple_advice(reception)
+            ),
+            &[("needed_folded_db", needed_db(odds))],
+        );
+    }
     let limit = if reception.level_known {
         format!("of {:.4} % of the field", (100.0 * least_depth).max(1e-4))
     } else {

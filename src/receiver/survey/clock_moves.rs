@@ -8,7 +8,7 @@ use std::f64::consts::TAU;
 use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
-use crate::receiver::phasor::wide;
+use crate::receiver::dsp::phasor::wide;
 
 /// Values in a Hann window, and between two: 4.2 kHz, ±1 kHz pass.
 const LENGTH: usize = 64;

@@ -8,7 +8,7 @@ use std::f64::consts::PI;
 
 use num_complex::Complex32;
 
-use crate::receiver::transform::forward;
+use crate::receiver::dsp::transform::forward;
 
 /// Half lengths of frames tried.
 const HALVES: [usize; 4] = [256, 512, 1024, 2048];

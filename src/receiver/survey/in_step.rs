@@ -4,8 +4,8 @@
 use num_complex::{Complex32, Complex64};
 
 use super::lines::Line;
-use crate::receiver::fold::{BIT, HALF};
-use crate::receiver::phasor::wide;
+use crate::receiver::dsp::phasor::wide;
+use crate::receiver::fold::sums::{BIT, HALF};
 
 /// Two lines stand equally far from the field: tones this near are found to half a hertz.
 const PAIR_HZ: f64 = 1.5;

@@ -2,12 +2,12 @@
 
 use std::cmp::Ordering;
 
-use super::super::interference::measure;
-use super::super::pieces::Piece;
 use super::super::reception::{Reception, Seen};
 use super::super::signal::Kind;
-use super::super::tones::Spectrum;
 use super::raw_values;
+use crate::receiver::dsp::tones::Spectrum;
+use crate::receiver::field::interference::measure;
+use crate::receiver::field::pieces::Piece;
 
 /// Tones nearer to the field than this are the ripple's own lines, or found more finely between them.
 const NEAR_FIELD_HZ: f64 = 16_000.0;

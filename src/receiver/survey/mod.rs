@@ -4,6 +4,7 @@
 mod activity;
 mod around;
 mod bare;
+mod brief;
 mod clock_moves;
 mod coded;
 mod digitiser;
@@ -19,6 +20,7 @@ mod step;
 pub use activity::{Activity, Stream, activity, headers, stream};
 pub use around::{Around, Hump, around};
 pub use bare::{Bare, bare};
+pub use brief::{Brief, brief};
 pub use clock_moves::{ClockMoves, clock_moves};
 pub use coded::frames_of_coder;
 pub use digitiser::{Levels, levels};
@@ -33,15 +35,16 @@ pub use step::{Step, step};
 
 use num_complex::{Complex32, Complex64};
 
-use super::fold::TELEGRAM;
-use super::phasor::Oscillator;
-use super::pieces::Piece;
-use super::pulse_noise::{noise_between_telegrams, pulse_variance};
-use super::read::Attempt;
-use super::reception::{Reading, Reception, Seen};
+use super::proof::Measured;
+use super::reception::{Reception, Seen};
 use super::signal::{Kind, Samples, Signal};
-use super::tones::Spectrum;
-use super::track::{BLOCK, block_means, phase_advance, track};
+use crate::receiver::dsp::phasor::Oscillator;
+use crate::receiver::dsp::tones::Spectrum;
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::field::track::{BLOCK, block_means, phase_advance, track};
+use crate::receiver::fold::pulse_noise::{noise_between_telegrams, pulse_variance};
+use crate::receiver::fold::sums::TELEGRAM;
+use crate::receiver::tags::read::Attempt;
 
 /// Candidates likelier wrong than this are noise's own, and nothing is measured along them.
 const WORTH_FOLLOWING: f64 = 0.01;
@@ -55,6 +58,8 @@ pub struct Survey {
     pub lines: Vec<Line>,
     /// When the field was on, with its rings at the edges.
     pub edges: Edges,
+    /// A field that is on too briefly for any part of a telegram.
+    pub brief: Option<Brief>,
     /// Noise and interference beside the field, the ripple taken out.
     pub around: Option<Around>,
     /// Mains hum added to the samples, relative to the field (or in their unit without one).
@@ -117,9 +122,10 @@ impl OfSamples {
 
 /// The number, or the candidate that is likely enough, along which is measured.
 fn best(reception: &Reception) -> Option<&Attempt> {
-    let likely = |reading: &&Reading| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
+    let likely = |reading: &&Measured| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
     let candidate = || reception.candidate.as_ref().filter(likely);
-    let reading = reception.readings.first().or_else(candidate)?;
+    let read = reception.readings.first().map(|reading| &**reading);
+    let reading = read.or_else(candidate)?;
     Some(&reading.attempt)
 }
 
@@ -132,7 +138,7 @@ impl Survey {
             let piece = pieces.max_by(|a, b| a.ripple.len().cmp(&b.ripple.len()))?;
             Some((seen, piece))
         });
-        let (mut survey, beside) = rayon::join(
+        let (mut survey, beside) = crate::threads::join(
             || {
                 let mut survey = Self::default();
                 if let Some((seen, piece)) = longest {
@@ -162,6 +168,7 @@ impl Survey {
         Self {
             lines: beside.lines,
             edges: beside.edges,
+            brief: beside.brief,
             field_hum: beside.field_hum,
             in_step: beside.in_step,
             peaks: samples.peaks,
@@ -179,8 +186,14 @@ impl Survey {
         longest: Option<(&Seen, &Piece)>,
     ) {
         if let Some(seen) = &reception.seen {
-            self.lines = lines(spectrum, reception);
+            // Jumps of the field's phase spread its line over many.
+            if seen.cycles.gaps.is_empty() {
+                self.lines = lines(spectrum, reception);
+            }
             self.edges = edges(&seen.cycles);
+            if !reception.field.present {
+                self.brief = brief(&seen.cycles);
+            }
         }
         if let Some((seen, piece)) = longest {
             let raw = raw_values(seen, piece);

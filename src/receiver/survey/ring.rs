@@ -5,8 +5,8 @@
 
 use num_complex::{Complex32, Complex64};
 
-use crate::receiver::front::Cycles;
-use crate::receiver::phasor::{size, wide};
+use crate::receiver::dsp::phasor::{size, wide};
+use crate::receiver::front::cycles::Cycles;
 
 /// Cycles after an edge that the front end's filter still smears: half its length at a sample rate of 400 kS/s or more.
 const SMEARED: usize = 7;
@@ -217,6 +217,7 @@ mod tests {
                 field_hz,
                 band_hz: 67_000.0,
                 edge: Edge::ideal(),
+                gaps: Vec::new(),
             });
             let ring = edges.ring.unwrap();
             // Exact exponentials: what is left is single precision and the settled level's last e^-7.
