@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use super::Decoded;
 use crate::capture::Unit;
-use crate::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
+use crate::receiver::{HalfDuplexReading, Measured, NOMINAL_HZ};
 use crate::telegram::Identity;
 
 /// The object of the contract.
@@ -66,7 +66,7 @@ pub(super) fn value(report: &Decoded) -> Value {
 /// Fields that a number relies on where it does on the usual ones.
 const USUAL_FIELDS: [&str; 4] = ["reserved", "data_block", "trailer", "country"];
 
-fn reading_value(reading: &Reading, report: &Decoded) -> Value {
+fn reading_value(reading: &Measured, report: &Decoded) -> Value {
     let attempt = &reading.attempt;
     let telegram = attempt.decision.telegram;
     let identity = Identity::from_code(telegram.code);

@@ -49,7 +49,6 @@ fn clipping(share: f64) -> Finding {
         ),
         &[("clipped_share", share)],
     )
-    .with_false_alarm(1e-6)
 }
 
 /// Level of tones that rounding to the digitiser's steps can make of the field, as a share of it.
@@ -139,6 +138,5 @@ fn envelope_narrow(reception: &Reception) -> Option<Finding> {
             ),
             &[("corner_hz", corner_hz)],
         )
-        .with_false_alarm(1e-3)
     })
 }

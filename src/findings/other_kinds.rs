@@ -100,15 +100,7 @@ fn half_duplex(reading: &HalfDuplexReading) -> Finding {
             ("spare_db", reading.spare_db),
         ],
     )
-    .with_false_alarm(reading.odds_wrong)
 }
-
-/// Answers must be likelier than noise by this and the number of places tried; none was claimed in 2000 pauses of noise.
-const UNREAD_FALSE_ALARM: f64 = 1e-5;
-
-/// Two load frequencies far above what is beside them, one or the other in each of 32 bits or more: eight deviations of the mean
-/// contrast of noise, at 25 places.
-const LOAD_FSK_FALSE_ALARM: f64 = 1e-9;
 
 /// Contradicted more than noise does in one answer of ten thousand.
 const DAMAGED: f64 = 1e-4;
@@ -135,7 +127,6 @@ fn half_duplex_unread(unread: &HalfDuplexUnread) -> Finding {
             ("misfit_probability", unread.fit),
         ],
     )
-    .with_false_alarm(UNREAD_FALSE_ALARM)
 }
 
 /// Why a reader for animals is silent.
@@ -166,8 +157,7 @@ fn read_only(tag: &ReadOnlyTag, field_hz: f64) -> Finding {
             ("depth", tag.depth),
             ("angle_deg", tag.angle.to_degrees()),
         ],
-    )
-    .with_false_alarm(tag.odds_wrong);
+    );
     finding
         .evidence
         .insert("data_hex".into(), Value::from(data));
@@ -194,7 +184,6 @@ fn load_fsk(tag: &LoadFskTag, field_hz: f64) -> Finding {
             ("depth", tag.depth),
         ],
     )
-    .with_false_alarm(LOAD_FSK_FALSE_ALARM)
 }
 
 /// Data at another rate than an animal tag's.

@@ -1,109 +1,127 @@
-//! Findings about the record itself: interrupted, or with a field in a small part of it only.
+//! Findings about what the recorder and the field's clock did: steps of the gain, instants that stray, peaks instead of
+//! samples, lossy coding, a frequency that drifts or jumps.
 
 use super::Finding;
-use crate::receiver::{Gap, GapKind, Reception};
+use crate::receiver::Reception;
+use crate::receiver::survey::{ClockMoves, Survey};
 
 pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
-    gap(reception).into_iter().chain(briefly_on(reception)).collect()
+    let Some(survey) = &reception.survey else {
+        return Vec::new();
+    };
+    let mut found = Vec::new();
+    found.extend(peaks(survey));
+    found.extend(coded(survey));
+    found.extend(jitter(reception, survey));
+    found.extend(gain_steps(reception));
+    found.extend(clock(reception, survey));
+    found
 }
 
-/// A field that is there for a small part of the record only, each time too briefly for a telegram.
-///
-/// What looks like it: sparks and impulses (they ring for some ten cycles, these stretches last for 64 and more), and a field
-/// that ends or begins with the record (that is read as it is). Between the stretches there is a sixth of the level or less.
-fn briefly_on(reception: &Reception) -> Option<Finding> {
-    let brief = reception.survey.as_ref()?.brief.as_ref()?;
-    let lengths = brief.on.iter().map(|on| on.1 - on.0);
-    let longest_s = lengths.clone().fold(0.0, f64::max);
-    let count = brief.on.len();
-    let first_s = brief.on.first()?.0;
-    let period_s = (count > 1).then(|| (brief.on[count - 1].0 - first_s) / (count - 1) as f64);
-    let often = match period_s {
-        Some(period_s) => format!("{count} times, every {:.1} ms on average, first at {first_s:.4} s", 1e3 * period_s),
-        None => format!("once, at {first_s:.4} s"),
-    };
-    let mut finding = Finding::new(
-        "field-briefly-on",
+/// Looks like it: a capture at twice the field's frequency, locked to it, sampled at its crests. Recorders do not lock.
+fn peaks(survey: &Survey) -> Option<Finding> {
+    survey.peaks.then(|| {
+        Finding::new(
+            "peak-detect-record",
+            "Of each two samples the first is always the lower one (or the higher): these are the least and the largest value of an \
+             interval, as an instrument keeps them in peak-detect mode, and not samples. Frequencies and levels in them mean \
+             nothing. Capture again in the ordinary sampling mode, at 300 kS/s or more."
+                .into(),
+            &[],
+        )
+    })
+}
+
+/// Looks like it: nothing known; cosines of frames are nothing in one place of the frames only.
+fn coded(survey: &Survey) -> Option<Finding> {
+    survey.coded_frames.map(|frame| {
+        Finding::new(
+            "lossy-compression",
+            format!(
+                "The samples went through a lossy coder with frames of {frame} samples: in them most frequencies hold nothing at all. What \
+                 it took for inaudible is the ripple. Store captures as WAV, NPY or text, without compression."
+            ),
+            &[("frame_samples", frame as f64)],
+        )
+    })
+}
+
+/// Looks like it: noise of an oscillator, which lasts from sample to sample; a ripple that is all phase, which lasts for
+/// half bits. Strays of the instants know nothing of each other, and leave the crests alone.
+fn jitter(reception: &Reception, survey: &Survey) -> Option<Finding> {
+    let jitter_s = survey.jitter_s?;
+    let radians = std::f64::consts::TAU * reception.field.frequency_hz? * jitter_s;
+    Some(Finding::new(
+        "sampling-jitter",
         format!(
-            "The field is on {often}, for {:.1} ms at most: a reader that only looks whether a tag is there, to save power, or one that was just \
-             being switched. A tag needs 1 ms to wake up and 30.5 ms for a telegram. Have the reader read while you record: press its \
-             button, or bring the tag so near that it notices.",
-            1e3 * longest_s
+            "The instants of sampling stray by {:.0} ns (rms), each on its own: the noise is on the field's slopes and not on its crests, and \
+             hides what a tag does to the field's phase. Take the sample clock from a crystal, or sample with a converter instead \
+             of a program's loop.",
+            1e9 * jitter_s
+        ),
+        &[("jitter_s", jitter_s), ("phase_noise_rad", radians)],
+    ))
+}
+
+/// Looks like it: a field switched to another strength, which takes an antenna's cycles; another reader switched on, which turns
+/// the phase too; a loose contact, which does not stay.
+fn gain_steps(reception: &Reception) -> Option<Finding> {
+    let seen = reception.seen.as_ref()?;
+    let first = reception.gain_steps.first()?;
+    let largest_db = reception
+        .gain_steps
+        .iter()
+        .map(|step| 20.0 * step.ratio.log10())
+        .max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
+    let first_s = (seen.cycles.first + first.at) as f64 / seen.clock_hz;
+    let count = reception.gain_steps.len();
+    Some(Finding::new(
+        "gain-steps",
+        format!(
+            "The level steps {count} {}, first at {:.1} ms and by {largest_db:+.1} dB at most, from one field cycle to the next: faster than an \
+             antenna can, so the recorder's gain changed (automatic range or level control). It was made good before reading here; \
+             levels are those at the begin. Set a fixed range.",
+            if count == 1 { "time" } else { "times" },
+            1e3 * first_s
         ),
         &[
-            ("times", count as f64),
-            ("longest_on_s", longest_s),
+            ("steps", count as f64),
             ("first_s", first_s),
-            ("on_s", lengths.sum()),
+            ("largest_db", largest_db),
         ],
-    );
-    if let Some(period_s) = period_s {
-        finding.evidence.insert("period_s".into(), period_s.into());
-    }
-    let on: Vec<Vec<f64>> = brief.on.iter().take(64).map(|on| vec![on.0, on.1]).collect();
-    finding.evidence.insert("on".into(), on.into());
-    Some(finding)
+    ))
 }
 
-/// Interruptions of the record while the field was on.
-///
-/// What looks like it, and what tells it apart: a tag that restarts (the field's phase goes on, the telegram alone begins
-/// anew); a reader's pause (the level falls, over many cycles); a field that hops to another frequency (its phase does not
-/// step, it turns at another rate); two fields that beat (the level falls to nothing at every jump of the phase). Here the
-/// phase of a level field steps within the few cycles that the receiver's band smears, or samples stand still or repeat
-/// exactly in the midst of a full swing, which no antenna and no noisy digitiser does.
-fn gap(reception: &Reception) -> Option<Finding> {
-    let cycles = &reception.seen.as_ref()?.cycles;
-    let first = cycles.gaps.first()?;
-    let at_s = |gap: &Gap| {
-        let middle = 0.5 * (gap.from + gap.to) as f64;
-        (cycles.first as f64 + middle) / cycles.field_hz - 0.5 * gap.filled_s
-    };
-    let count = cycles.gaps.len();
-    let places = if count == 1 {
-        format!("at {:.4} s", at_s(first))
-    } else {
-        format!("at {count} places, first at {:.4} s", at_s(first))
-    };
-    let dropped = cycles.gaps.iter().any(|gap| gap.kind == GapKind::Dropped);
-    let what = match first.kind {
-        GapKind::Dropped => format!(
-            "samples are missing {places}: from one to the next the field's phase jumps by {:+.2} of a cycle, the level as it was",
-            first.jump_cycles
+/// Looks like it: two fields that beat slowly, which moves the level as much; hum on a reader's oscillator, which goes to and
+/// fro.
+fn clock(reception: &Reception, survey: &Survey) -> Option<Finding> {
+    if !reception.field.present || !reception.beside.is_empty() {
+        return None;
+    }
+    Some(match survey.clock? {
+        ClockMoves::Drifts { change_hz, seconds } => Finding::new(
+            "clock-drift",
+            format!(
+                "The field's frequency drifts evenly by {change_hz:+.1} Hz in {seconds:.2} s, its level steady: an oscillator of coil, resistor and \
+                 capacitor that warms up, here or in the recorder. The tag follows the field and is read all the same; a \
+                 decoder that counts time slips. Use a crystal."
+            ),
+            &[("change_hz", change_hz), ("seconds", seconds)],
         ),
-        GapKind::Held => format!(
-            "the samples stand still {places}, for {:.2} ms, with the field at full swing right before and after",
-            1e3 * first.filled_s
+        ClockMoves::Hops {
+            jumps,
+            between_hz: [lowest_hz, highest_hz],
+        } => Finding::new(
+            "clock-hops",
+            format!(
+                "The field's frequency jumps {jumps} times, between {lowest_hz:.0} and {highest_hz:.0} Hz, its level steady: a synthesiser that is \
+                 retuned, or spread spectrum. A tag loses its bit at every jump. Let the reader's frequency stand still."
+            ),
+            &[
+                ("jumps", jumps as f64),
+                ("lowest_hz", lowest_hz),
+                ("highest_hz", highest_hz),
+            ],
         ),
-        GapKind::Repeated => format!(
-            "samples repeat exactly {places}: {:.2} ms of them are those before once more",
-            1e3 * first.filled_s
-        ),
-    };
-    let lost = if dropped {
-        " How much is missing nobody can tell but for whole cycles of the field, so each side was read by itself, and both together."
-    } else {
-        ""
-    };
-    let mut finding = Finding::new(
-        "gap",
-        format!(
-            "The record is interrupted; {what}. No antenna does that: the recorder lost samples.{lost} Record to memory instead of over the \
-             bus, at a lower rate, or in shorter pieces, and close what else keeps the computer busy."
-        ),
-        &[
-            ("gaps", count as f64),
-            ("first_s", at_s(first)),
-            ("jump_cycles", first.jump_cycles),
-            ("filled_s", first.filled_s),
-        ],
-    );
-    let list = |value: &dyn Fn(&Gap) -> f64| cycles.gaps.iter().map(value).collect::<Vec<f64>>();
-    finding
-        .evidence
-        .insert("at_s".into(), list(&at_s).into());
-    finding
-        .evidence
-        .insert("jumps_cycles".into(), list(&|gap| gap.jump_cycles).into());
-    Some(finding)
+    })
 }

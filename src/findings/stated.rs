@@ -32,7 +32,10 @@ pub(super) fn explains_frequency(reception: &Reception) -> bool {
 
 fn binary_factor(reception: &Reception) -> Option<f64> {
     let real = matches!(reception.kind, Kind::Direct);
-    let field_hz = reception.field.frequency_hz.filter(|_| real && !reception.rate_assumed)?;
+    let field_hz = reception
+        .field
+        .frequency_hz
+        .filter(|_| real && !reception.rate_assumed)?;
     [BINARY, 1.0 / BINARY]
         .into_iter()
         .find(|factor| (field_hz / (factor * NOMINAL_HZ) - 1.0).abs() < AGREES)
@@ -45,23 +48,26 @@ fn binary_factor(reception: &Reception) -> Option<f64> {
 /// off by a power of ten, or by 1.024 within its tolerance, by chance.
 fn wrong_rate(reception: &Reception) -> Option<Finding> {
     let field_hz = reception.field.frequency_hz?;
-    let (stated_hz, fitting_hz, why) = match (reception.doubts.stated_rate_hz, binary_factor(reception)) {
-        (Some(stated_hz), _) => {
-            let factor = reception.rate_hz / stated_hz;
-            let why = match factor {
-                1e3 => ", as of a time column in milliseconds that is taken for seconds".to_string(),
-                1e6 => ", as of a time column in microseconds that is taken for seconds".to_string(),
-                factor if factor > 1.0 => format!(", {factor:.0} times as much"),
-                factor => format!(", {:.0} times less", 1.0 / factor),
-            };
-            (stated_hz, reception.rate_hz, why)
-        }
-        (None, Some(factor)) => {
-            let why = ": thousands were counted as 1024s, or the reverse".to_string();
-            (reception.rate_hz, reception.rate_hz / factor, why)
-        }
-        (None, None) => return None,
-    };
+    let (stated_hz, fitting_hz, why) =
+        match (reception.doubts.stated_rate_hz, binary_factor(reception)) {
+            (Some(stated_hz), _) => {
+                let factor = reception.rate_hz / stated_hz;
+                let why = match factor {
+                    1e3 => ", as of a time column in milliseconds that is taken for seconds"
+                        .to_string(),
+                    1e6 => ", as of a time column in microseconds that is taken for seconds"
+                        .to_string(),
+                    factor if factor > 1.0 => format!(", {factor:.0} times as much"),
+                    factor => format!(", {:.0} times less", 1.0 / factor),
+                };
+                (stated_hz, reception.rate_hz, why)
+            }
+            (None, Some(factor)) => {
+                let why = ": thousands were counted as 1024s, or the reverse".to_string();
+                (reception.rate_hz, reception.rate_hz / factor, why)
+            }
+            (None, None) => return None,
+        };
     let used = if reception.doubts.stated_rate_hz.is_some() {
         " Everything here was worked out with it."
     } else {
@@ -117,7 +123,9 @@ fn wrong_centre(reception: &Reception) -> Option<Finding> {
     }
     Some(Finding::new(
         "wrong-centre",
-        format!("{seen}. A centre of {fitting_hz:.0} Hz fits (--centre); the number does not depend on it."),
+        format!(
+            "{seen}. A centre of {fitting_hz:.0} Hz fits (--centre); the number does not depend on it."
+        ),
         &evidence,
     ))
 }
@@ -156,7 +164,10 @@ fn own_lines(reception: &Reception) -> Vec<Finding> {
         return Vec::new();
     };
     let level = |own: Own| {
-        let of_it = survey.lines.iter().filter(|line| own_line(reception, line) == Some(own));
+        let of_it = survey
+            .lines
+            .iter()
+            .filter(|line| own_line(reception, line) == Some(own));
         of_it.map(|line| line.level).max_by(f64::total_cmp)
     };
     let mut found = Vec::new();

@@ -43,7 +43,13 @@ pub struct Doubts {
 pub(super) fn likely_rate(signal: &Signal<'_>, sight: &FirstSight) -> Option<f64> {
     let rate_hz = signal.rate_hz?;
     let real = matches!(signal.samples, Samples::Real(_)) && !signal.logic;
-    let tone = sight.spectrum.as_ref().filter(|_| real)?.tones(1).first().copied()?;
+    let tone = sight
+        .spectrum
+        .as_ref()
+        .filter(|_| real)?
+        .tones(1)
+        .first()
+        .copied()?;
     let apparent_hz = tone.per_sample.abs() * rate_hz;
     let agrees = |factor: &&f64| (apparent_hz * **factor / NOMINAL_HZ - 1.0).abs() < AGREES;
     FACTORS.iter().find(agrees).map(|factor| rate_hz * factor)
@@ -96,9 +102,7 @@ fn bits_clock(signal: &Signal<'_>, view: &View) -> Option<f64> {
     let mut cycles = to_cycles(signal.samples, &tuning);
     mend(&mut cycles, signal.samples, &tuning);
     let pieces = with_carrier(&cycles);
-    let longest = pieces
-        .into_iter()
-        .max_by_key(|piece| piece.ripple.len())?;
+    let longest = pieces.into_iter().max_by_key(|piece| piece.ripple.len())?;
     let square: Complex64 = longest.ripple.iter().map(|&v| wide(v) * wide(v)).sum();
     let turn = Complex64::cis(-0.5 * square.arg());
     let along = longest

@@ -111,12 +111,7 @@ fn scale(channels: &mut [Vec<f32>], info: &[ChannelInfo], factor: f64) {
 
 /// Holds the last value where the time leaps, so that what follows stands at its time. What is missing may be as long as
 /// what is there; more is left out, and said.
-fn fill_leaps(
-    channels: &mut [Vec<f32>],
-    leaps: &[Leap],
-    rate_hz: f64,
-    notes: &mut Vec<String>,
-) {
+fn fill_leaps(channels: &mut [Vec<f32>], leaps: &[Leap], rate_hz: f64, notes: &mut Vec<String>) {
     let Some(first) = leaps.first() else {
         return;
     };

@@ -270,7 +270,10 @@ impl Sides {
         let [before, after] = self.phasors.map(|phasor| phasor.norm());
         before.min(after) > LEAST_LEVEL * upper
             && before.max(after) < LEVEL_RATIO * before.min(after)
-            && self.scatter.iter().all(|&scatter| scatter < LARGEST_SCATTER)
+            && self
+                .scatter
+                .iter()
+                .all(|&scatter| scatter < LARGEST_SCATTER)
     }
 
     fn turned(&self) -> f64 {

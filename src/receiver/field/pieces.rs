@@ -95,7 +95,11 @@ fn levels(values: &[Complex32]) -> Option<(Vec<f32>, f32)> {
         .windows(LASTING)
         .map(|some| some.iter().copied().fold(f32::INFINITY, f32::min))
         .fold(0.0, f32::max);
-    let upper = if lasting > BRIEF * upper { lasting } else { upper };
+    let upper = if lasting > BRIEF * upper {
+        lasting
+    } else {
+        upper
+    };
     Some((smoothed, upper))
 }
 
@@ -153,9 +157,12 @@ fn between_gaps(
         .filter(|gap| gap.breaks() && gap.from > from && gap.to < to)
         .map(|gap| (gap.from, gap.to))
         .collect();
-    let begins = std::iter::once((from, false)).chain(breaks.clone().into_iter().map(|g| (g.1, true)));
+    let begins =
+        std::iter::once((from, false)).chain(breaks.clone().into_iter().map(|g| (g.1, true)));
     let ends: Vec<usize> = breaks.iter().map(|g| g.0).chain([to]).collect();
-    begins.zip(ends).map(|((from, after_gap), to)| (from, to, after_gap))
+    begins
+        .zip(ends)
+        .map(|((from, after_gap), to)| (from, to, after_gap))
 }
 
 /// Pieces of a capture with a carrier: bursts found, the field tracked and divided out, the ripple put onto the

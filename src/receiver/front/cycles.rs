@@ -11,8 +11,8 @@ use num_complex::Complex32;
 
 use super::edge::Edge;
 use super::kernel::{Design, Kernel, LANES};
-use crate::receiver::field::gaps::Gap;
 use crate::receiver::dsp::phasor::{BLOCK, Bases, Oscillator, single};
+use crate::receiver::field::gaps::Gap;
 use crate::receiver::signal::Samples;
 
 /// Widest flat band. With the slope beyond it (−6 dB at 67 kHz) 98 % of the boundary pulse's energy is kept.

@@ -32,7 +32,9 @@ pub struct OtherRate {
 
 /// Looks at a stretch of ripple, one value a field cycle, with every line still in it.
 pub fn other_rate(ripple: &[Complex32]) -> Option<OtherRate> {
-    let found = CYCLES.into_iter().filter_map(|cycles| at_rate(ripple, cycles));
+    let found = CYCLES
+        .into_iter()
+        .filter_map(|cycles| at_rate(ripple, cycles));
     found.min_by(|a, b| a.scatter.total_cmp(&b.scatter))
 }
 
@@ -73,7 +75,10 @@ fn at_rate(ripple: &[Complex32], cycles: usize) -> Option<OtherRate> {
         .into_iter()
         .fold(0.0, f64::max);
     // Both signs come up, or it is a square wave.
-    let repeats = along.windows(2).filter(|pair| pair[0] * pair[1] > 0.0).count();
+    let repeats = along
+        .windows(2)
+        .filter(|pair| pair[0] * pair[1] > 0.0)
+        .count();
     let varied = repeats > along.len() / 10 && repeats < along.len() - along.len() / 10;
     let depth = along.iter().map(|y| y.abs()).sum::<f64>() / along.len() as f64;
     (scatter < LARGEST_SCATTER && varied).then_some(OtherRate {
@@ -89,7 +94,10 @@ fn scatter(sizes: impl Iterator<Item = f64>) -> f64 {
         (count + 1.0, sum + size, square + size * size)
     });
     let mean: f64 = sum / f64::max(count, 1.0);
-    (square / f64::max(count, 1.0) - mean * mean).max(0.0).sqrt() / mean.max(f64::MIN_POSITIVE)
+    (square / f64::max(count, 1.0) - mean * mean)
+        .max(0.0)
+        .sqrt()
+        / mean.max(f64::MIN_POSITIVE)
 }
 
 #[cfg(test)]

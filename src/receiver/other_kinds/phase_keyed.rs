@@ -31,7 +31,12 @@ pub struct PhaseKeyed {
 }
 
 /// Looks below a field in plain sight, where the lower sideband of such a load stands at half of the field's frequency.
-pub fn phase_keyed(samples: Samples<'_>, rate_hz: f64, field_hz: f64, amplitude: f64) -> Option<PhaseKeyed> {
+pub fn phase_keyed(
+    samples: Samples<'_>,
+    rate_hz: f64,
+    field_hz: f64,
+    amplitude: f64,
+) -> Option<PhaseKeyed> {
     let tuning = Tuning {
         rate_hz,
         apparent_hz: 0.5 * field_hz,
@@ -74,14 +79,13 @@ fn turns(values: &[Complex32]) -> Option<PhaseKeyed> {
     };
     let whole_bits = places.windows(2).filter(whole).count();
     let level = along.iter().map(|a| a.abs()).sum::<f64>() / along.len() as f64;
-    (places.len() >= LEAST_TURNS && whole_bits as f64 > WHOLE_BITS * (places.len() - 1) as f64).then_some(
-        PhaseKeyed {
+    (places.len() >= LEAST_TURNS && whole_bits as f64 > WHOLE_BITS * (places.len() - 1) as f64)
+        .then_some(PhaseKeyed {
             subcarrier_hz: 0.0,
             turns: places.len(),
             coherence,
             level,
-        },
-    )
+        })
 }
 
 #[cfg(test)]
@@ -96,10 +100,22 @@ mod tests {
         };
         let bits = 0x9A3F_6C15u32;
         let keyed: Vec<Complex32> = (0..8000)
-            .map(|n| value(n, if bits >> (n / 32 % 32) & 1 == 1 { 1.0 } else { -1.0 }))
+            .map(|n| {
+                value(
+                    n,
+                    if bits >> (n / 32 % 32) & 1 == 1 {
+                        1.0
+                    } else {
+                        -1.0
+                    },
+                )
+            })
             .collect();
         let found = turns(&keyed).unwrap();
-        assert!((found.level - 0.005).abs() < 1e-3 && found.turns > 100, "{found:?}");
+        assert!(
+            (found.level - 0.005).abs() < 1e-3 && found.turns > 100,
+            "{found:?}"
+        );
         let line: Vec<Complex32> = (0..8000).map(|n| value(n, 1.0)).collect();
         assert_eq!(turns(&line), None);
         let noise: Vec<Complex32> = (0..8000).map(|n| value(n, 0.0)).collect();

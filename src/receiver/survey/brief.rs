@@ -52,7 +52,10 @@ pub fn brief(cycles: &Cycles) -> Option<Brief> {
     let (level, rest) = (mean(true), mean(false));
     let time = |index: usize| (cycles.first + index) as f64 / cycles.field_hz;
     (level > ABOVE * rest).then(|| Brief {
-        on: ranges.iter().map(|&(from, to)| (time(from), time(to))).collect(),
+        on: ranges
+            .iter()
+            .map(|&(from, to)| (time(from), time(to)))
+            .collect(),
         level: level.into(),
         rest: rest.into(),
     })
@@ -68,7 +71,12 @@ mod tests {
     fn cycles(level: impl Fn(usize) -> f32) -> Cycles {
         Cycles {
             values: (0..60_000)
-                .map(|n| Complex32::new(level(n) + 0.01 * ((n * 7919 % 101) as f32 / 50.0 - 1.0), 0.0))
+                .map(|n| {
+                    Complex32::new(
+                        level(n) + 0.01 * ((n * 7919 % 101) as f32 / 50.0 - 1.0),
+                        0.0,
+                    )
+                })
                 .collect(),
             first: 0,
             field_hz: 134_200.0,
@@ -85,10 +93,19 @@ mod tests {
         assert_eq!(found.on.len(), 3);
         let (from, to) = found.on[1];
         // Levels are taken over 16 cycles.
-        assert!((from - 0.2).abs() < 16.0 / 134_200.0 && (to - from - 0.002).abs() < 32.0 / 134_200.0);
+        assert!(
+            (from - 0.2).abs() < 16.0 / 134_200.0 && (to - from - 0.002).abs() < 32.0 / 134_200.0
+        );
         assert_eq!(brief(&cycles(|_| 1.0)), None);
         assert_eq!(brief(&cycles(|_| 0.0)), None);
         // One impulse that rings.
-        assert_eq!(brief(&cycles(|n| if (9000..9020).contains(&n) { 30.0 } else { 0.0 })), None);
+        assert_eq!(
+            brief(&cycles(|n| if (9000..9020).contains(&n) {
+                30.0
+            } else {
+                0.0
+            })),
+            None
+        );
     }
 }
