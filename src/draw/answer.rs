@@ -22,7 +22,14 @@ const DIGIT: f64 = 8.5;
 
 /// Where each bit of the last answer begins, and where it ends: seconds.
 fn edges(reading: &HalfDuplexReading) -> Vec<f64> {
-    let length = |bit: &bool| BIT_CYCLES / if *bit { reading.one_hz } else { reading.zero_hz };
+    let length = |bit: &bool| {
+        BIT_CYCLES
+            / if *bit {
+                reading.one_hz
+            } else {
+                reading.zero_hz
+            }
+    };
     let mut at = reading.to_s - reading.bits.iter().map(length).sum::<f64>();
     let mut edges = vec![at];
     for bit in &reading.bits {
@@ -100,7 +107,11 @@ where
         for (pair, bit) in edges.windows(2).zip(&reading.bits) {
             let place = (0.5 * (x(pair[0]) + x(pair[1]))) as i32;
             let digit = if *bit { "1" } else { "0" };
-            strip.draw(&Text::new(digit, (place, STRIP as i32 / 2), even(SMALL, INK)))?;
+            strip.draw(&Text::new(
+                digit,
+                (place, STRIP as i32 / 2),
+                even(SMALL, INK),
+            ))?;
         }
     }
     Ok(())

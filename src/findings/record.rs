@@ -49,6 +49,10 @@ fn coded(survey: &Survey) -> Option<Finding> {
 /// Looks like it: noise of an oscillator, which lasts from sample to sample; a ripple that is all phase, which lasts for
 /// half bits. Strays of the instants know nothing of each other, and leave the crests alone.
 fn jitter(reception: &Reception, survey: &Survey) -> Option<Finding> {
+    if reception.clipped_share().is_some() {
+        // Flat tops leave noise on the slopes only, too.
+        return None;
+    }
     let jitter_s = survey.jitter_s?;
     let radians = std::f64::consts::TAU * reception.field.frequency_hz? * jitter_s;
     Some(Finding::new(

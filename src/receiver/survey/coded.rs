@@ -18,10 +18,12 @@ const NOTHING: f32 = 5e-5;
 const MOSTLY: f64 = 0.5;
 /// … in excess of what is nothing half a frame beside them.
 const MORE: f64 = 0.35;
+/// Frames looked at besides the one found.
+const AGAIN: usize = 5;
 
 /// Length of the frames of a coder that the samples went through.
 pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
-    HALVES.into_iter().find(|&half| {
+    let half = HALVES.into_iter().find(|&half| {
         // Away from the begin, where a record may fade in.
         let from = samples.len() / 3;
         let Some(part) = samples.get(from..from + 3 * half) else {
@@ -37,15 +39,17 @@ pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
             },
         );
         let beside = shares[(best + half / 2) % half];
-        // The next frame must say the same.
-        let again = || {
-            let next = from + best + half;
+        // Frames all over the record must say the same: an impulse leaves one that looks like it.
+        let again = |nth: usize| {
+            let last = (samples.len() - from - best) / half - 2;
+            let place = from + best + last * nth / AGAIN * half;
             samples
-                .get(next..next + 2 * half)
+                .get(place..place + 2 * half)
                 .is_some_and(|frame| nothing(frame) > MOSTLY)
         };
-        share > MOSTLY && share - beside > MORE && again()
-    })
+        share > MOSTLY && share - beside > MORE && (1..=AGAIN).all(again)
+    })?;
+    Some(2 * half)
 }
 
 /// Share of a frame's cosines that are nothing: Σ x·w·cos(π/N·(n + ½ + N/2)(k + ½)), by a transform of twice the frame.
