@@ -16,8 +16,8 @@ const HALVES: [usize; 4] = [256, 512, 1024, 2048];
 const NOTHING: f32 = 5e-5;
 /// Share of a frame's cosines that are nothing: in the right frames, …
 const MOSTLY: f64 = 0.5;
-/// … in excess of what is nothing half a frame beside them.
-const MORE: f64 = 0.35;
+/// … and of those that are something so much more are in any other frames. Of what was never coded all frames are alike.
+const FEWER: f64 = 0.55;
 
 /// Length of the frames of a coder that the samples went through.
 pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
@@ -36,7 +36,8 @@ pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
                 if *share > best.1 { (off, *share) } else { best }
             },
         );
-        let beside = shares[(best + half / 2) % half];
+        let others = shares.iter().enumerate().filter(|(off, _)| *off != best);
+        let second = others.map(|(_, share)| *share).fold(0.0, f64::max);
         // The next frame must say the same.
         let again = || {
             let next = from + best + half;
@@ -44,7 +45,7 @@ pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
                 .get(next..next + 2 * half)
                 .is_some_and(|frame| nothing(frame) > MOSTLY)
         };
-        share > MOSTLY && share - beside > MORE && again()
+        share > MOSTLY && 1.0 - share < FEWER * (1.0 - second) && again()
     })
 }
 
