@@ -7,6 +7,7 @@
 //! amplitude, ±90° pure phase); frequencies are in Hz from the field.
 
 mod aligned;
+mod bars;
 mod beat;
 mod contour;
 mod curve;
@@ -32,6 +33,7 @@ mod view;
 
 use plotters::drawing::DrawingAreaErrorKind;
 
+pub use bars::{Bar, Bars};
 pub use curve::{Curve, Curves, curves_svg};
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
 pub use range_map::{RangeMap, RangePoint};

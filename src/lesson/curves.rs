@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 use super::LessonError;
 use super::taken::Picture;
 use crate::draw::{Curve, Curves, curves_svg};
-use crate::world::link::{Link, link};
+use crate::world::link::{Antennas, Link, link};
 use crate::world::scenario::{PlaceKeys, Scenario, half_bits};
 
 /// Size of a figure.
@@ -35,7 +35,7 @@ fn at(scenario: &Scenario, place: PlaceKeys) -> Result<Link, LessonError> {
     let station = scenario.reader.station(false)?;
     let half_bits = half_bits(&tag.sends.telegram(scenario.seed.0, 0));
     Ok(link(
-        &station,
+        &Antennas::alone(&station),
         &transponder,
         &place.place(),
         &scenario.listening()?,
@@ -112,8 +112,8 @@ pub(super) fn work_out() -> Result<Worked, LessonError> {
             .map(|&distance_mm| {
                 let place = PlaceKeys {
                     distance_mm,
-                    offset_mm: 0.0,
                     tilt_deg,
+                    ..PlaceKeys::default()
                 };
                 Ok((distance_mm, at(&scenario, place)?))
             })
