@@ -6,6 +6,7 @@ mod json;
 mod setup;
 mod sums;
 mod text;
+mod tolerance;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -44,6 +45,7 @@ Examples:
   fieldripple link --set reader.coil.turns=60 --set reader.drive_v=12 --json
   fieldripple link --capacitor-for 550 --turns-for 550 --wrong-coil 820
   fieldripple link --design --inductance 550 --supply 12 --tag glass-12 --figure antenna.png
+  fieldripple link --tolerance --distance 60,80 --tilt 0 --spread capacitor=5 --figure parts.png
   fieldripple link --design --reach 150 --set reader.coil.radius_mm=100
 
 A resonant antenna carries tens to hundreds of volts: use a rated probe, keep fingers off. Keep
@@ -104,12 +106,14 @@ pub struct Arguments {
     /// What an antenna of this inductance does on the same electronics, µH
     #[arg(long, value_name = "UH", value_parser = within(0.1..=1e5, "µH"))]
     wrong_coil: Option<f64>,
-    /// Draw a range map over distance (nearest to farthest of --distance) and tilt (all) at the first --offset: what is read, where the
+    /// Draw a figure: with --design the range of every usual tag, with --tolerance which part matters most, else a range map over distance (nearest to farthest of --distance) and tilt (all) at the first --offset: what is read, where the
     /// tag has power, Eb/N0; PNG or SVG by the name's ending
     #[arg(long, value_name = "FILE", value_parser = figure_file)]
     figure: Option<FigureFile>,
     #[command(flatten)]
     design: design::DesignArguments,
+    #[command(flatten)]
+    tolerance: tolerance::ToleranceArguments,
     /// Print one JSON object
     #[arg(long)]
     json: bool,
@@ -160,6 +164,7 @@ struct Report {
     moment_a_m2: f64,
     sums: Sums,
     chosen: Option<design::Chosen>,
+    tolerances: Option<tolerance::Tolerances>,
 }
 
 impl Report {
@@ -294,10 +299,17 @@ fn report(
             }
         }
     }
+    let places: Vec<PlaceKeys> = if arguments.distance.is_some() || arguments.scenario.is_some() {
+        positions.iter().map(|position| position.place).collect()
+    } else {
+        vec![own]
+    };
+    let tolerances = tolerance::work_out(&arguments.tolerance, &setup, &places)?;
     if let Some(figure) = &arguments.figure {
-        match &chosen {
-            Some(chosen) => chosen.draw(figure)?,
-            None => figure::draw(figure, &setup, &distances, offsets[0])?,
+        match (&chosen, &tolerances) {
+            (Some(chosen), _) => chosen.draw(figure)?,
+            (_, Some(tolerances)) => tolerances.draw(figure, &setup.scenario.name)?,
+            _ => figure::draw(figure, &setup, &distances, offsets[0])?,
         }
     }
     let idle = setup.idle()?;
@@ -321,5 +333,6 @@ fn report(
         fields,
         sums,
         chosen,
+        tolerances,
     })
 }

@@ -13,6 +13,9 @@ pub fn page(report: &Report) -> String {
         .map_or_else(String::new, super::design::Chosen::page);
     bench(&mut page, report);
     table(&mut page, report);
+    if let Some(tolerances) = &report.tolerances {
+        page += &tolerances.page();
+    }
     field(&mut page, report);
     sums(&mut page, report);
     page
@@ -98,7 +101,7 @@ pub fn remarks(report: &Report) -> Vec<String> {
     {
         list.push(match pulses {
             Some((on_s, off_s)) => format!(
-                "no whole telegram (30.5 ms and the tag's start) fits between two pauses of a field that is {} ms on and {} ms off",
+                "no telegram (30.5 ms, without its trailer 24.1 ms, and the tag's start) fits between two pauses of a field that is {} ms on and {} ms off",
                 1e3 * on_s,
                 1e3 * off_s
             ),
