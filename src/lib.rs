@@ -33,6 +33,7 @@
 //! | [`capture`] | files and streams → samples, and samples → files |
 //! | [`receiver`] | samples → readings |
 //! | [`findings`] | what the receiver saw → why it was or was not read |
+//! | [`decode`] | captures → what became of them: all of the above in one call |
 //! | [`telegram`] | number ↔ 64-bit code ↔ 128 bits |
 //! | [`linecode`] | bits ↔ load states ↔ boundary signs |
 //! | [`world`] | a bench in numbers → samples |
@@ -43,65 +44,75 @@
 //!
 //! `receiver` and `world` do not know each other, so neither can be tuned to the other's mistakes.
 //!
-//! # A first example
+//! # How do I …
 //!
-//! Make 100 ms of a tag whose ripple is nearly all phase, and read it:
+//! … read a file? [`decode::decode_file`] takes any format that [`capture`] knows:
 //!
 //! ```
-//! use fieldripple::receiver::{Samples, Signal, receive};
-//! use fieldripple::telegram::{Identity, Telegram};
-//! use fieldripple::world::{DirectSignal, RippleTag, View, noise_sigma};
+//! use fieldripple::decode::{Settings, decode_file};
 //!
-//! let (rate_hz, field_hz, depth) = (500e3, 134_200.0, 0.01);
-//! let tag = RippleTag {
-//!     telegram: Telegram::new(Identity::new(999, 123_456_789)?.code()),
-//!     depth,
-//!     angle_deg: 80.0,
-//!     start_cycles: 1000.0,
-//!     sign: 1,
-//! };
-//! let bench = DirectSignal {
-//!     view: View::Real,
-//!     rate_hz,
-//!     clock_ppm: 0.0,
-//!     samples: 50_000,
-//!     field_hz,
-//!     amplitude: 1.0,
-//!     phase_deg: 0.0,
-//!     offset: 0.0,
-//!     tags: vec![tag],
-//!     pulses: None,
-//!     noise_sigma: noise_sigma(View::Real, 12.0, depth, field_hz, rate_hz),
-//!     seed: 1,
-//! };
+//! let decoded = decode_file("waveforms/intake-clean.wav", &Settings::new())?;
+//! println!("{}", decoded.identities()[0]); // 999 100000000001
+//! # assert_eq!(decoded.identities()[0].to_string(), "999 100000000001");
+//! # Ok::<(), fieldripple::decode::DecodeError>(())
+//! ```
+//!
+//! … read samples that I have? [`decode::decode_samples`]; why there is no number stands in the findings:
+//!
+//! ```
+//! use fieldripple::decode::{Settings, decode_samples};
+//!
+//! let bare_field: Vec<f32> = (0..50_000).map(|k| (k as f64 * 134_200.0 / 500e3 * std::f64::consts::TAU).sin() as f32).collect();
+//! let decoded = decode_samples(&bare_field, 500e3, &Settings::new())?;
+//! assert!(!decoded.is_read());
+//! println!("{}: {}", decoded.findings[0].code, decoded.findings[0].text);
+//! # Ok::<(), fieldripple::decode::DecodeError>(())
+//! ```
+//!
+//! … read a stream of bytes? [`decode::decode_reader`] takes anything that is [`Read`](std::io::Read), to its end:
+//!
+//! ```
+//! use fieldripple::decode::{Settings, decode_reader};
+//!
+//! let stream = std::fs::File::open("waveforms/intake-clean.wav")?;
+//! let decoded = decode_reader("gate", stream, &Settings::new().from_s(0.02))?;
+//! assert!(decoded.is_read());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! … have the result as JSON? `serde_json::to_string(&decoded)`, or [`decode::Decoded::to_json`].
+//!
+//! … make a capture? A [`world::DirectSignal`] is a field with ripples of given depth on it:
+//!
+//! ```
+//! # #[cfg(feature = "world")] {
+//! use fieldripple::decode::{Settings, decode_samples};
+//! use fieldripple::world::DirectSignal;
+//!
+//! let bench = DirectSignal::with_tag("999:123456789".parse()?);
 //! let samples: Vec<f32> = bench.samples().0.iter().map(|&volts| volts as f32).collect();
-//!
-//! let reception = receive(
-//!     &Signal {
-//!         samples: Samples::Real(&samples),
-//!         rate_hz: Some(rate_hz),
-//!         centre_hz: 0.0,
-//!         logic: false,
-//!     },
-//!     1e-5,
-//! );
-//! let attempt = &reception.readings[0].attempt;
-//! let number = Identity::from_code(attempt.decision.telegram.code);
-//! println!("{number}, ripple {:.2} % at {:.0}°", 100.0 * attempt.depth, attempt.angle.to_degrees());
-//! assert_eq!(number.to_string(), "999 000123456789");
-//! # assert!((attempt.angle.to_degrees() - 80.0).abs() < 3.0);
-//! # Ok::<(), fieldripple::telegram::IdentityError>(())
+//! let decoded = decode_samples(&samples, bench.rate_hz, &Settings::new())?;
+//! assert_eq!(decoded.identities()[0].to_string(), "999 000123456789");
+//! # }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
 
 pub mod capture;
+pub mod decode;
+#[cfg(feature = "draw")]
 pub mod draw;
 pub mod findings;
+#[cfg(feature = "lesson")]
 pub mod lesson;
 pub mod linecode;
+#[cfg(feature = "margin")]
 pub mod margin;
+#[cfg(feature = "page")]
 pub mod page;
 pub mod receiver;
 pub mod telegram;
+mod threads;
+#[cfg(feature = "world")]
 pub mod world;

@@ -97,13 +97,18 @@ fn offenders(rule: impl Fn(&Source) -> bool) -> Vec<String> {
 const NONE: [&str; 0] = [];
 
 /// Stage by stage, what a stage may build on. A stage that is not listed here belongs in this table first.
-const MAY_USE: [(&str, &[&str]); 14] = [
+const MAY_USE: [(&str, &[&str]); 16] = [
+    ("threads", &[]),
     ("telegram", &[]),
     ("linecode", &["telegram"]),
-    ("capture", &[]),
-    ("receiver", &["telegram", "linecode"]),
+    ("capture", &["threads"]),
+    ("receiver", &["telegram", "linecode", "threads"]),
     ("world", &["telegram", "linecode"]),
     ("findings", &["telegram", "linecode", "receiver"]),
+    (
+        "decode",
+        &["telegram", "linecode", "capture", "receiver", "findings"],
+    ),
     (
         "margin",
         &["telegram", "linecode", "receiver", "world", "findings"],
@@ -129,8 +134,8 @@ const MAY_USE: [(&str, &[&str]); 14] = [
     (
         "command",
         &[
-            "telegram", "linecode", "capture", "receiver", "world", "findings", "margin", "link",
-            "draw", "page", "lesson",
+            "telegram", "linecode", "capture", "receiver", "world", "findings", "decode", "margin",
+            "link", "draw", "page", "lesson",
         ],
     ),
     ("lib", &[]),

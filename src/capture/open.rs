@@ -3,6 +3,7 @@
 use super::input::Input;
 use super::{CaptureError, Layout, RateOrigin, RawKind, SampleSource};
 use super::{npy, raw, text, wav};
+use std::io::Read;
 use std::path::Path;
 
 /// Bytes looked at to tell text from anything else.
@@ -93,7 +94,27 @@ impl OpenOptions {
 /// [`CaptureError`] for what cannot be opened or is no capture.
 pub fn open(path: &Path, options: &OpenOptions) -> Result<Box<dyn SampleSource>, CaptureError> {
     options.check(path)?;
-    let mut input = Input::open(path)?;
+    recognise(Input::open(path)?, options)
+}
+
+/// Opens the bytes of a capture, as they come from a pipe, a socket or memory; `name` is what messages call it.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_reader(
+    name: &str,
+    reader: impl Read + Send + 'static,
+    options: &OpenOptions,
+) -> Result<Box<dyn SampleSource>, CaptureError> {
+    let path = Path::new(name);
+    options.check(path)?;
+    recognise(Input::new(path, Box::new(reader), None), options)
+}
+
+fn recognise(
+    mut input: Input,
+    options: &OpenOptions,
+) -> Result<Box<dyn SampleSource>, CaptureError> {
     if let Some(kind) = options.raw {
         return raw::open(input, kind, options);
     }

@@ -60,8 +60,9 @@ where
         format!("weakest {:.0} % of mean", 100.0 * least / mean.max(1e-300)).replace('-', "−");
     let area = headed(area, heading, &remark)?;
     let percent = view.percent();
-    let reach =
-        1.2 * percent * quantile(traces.iter().flatten().map(|y| y.abs()), 0.998).max(1e-12);
+    let own = 1.2 * percent * quantile(traces.iter().flatten().map(|y| y.abs()), 0.998).max(1e-12);
+    let fixed = view.beside.as_ref().and_then(|beside| beside.eye_reach);
+    let reach = fixed.unwrap_or(own);
     let y_label = format!("half the step, {}", view.ripple_unit());
     let mut chart = chart(
         &area,

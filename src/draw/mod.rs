@@ -9,6 +9,7 @@
 mod aligned;
 mod bars;
 mod beat;
+mod beside;
 mod contour;
 mod curve;
 mod describe;
@@ -22,8 +23,11 @@ mod packed;
 mod phasor;
 mod range_map;
 mod sentence;
+#[cfg(feature = "margin")]
 mod share;
+#[cfg(feature = "margin")]
 mod share_figure;
+#[cfg(feature = "margin")]
 mod share_map;
 mod spectrum;
 mod style;
@@ -34,9 +38,11 @@ mod view;
 use plotters::drawing::DrawingAreaErrorKind;
 
 pub use bars::{Bar, Bars};
+pub use beside::Beside;
 pub use curve::{Curve, Curves, curves_svg};
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
 pub use range_map::{RangeMap, RangePoint};
+#[cfg(feature = "margin")]
 pub use share_figure::{SHARE_FIGURE_SIZE, ShareFigure, Theory, share_png, share_svg};
 pub use style::palette;
 pub use view::{About, View};

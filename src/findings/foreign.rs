@@ -4,7 +4,7 @@ use super::Finding;
 use super::field::field_hum;
 use super::interference::stray_lines;
 use crate::receiver::survey::{Bare, Line, Stream};
-use crate::receiver::{Kind, Reading, Reception};
+use crate::receiver::{Kind, Measured, Reception};
 use crate::telegram::{FrameError, Identity, TELEGRAM_BITS, Telegram, crc16_bitwise};
 
 /// A ripple is no stronger than this against the field (−34 dB, a depth of 2 %).
@@ -38,7 +38,7 @@ pub(super) fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut found = Vec::new();
     found.extend(restarts(reception));
     // A telegram that is broken off garbles the fold: nothing else is to be said of that.
-    if reception.readings.is_empty() && found.is_empty() {
+    if reception.readings.is_empty() && !reception.tangled && found.is_empty() {
         found.extend(unread(reception, odds));
     }
     found
@@ -249,7 +249,7 @@ fn has_header(bits: &[bool]) -> bool {
     })
 }
 
-fn misfit(candidate: &Reading) -> Finding {
+fn misfit(candidate: &Measured) -> Finding {
     let decision = &candidate.attempt.decision;
     Finding::new(
         "telegram-does-not-fit",

@@ -79,6 +79,16 @@ fn several(reception: &Reception) -> Option<Finding> {
             .with_false_alarm(TELLING_ODDS),
         );
     }
+    if tags == 0 && reception.tangled {
+        return Some(Finding::new(
+            "several-tags",
+            format!(
+                "At least two tags answer at once, so alike in strength and timing that other numbers would give the same \
+                 ripple: none is read. {next}"
+            ),
+            &[("tags_at_least", 2.0)],
+        ));
+    }
     (tags > 1).then(|| {
         Finding::new(
             "several-tags",
@@ -118,9 +128,13 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
         found.push(Finding::new(
             "little-margin",
             format!(
-                "The number was read with {:.1} dB to spare: a little more noise or distance and it is gone. A longer capture adds \
-                 3 dB each time its length doubles.",
-                reading.spare_db
+                "The number was read with {:.1} dB to spare: a little more noise or distance and it is gone.{}",
+                reading.spare_db,
+                if reception.adds_up() {
+                    " A longer capture adds 3 dB each time its length doubles."
+                } else {
+                    ""
+                }
             ),
             &[("spare_db", reading.spare_db)],
         ));
@@ -128,6 +142,10 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
 }
 
 fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
+    if reception.tangled {
+        // Named already: several tags.
+        return None;
+    }
     let survey = reception.survey.as_ref();
     // Flattened tops and rounding make tones that repeat as a tag does, a little above noise.
     let clear = if clipped_share(reception).is_some() {
@@ -170,16 +188,23 @@ fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
 fn too_weak(reception: &Reception, missing_db: f64, folded_db: f64) -> Finding {
     let times = 10f64.powf(missing_db / 10.0);
     let on_s: f64 = reception.field.on.iter().map(|on| on.1 - on.0).sum();
-    let length = if on_s > 0.0 {
-        format!("{:.2} s of field instead of {on_s:.2} s", times * on_s)
+    let advice = if !reception.adds_up() {
+        // More windows read no more.
+        String::from("The tag nearer to the antenna, or less noise,")
+    } else if on_s > 0.0 {
+        // Rounded up: as much as is named here is enough.
+        format!(
+            "{:.0} ms of field instead of {:.0} ms, or the tag nearer to the antenna,",
+            (1e3 * times * on_s).ceil(),
+            1e3 * on_s
+        )
     } else {
-        format!("A capture {times:.1} times as long")
+        format!("A capture {times:.1} times as long, or the tag nearer to the antenna,")
     };
     Finding::new(
         "ripple-too-weak",
         format!(
-            "A tag's ripple is there, {missing_db:.1} dB too weak to be sure of the number. {length}, or the tag nearer to the antenna, \
-             will read as often as not."
+            "A tag's ripple is there, {missing_db:.1} dB too weak to be sure of the number. {advice} will read as often as not."
         ),
         &[
             ("missing_db", missing_db),
@@ -206,7 +231,7 @@ fn garbled(folded_db: f64, spare_db: f64) -> Finding {
 pub(super) fn least_depth(reception: &Reception, odds: f64) -> Option<f64> {
     let noise_var = reception.survey.as_ref()?.noise_var?;
     let folded = 10f64.powf(needed_db(odds) / 10.0);
-    Some((2.0 * noise_var * folded / reception.telegrams.max(1.0)).sqrt())
+    Some((2.0 * noise_var * folded / reception.telegrams_added().max(1.0)).sqrt())
 }
 
 /// What to do where no ripple shows, by what the field's edges said about the antenna.

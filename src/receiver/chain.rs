@@ -1,18 +1,19 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
-use super::bursts::join_bursts;
-use super::clock::on_own_clock;
-use super::front::{Cycles, Tuning, to_cycles};
-use super::interference::{clock_lines, without_lines};
-use super::join::join;
-use super::other_field::{remove_other_field, remove_weaker_fields};
 use super::other_kinds::{OtherKinds, other_kinds};
-use super::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
-use super::read::{Attempt, ReadLimits, Terms, read_piece};
-use super::reception::{Field, Reading, Reception, Seen, merge};
+use super::proof::{Measured, Reading};
+use super::reception::{Field, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
-use super::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
+use crate::receiver::field::clock::on_own_clock;
+use crate::receiver::field::interference::{clock_lines, without_lines};
+use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
+use crate::receiver::field::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
+use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
+use crate::receiver::front::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
+use crate::receiver::tags::bursts::join_bursts;
+use crate::receiver::tags::join::join;
+use crate::receiver::tags::read::{Attempt, ReadLimits, Terms, read_piece};
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
 /// tag reaches) may be the field of the reader that drives the tag.
@@ -26,13 +27,12 @@ pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading
 /// Reads a capture on these terms, or at these odds of a wrong number with nothing taken as known.
 pub fn receive(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
     let terms = terms.into();
-    // On the pool from the begin, so that its parts need not be handed over one by one.
-    rayon::scope(|_| receive_at_once(signal, terms))
+    crate::threads::on_pool(|| receive_at_once(signal, terms))
 }
 
 fn receive_at_once(signal: &Signal<'_>, terms: Terms) -> Reception {
     let sight = first_sight(signal);
-    let (mut reception, samples) = rayon::join(
+    let (mut reception, samples) = crate::threads::join(
         || receive_all(signal, &sight, terms),
         || OfSamples::of(signal, sight.rate_hz),
     );
@@ -57,7 +57,7 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
     let mut best: Option<Reception> = None;
     for view in &sight.views {
         let reception = look(signal, view, terms, sight.rate_assumed);
-        if !reception.readings.is_empty() {
+        if !reception.readings.is_empty() || reception.tangled {
             return reception;
         }
         // The first view is the likeliest; a later one replaces it only by reading.
@@ -75,8 +75,11 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         field: Field::default(),
         readings: Vec::new(),
         candidate: None,
+        tangled: false,
         band_hz: 0.0,
         telegrams: 0.0,
+        windows: 1,
+        windows_add_up: true,
         others: OtherKinds::default(),
         seen: None,
         survey: None,
@@ -85,12 +88,17 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
 
 /// Reads several captures as pieces of one tag's signal, each begun at a moment of its own.
 ///
-/// The first capture says how the field shows; the field's frequency is measured in each.
+/// Their order says only when each was. How the field shows is taken from the capture with the most field in it, one with a
+/// carrier before one without; captures that show it the other way have no part in it. The field's frequency is measured in each.
 pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option<Reception> {
-    let mut joined: Option<(Reception, Clocked)> = None;
+    let mut parts: Vec<(Reception, Clocked)> = Vec::new();
     let mut offset_s = 0.0;
     for signal in signals {
+        let begun_s = offset_s;
         let sight = first_sight(signal);
+        if sight.rate_hz > 0.0 {
+            offset_s += signal.samples.len() as f64 / sight.rate_hz;
+        }
         let Some(view) = sight.views.first() else {
             continue;
         };
@@ -100,21 +108,33 @@ pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option
             continue;
         };
         for piece in &mut clocked.pieces {
-            piece.from_s += offset_s;
-            piece.to_s += offset_s;
+            piece.from_s += begun_s;
+            piece.to_s += begun_s;
         }
-        offset_s += signal.samples.len() as f64 / view.tuning.rate_hz;
-        match &mut joined {
-            None => joined = Some((reception, clocked)),
-            Some((first, all)) => {
-                first.telegrams += reception.telegrams;
-                all.pieces.append(&mut clocked.pieces);
-            }
+        parts.push((reception, clocked));
+    }
+    let most = (0..parts.len()).max_by(|&a, &b| {
+        let carrier = |k: usize| parts[k].0.kind.has_carrier();
+        let field = |k: usize| parts[k].0.telegrams;
+        carrier(a)
+            .cmp(&carrier(b))
+            .then(field(a).total_cmp(&field(b)))
+    })?;
+    let carrier = parts[most].0.kind.has_carrier();
+    let mut reception = parts[most].0.clone();
+    let mut clocked = Clocked {
+        field_hz: parts[most].1.field_hz,
+        pieces: Vec::new(),
+    };
+    reception.telegrams = 0.0;
+    for (part, of_part) in parts {
+        if part.kind.has_carrier() == carrier {
+            reception.telegrams += part.telegrams;
+            clocked.pieces.extend(of_part.pieces);
         }
     }
-    let (mut reception, clocked) = joined?;
-    let limits = terms.into().limits(!reception.kind.has_carrier());
-    if reception.kind.has_carrier() {
+    let limits = terms.into().limits(!carrier);
+    if carrier {
         reception.field = Field::over(&clocked.pieces);
     }
     read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
@@ -201,7 +221,10 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
 /// For another try where nothing was read: fields too weak to drive a tag may hide in the telegram's own lines.
 fn without_weaker_fields(reception: &Reception) -> Option<Cycles> {
     let seen = reception.seen.as_ref()?;
-    if !reception.readings.is_empty() || is_one_switched_field(&seen.cycles.values) {
+    if !reception.readings.is_empty()
+        || reception.tangled
+        || is_one_switched_field(&seen.cycles.values)
+    {
         return None;
     }
     let values = remove_weaker_fields(&seen.cycles.values)?;
@@ -254,8 +277,11 @@ fn prepare(
         field: Field::default(),
         readings: Vec::new(),
         candidate: None,
+        tangled: false,
         band_hz: cycles.band_hz,
         telegrams: 0.0,
+        windows: 1,
+        windows_add_up: true,
         others: OtherKinds::default(),
         seen: None,
         survey: None,
@@ -285,7 +311,7 @@ fn prepare(
     };
     reception.telegrams = clocks.first().map_or(0.0, |clocked| {
         let seconds: f64 = clocked.pieces.iter().map(|p| p.to_s - p.from_s).sum();
-        seconds * clocked.field_hz / super::fold::TELEGRAM as f64
+        seconds * clocked.field_hz / crate::receiver::fold::sums::TELEGRAM as f64
     });
     (reception, clocks)
 }
@@ -318,10 +344,12 @@ fn level_is_field(samples: Samples<'_>) -> bool {
 
 /// Reads every piece and puts together what they say of the same number.
 fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mut Reception) {
-    let mut candidates: Vec<Reading> = Vec::new();
+    let mut candidates: Vec<Measured> = Vec::new();
     for piece in pieces {
         let mut result = read_piece(piece, field_hz, limits);
+        reception.tangled |= result.tangled;
         if result.read.is_empty()
+            && !result.tangled
             && !limits.real
             && let Some(ripple) = without_lines(&piece.ripple)
         {
@@ -341,26 +369,30 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
         };
         for attempt in result.read {
             let span = seconds(&attempt);
-            merge(&mut reception.readings, attempt, span, limits.odds);
+            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
+                Ok(reading) => merge(&mut reception.readings, reading, Reading::add, limits.odds),
+                Err(unproven) => candidates.push(unproven),
+            }
         }
         if let Some(attempt) = result.left {
-            let mut one = Vec::new();
             let span = seconds(&attempt);
-            merge(&mut one, attempt, span, limits.odds);
-            candidates.append(&mut one);
+            candidates.push(Measured::new(attempt, span, limits.odds));
         }
     }
-    if reception.readings.is_empty() && pieces.len() > 1 {
+    // Several tags that no piece tells apart are not told apart by all of them.
+    if reception.readings.is_empty() && !reception.tangled && pieces.len() > 1 {
         let span = (pieces[0].from_s, pieces[pieces.len() - 1].to_s);
         for joined in [join, join_bursts] {
             let Some(attempt) = joined(pieces, field_hz, limits) else {
                 continue;
             };
-            if attempt.is_read(limits) {
-                merge(&mut reception.readings, attempt, span, limits.odds);
-                break;
+            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
+                Ok(reading) => {
+                    merge(&mut reception.readings, reading, Reading::add, limits.odds);
+                    break;
+                }
+                Err(unproven) => candidates.push(unproven),
             }
-            merge(&mut candidates, attempt, span, limits.odds);
         }
     }
     reception

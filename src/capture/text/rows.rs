@@ -38,7 +38,7 @@ impl Rows {
         match block[middle..].iter().position(line_end) {
             Some(behind) if block.len() >= WORTH_HALVING => {
                 let middle = middle + behind + 1;
-                let (mut first, second) = rayon::join(
+                let (mut first, second) = crate::threads::join(
                     || Self::one_by_one(plan, &block[..middle], 0),
                     || Self::one_by_one(plan, &block[middle..], middle),
                 );

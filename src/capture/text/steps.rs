@@ -134,6 +134,10 @@ impl Steps {
             / (n * self.sum_ii - self.sum_i * self.sum_i);
         let start_s = self.first + (self.sum_t - slope * self.sum_i) / n;
         let rate_hz = 1.0 / slope;
+        // Times so large that their sums overflow: no clock counts like that.
+        if !(slope.is_finite() && start_s.is_finite()) {
+            return None;
+        }
         // Steps of equal intervals d rounded to multiples of q are below d + q; a lost row makes 2·d of it.
         let steady = self.missing() > 0 || self.largest < slope + 0.9 * self.smallest;
         // Rounding puts up to q on either end; the smallest step is q or more.
@@ -239,6 +243,21 @@ mod tests {
         let got = pace((0..1000).map(|i| -0.001 + f64::from(i) / 500e3));
         assert_eq!((got.rate_hz, got.start_s), (500e3, -0.001));
         assert!(got.steady);
+    }
+
+    /// The sums behind the line overflow: no pace, rather than one that is no number.
+    #[test]
+    fn times_beyond_all_clocks_give_no_pace() {
+        for scale in [1e290, 1e300, 1e303] {
+            let mut steps = Steps::default();
+            (0..20_000).for_each(|i| steps.add(f64::from(i) * scale).unwrap());
+            if let Some(pace) = steps.pace() {
+                assert!(
+                    pace.rate_hz.is_finite() && pace.start_s.is_finite(),
+                    "{pace:?}"
+                );
+            }
+        }
     }
 
     /// Times with gaps, steps of nothing and rows without a time, taken in stretches and one by one.

@@ -7,16 +7,7 @@ use fieldripple::capture::Unit;
 use fieldripple::draw::{About, FIGURE_SIZE, View, figure_png, figure_svg};
 
 use super::super::figure_file::FigureFile;
-use super::Report;
-use super::load::Window;
-
-/// The window that the receiver kept its view of.
-pub struct Material {
-    /// Where it begins, seconds from the first sample of the file.
-    pub from_s: f64,
-    /// Its samples.
-    pub window: Window,
-}
+use fieldripple::decode::Decoded;
 
 /// One figure shows one capture, and does not replace it.
 pub fn check(file: &FigureFile, captures: &[PathBuf]) -> anyhow::Result<()> {
@@ -34,8 +25,8 @@ pub fn check(file: &FigureFile, captures: &[PathBuf]) -> anyhow::Result<()> {
 }
 
 /// Draws and writes.
-pub fn draw(file: &FigureFile, report: &Report) -> anyhow::Result<()> {
-    let view = view(report);
+pub fn draw(file: &FigureFile, decoded: &Decoded) -> anyhow::Result<()> {
+    let view = view(decoded);
     file.write(
         || figure_png(&view, FIGURE_SIZE),
         || figure_svg(&view, FIGURE_SIZE),
@@ -43,19 +34,22 @@ pub fn draw(file: &FigureFile, report: &Report) -> anyhow::Result<()> {
 }
 
 /// What is drawn of a capture.
-pub fn view(report: &Report) -> View<'_> {
-    let unit = match report.loaded.layout().channels.first().map(|c| c.unit) {
+pub fn view(decoded: &Decoded) -> View<'_> {
+    let unit = match decoded.layout().channels.first().map(|c| c.unit) {
         Some(Unit::Volt) => "V",
         Some(Unit::FullScale) => "of full scale",
         _ => "",
     };
-    let material = report.drawn.as_ref();
+    let kept = decoded.kept();
     let about = About {
-        name: &report.path,
+        name: decoded.name(),
         unit,
-        from_s: material.map_or(0.0, |material| material.from_s),
-        samples: material.map(|material| report.loaded.signal(&material.window).samples),
-        reason: report.findings.first().map(|finding| finding.text.as_str()),
+        from_s: kept.map_or(0.0, |kept| kept.from_s),
+        samples: kept.map(|kept| kept.window.samples()),
+        reason: decoded
+            .findings
+            .first()
+            .map(|finding| finding.text.as_str()),
     };
-    View::new(&report.reception, about)
+    View::new(&decoded.reception, about)
 }

@@ -1,29 +1,25 @@
 //! `decode`: reads captures.
 
 mod figure;
-mod json;
-mod load;
 mod memory;
 mod other_kinds;
 mod picture;
 mod report;
 mod text;
 
-use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
-use fieldripple::capture::{CaptureError, ChannelChoice, RawKind};
+use fieldripple::capture::{ChannelChoice, RawKind};
+use fieldripple::decode::{Decoded, Settings, decode_file, decode_joined};
 use fieldripple::draw::View;
-use fieldripple::findings::{Finding, compare, findings};
-use fieldripple::receiver::decision::Known;
-use fieldripple::receiver::{Reception, Samples, Signal, Terms, receive, receive_joined};
+use fieldripple::findings::compare;
 use fieldripple::telegram::Identity;
 
 use super::figure_file::{FigureFile, figure_file};
+use super::interrupt::leave_nothing_unfinished;
 use super::values::within;
-use load::{Loaded, Window};
 use report::ReportOutput;
 
 const AFTER_HELP: &str = "\
@@ -42,7 +38,7 @@ pub struct Arguments {
     /// Captures to read; '-' is standard input
     #[arg(value_name = "CAPTURE", required = true)]
     captures: Vec<PathBuf>,
-    /// Samples per second; wins over what the file says
+    /// Samples per second, as 1M, 500k or a plain number; wins over what the file says
     #[arg(long, value_name = "HZ", value_parser = within(1.0..=1e10, "Hz"))]
     rate: Option<f64>,
     /// Leave out everything before this time, seconds from the first sample
@@ -91,56 +87,42 @@ pub struct Arguments {
 }
 
 impl Arguments {
-    fn terms(&self) -> Terms {
-        Terms {
-            odds: self.odds,
-            known: if self.usual_fields {
-                Known::UsualFields
-            } else {
-                Known::Nothing
-            },
+    fn settings(&self) -> Settings {
+        let mut settings = Settings::new()
+            .from_s(self.from)
+            .scale(self.scale)
+            .channel(self.channel.clone().unwrap_or_default())
+            .odds(self.odds);
+        if let Some(rate_hz) = self.rate {
+            settings = settings.rate_hz(rate_hz);
         }
-    }
-}
-
-/// A capture with everything that is to be printed of it.
-pub(super) struct Report {
-    path: String,
-    loaded: Loaded,
-    samples: u64,
-    reception: Reception,
-    findings: Vec<Finding>,
-    expected: Option<Identity>,
-    /// `None` where nothing was expected.
-    as_expected: Option<bool>,
-    /// What a figure needs beside the reception, where one is wanted.
-    drawn: Option<figure::Material>,
-}
-
-impl Report {
-    /// What is printed of it where no terminal is.
-    pub fn printed(&self) -> String {
-        text::page(self, true, text::Look::plain())
-    }
-
-    /// The JSON line of it.
-    pub fn json_line(&self) -> String {
-        json::line(self)
-    }
-
-    /// What is drawn of it.
-    pub fn view(&self) -> View<'_> {
-        figure::view(self)
-    }
-
-    fn is_read(&self) -> bool {
-        !self.identities().is_empty() && self.as_expected != Some(false)
+        if let Some(to_s) = self.to {
+            settings = settings.to_s(to_s);
+        }
+        if let Some(kind) = self.raw {
+            settings = settings.raw(kind);
+        }
+        if let Some(centre_hz) = self.centre {
+            settings = settings.centre_hz(centre_hz);
+        }
+        if let Some(identity) = self.expect {
+            settings = settings.expect(identity);
+        }
+        if self.usual_fields {
+            settings = settings.usual_fields();
+        }
+        if self.figure.is_some() || self.report.is_some() {
+            settings = settings.keep_samples();
+        }
+        settings
     }
 }
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     memory::keep_large_buffers();
+    let figure = arguments.figure.as_ref().map(FigureFile::path);
+    leave_nothing_unfinished(arguments.report.as_deref().into_iter().chain(figure));
     if let Some(to) = arguments.to
         && to <= arguments.from
     {
@@ -154,7 +136,10 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     }
     // A capture to compare with that cannot be read is an error before anything is printed.
     let other = match &arguments.against {
-        Some(path) => Some((path.display().to_string(), received(arguments, path)?.1)),
+        Some(path) => Some((
+            path.display().to_string(),
+            decode_file(path, &arguments.settings())?.reception,
+        )),
         None => None,
     };
     let mut page = match &arguments.report {
@@ -162,31 +147,40 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         None => None,
     };
     let look = text::Look::of_output();
+    let settings = arguments.settings();
     let mut all_read = true;
     let mut unreadable = false;
     let mut first = true;
-    let mut finish = |name: String, outcome: anyhow::Result<Report>| -> anyhow::Result<()> {
+    let writes_files = arguments.figure.is_some() || arguments.report.is_some();
+    let mut closed = false;
+    let mut finish = |name: String, outcome: anyhow::Result<Decoded>| -> anyhow::Result<()> {
         match outcome {
-            Ok(mut report) => {
-                all_read &= report.is_read();
+            Ok(mut decoded) => {
+                all_read &= decoded.is_read();
                 if let Some((name, other)) = &other {
-                    let compared = compare(&report.reception, other, name, arguments.odds);
-                    report.findings.push(compared);
+                    let compared = compare(&decoded.reception, other, name, arguments.odds);
+                    decoded.findings.push(compared);
                 }
                 let text = if arguments.json {
-                    json::line(&report)
+                    json_line(&decoded)
                 } else {
-                    text::page(&report, std::mem::take(&mut first), look)
+                    text::page(&decoded, std::mem::take(&mut first), look)
                 };
-                super::print(&text)?;
+                if !closed && let Err(error) = super::print(&text) {
+                    // Who closes the output may still want the files.
+                    closed = super::closed_pipe(&error) && writes_files;
+                    if !closed {
+                        return Err(error);
+                    }
+                }
                 if let Some(figure) = &arguments.figure
-                    && let Err(error) = figure::draw(figure, &report)
+                    && let Err(error) = figure::draw(figure, &decoded)
                 {
                     unreadable = true;
                     super::complain(&error);
                 }
                 if let Some(page) = &mut page {
-                    page.add(&report, arguments)?;
+                    page.add(&decoded, arguments)?;
                 }
             }
             Err(error) => {
@@ -200,10 +194,16 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         Ok(())
     };
     if arguments.join {
-        finish(names(&arguments.captures), joined(arguments))?;
+        finish(
+            names(&arguments.captures),
+            decode_joined(&arguments.captures, &settings).map_err(Into::into),
+        )?;
     } else {
         for path in &arguments.captures {
-            finish(path.display().to_string(), single(arguments, path))?;
+            finish(
+                path.display().to_string(),
+                decode_file(path, &settings).map_err(Into::into),
+            )?;
         }
     }
     if let Some(page) = &page
@@ -214,7 +214,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     }
     Ok(if unreadable {
         ExitCode::from(super::BAD_ARGUMENTS)
-    } else if all_read {
+    } else if all_read || closed {
         ExitCode::SUCCESS
     } else {
         ExitCode::from(1)
@@ -222,95 +222,24 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
 }
 
 /// Reads a capture for another command: with the usual settings, called by another name, and with all that figures need.
-pub fn read(place: &Path, name: &str) -> anyhow::Result<Report> {
-    let words = [OsString::from("decode"), place.as_os_str().into()];
-    let mut arguments: Arguments = super::parsed(words)?;
-    arguments.report = Some(PathBuf::new());
-    let mut report = single(&arguments, place)?;
-    report.path = name.into();
-    Ok(report)
+pub fn read(place: &Path, name: &str) -> anyhow::Result<Decoded> {
+    let mut decoded = decode_file(place, &Settings::new().keep_samples())?;
+    decoded.rename(name);
+    Ok(decoded)
 }
 
-fn single(arguments: &Arguments, path: &Path) -> anyhow::Result<Report> {
-    let (received, reception) = received(arguments, path)?;
-    let path = path.display().to_string();
-    let mut report = report(
-        arguments,
-        path,
-        received.loaded,
-        received.samples,
-        reception,
-    );
-    report.drawn = received.drawn;
-    Ok(report)
+/// What is printed of it where no terminal is.
+pub fn printed(decoded: &Decoded) -> String {
+    text::page(decoded, true, text::Look::plain())
 }
 
-/// What is left of a capture beside its reception.
-struct Received {
-    loaded: Loaded,
-    samples: u64,
-    drawn: Option<figure::Material>,
+fn json_line(decoded: &Decoded) -> String {
+    format!("{}\n", decoded.to_json())
 }
 
-fn received(arguments: &Arguments, path: &Path) -> anyhow::Result<(Received, Reception)> {
-    let mut loaded = Loaded::open(path, arguments)?;
-    let mut whole: Option<Reception> = None;
-    let mut samples = 0;
-    let mut drawn = None;
-    while let Some(window) = loaded.next_window()? {
-        let offset_s = loaded.time_s(samples);
-        samples += window.len() as u64;
-        let mut reception = receive(&loaded.signal(&window), arguments.terms());
-        reception.shift(offset_s);
-        // The figure shows the window that the receiver kept its view of.
-        let mut telling = true;
-        match &mut whole {
-            None => whole = Some(reception),
-            Some(whole) => {
-                telling = whole.is_outdone_by(&reception);
-                whole.absorb(reception, arguments.odds);
-            }
-        }
-        if telling && (arguments.figure.is_some() || arguments.report.is_some()) {
-            drawn = Some(figure::Material {
-                from_s: offset_s,
-                window,
-            });
-        }
-    }
-    let reception = whole.ok_or_else(|| loaded.nothing_left())?;
-    let received = Received {
-        loaded,
-        samples,
-        drawn,
-    };
-    Ok((received, reception))
-}
-
-fn joined(arguments: &Arguments) -> anyhow::Result<Report> {
-    let mut pieces: Vec<(Loaded, Window)> = Vec::new();
-    for path in &arguments.captures {
-        let mut loaded = Loaded::open(path, arguments)?;
-        let window = loaded.next_window()?.ok_or_else(|| loaded.nothing_left())?;
-        pieces.push((loaded, window));
-    }
-    let signals: Vec<Signal<'_>> = pieces
-        .iter()
-        .map(|(loaded, window)| loaded.signal(window))
-        .collect();
-    let samples = signals.iter().map(|s| s.samples.len() as u64).sum();
-    let reception = match receive_joined(&signals, arguments.terms()) {
-        Some(reception) => reception,
-        None => receive(&signals[0], arguments.terms()),
-    };
-    let (loaded, _) = pieces.swap_remove(0);
-    Ok(report(
-        arguments,
-        names(&arguments.captures),
-        loaded,
-        samples,
-        reception,
-    ))
+/// What is drawn of it.
+pub fn view(decoded: &Decoded) -> View<'_> {
+    figure::view(decoded)
 }
 
 /// Captures that are taken as one.
@@ -320,55 +249,4 @@ fn names(captures: &[PathBuf]) -> String {
         .map(|path| path.display().to_string())
         .collect();
     names.join(" + ")
-}
-
-fn report(
-    arguments: &Arguments,
-    path: String,
-    loaded: Loaded,
-    samples: u64,
-    reception: Reception,
-) -> Report {
-    let mut report = Report {
-        path,
-        findings: findings(&reception, arguments.odds),
-        loaded,
-        samples,
-        reception,
-        expected: arguments.expect,
-        as_expected: None,
-        drawn: None,
-    };
-    report.as_expected = arguments.expect.map(|expected| {
-        let read = report.identities();
-        read.iter()
-            .any(|found| (found.country, found.national) == (expected.country, expected.national))
-    });
-    report
-}
-
-/// Said where another number than the expected one was read, or none.
-fn unexpected(report: &Report) -> String {
-    let expected = report
-        .expected
-        .map_or(String::new(), |identity| identity.to_string());
-    let read: Vec<String> = report
-        .identities()
-        .iter()
-        .map(ToString::to_string)
-        .collect();
-    if read.is_empty() {
-        return format!("{expected} was expected; no number was read.");
-    }
-    format!("{expected} was expected; {} was read.", read.join(" and "))
-}
-
-/// What went wrong with a file, without the "fieldripple:" in front.
-fn capture_error(error: CaptureError) -> anyhow::Error {
-    anyhow::Error::new(error)
-}
-
-/// Strength with which a channel holds a field, for choosing one.
-fn field_strength(samples: &[f32], rate_hz: Option<f64>) -> f64 {
-    fieldripple::receiver::field_strength(Samples::Real(samples), rate_hz)
 }

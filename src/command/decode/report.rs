@@ -4,11 +4,11 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, ensure};
 use fieldripple::capture::write_atomically;
+use fieldripple::decode::Decoded;
 use fieldripple::page::{NumberRead, Opinion, ReportPage, Section};
 
 use super::super::figure_file::replaces;
-use super::json::trailer;
-use super::{Arguments, Report, figure, other_kinds, text};
+use super::{Arguments, figure, text};
 
 /// Rows of the printed page that stand on top of the section, and those that have a place of their own.
 const OUTCOME: [&str; 4] = ["certainty", "unread", "expected", "candidate"];
@@ -48,7 +48,7 @@ impl<'a> ReportOutput<'a> {
     }
 
     /// Adds a capture.
-    pub fn add(&mut self, report: &Report, arguments: &Arguments) -> anyhow::Result<()> {
+    pub fn add(&mut self, report: &Decoded, arguments: &Arguments) -> anyhow::Result<()> {
         let rows = text::rows(report, false);
         let mut measured: Vec<(String, String)> = Vec::new();
         let mut outcome = Vec::new();
@@ -68,17 +68,17 @@ impl<'a> ReportOutput<'a> {
         }
         let full = report.reception.readings.iter().map(|reading| NumberRead {
             telegram: reading.attempt.decision.telegram,
-            trailer_certain: trailer(reading).is_some(),
+            trailer_certain: reading.trailer().is_some(),
             half_duplex: false,
         });
         let half = report.reception.others.half_duplex.iter();
         let half = half.map(|reading| NumberRead {
             telegram: reading.telegram,
-            trailer_certain: other_kinds::trailer(reading).is_some(),
+            trailer_certain: reading.trailer().is_some(),
             half_duplex: true,
         });
         let section = Section {
-            name: &report.path,
+            name: report.name(),
             opinion: if report.is_read() {
                 Opinion::Read
             } else {
@@ -88,7 +88,7 @@ impl<'a> ReportOutput<'a> {
             numbers: full.chain(half).collect(),
             measured,
             findings: &report.findings,
-            remarks: report.loaded.remarks().cloned().collect(),
+            remarks: report.remarks().to_vec(),
             settings: settings(report, arguments),
             view: (!arguments.join).then(|| figure::view(report)),
         };
@@ -122,10 +122,10 @@ fn quoted(word: &str) -> String {
     }
 }
 
-fn settings(report: &Report, arguments: &Arguments) -> Vec<(String, String)> {
+fn settings(report: &Decoded, arguments: &Arguments) -> Vec<(String, String)> {
     let mut rows: Vec<(String, String)> = Vec::new();
     let mut row = |label: &str, text: String| rows.push((label.into(), text));
-    row("channel", report.loaded.channel.clone());
+    row("channel", report.channel().into());
     row(
         "sample rate",
         match (arguments.rate, report.reception.rate_assumed) {
@@ -161,7 +161,7 @@ fn settings(report: &Report, arguments: &Arguments) -> Vec<(String, String)> {
     if let Some(against) = &arguments.against {
         row("compared with", against.display().to_string());
     }
-    if let Some(expected) = &report.expected {
+    if let Some(expected) = report.expected() {
         row("expected", expected.to_string());
     }
     rows

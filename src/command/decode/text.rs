@@ -4,12 +4,13 @@ use std::fmt::Write;
 use std::io::IsTerminal;
 
 use fieldripple::capture::Unit;
+use fieldripple::decode::Decoded;
 use fieldripple::receiver::decision::USUAL_SHARE;
 use fieldripple::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
 use fieldripple::telegram::{Identity, Telegram, country_meaning, notes};
 
-use super::json::{trailer, worth_showing};
-use super::{Report, other_kinds, picture};
+use super::super::number::shown;
+use super::{other_kinds, picture};
 
 /// Width of the labels on the left.
 const LABEL: usize = 10;
@@ -45,12 +46,12 @@ impl Look {
 }
 
 /// The whole page of a capture.
-pub fn page(report: &Report, first: bool, look: Look) -> String {
+pub fn page(report: &Decoded, first: bool, look: Look) -> String {
     let mut text = String::new();
     if !first {
         text.push('\n');
     }
-    let _ = writeln!(text, "{}", report.path);
+    let _ = writeln!(text, "{}", report.name());
     for (label, words) in rows(report, look.picture) {
         write_row(&mut text, label, &words, look.colour);
     }
@@ -58,7 +59,7 @@ pub fn page(report: &Report, first: bool, look: Look) -> String {
 }
 
 /// What the page says, label by label; a row that goes on has an empty label.
-pub fn rows(report: &Report, with_picture: bool) -> Vec<(&'static str, String)> {
+pub fn rows(report: &Decoded, with_picture: bool) -> Vec<(&'static str, String)> {
     let mut page = Page(Vec::new());
     let reception = &report.reception;
     for reading in &reception.readings {
@@ -71,14 +72,14 @@ pub fn rows(report: &Report, with_picture: bool) -> Vec<(&'static str, String)> 
     if report.identities().is_empty() {
         page.row("unread", "no number was read in this capture");
     }
-    if report.as_expected == Some(false) {
-        page.row("expected", &super::unexpected(report));
+    if let Some(unexpected) = report.unexpected() {
+        page.row("expected", &unexpected);
     }
     field(&mut page, report);
     for reading in &reception.readings {
         ripple(&mut page, reading, report, reception.readings.len() > 1);
     }
-    if let Some(candidate) = reception.candidate.as_ref().filter(|c| worth_showing(c)) {
+    if let Some(candidate) = report.candidate() {
         let identity = Identity::from_code(candidate.attempt.decision.telegram.code);
         page.row(
             "candidate",
@@ -102,7 +103,7 @@ pub fn rows(report: &Report, with_picture: bool) -> Vec<(&'static str, String)> 
         }
         page.row("finding", &text);
     }
-    for remark in report.loaded.remarks() {
+    for remark in report.remarks() {
         page.row("note", remark);
     }
     page.0
@@ -125,7 +126,7 @@ fn rarity(rate: f64) -> String {
 
 fn number(page: &mut Page, reading: &Reading) {
     let decision = &reading.attempt.decision;
-    sent(page, "", decision.telegram, trailer(reading));
+    sent(page, "", decision.telegram, reading.trailer());
     page.row(
         "certainty",
         &format!(
@@ -159,7 +160,7 @@ fn half_duplex(page: &mut Page, reading: &HalfDuplexReading) {
         page,
         "half-duplex (HDX) transponder; ",
         reading.telegram,
-        other_kinds::trailer(reading),
+        reading.trailer(),
     );
     page.row(
         "certainty",
@@ -219,7 +220,7 @@ fn sent(page: &mut Page, kind: &str, telegram: Telegram, trailer: Option<String>
     }
 }
 
-fn field(page: &mut Page, report: &Report) {
+fn field(page: &mut Page, report: &Decoded) {
     let reception = &report.reception;
     let Some(frequency_hz) = reception.field.frequency_hz else {
         page.row("field", "none found");
@@ -244,7 +245,7 @@ fn field(page: &mut Page, report: &Report) {
         text.push_str(", by the tag's bit rate");
     }
     if let Some(amplitude) = reception.field.amplitude {
-        let unit = match report.loaded.layout().channels.first().map(|c| c.unit) {
+        let unit = match report.layout().channels.first().map(|c| c.unit) {
             Some(Unit::Volt) => " V",
             Some(Unit::FullScale) => " of full scale",
             _ => "",
@@ -265,7 +266,7 @@ fn field(page: &mut Page, report: &Report) {
     page.row("field", &text);
 }
 
-fn ripple(page: &mut Page, reading: &Reading, report: &Report, several: bool) {
+fn ripple(page: &mut Page, reading: &Reading, report: &Decoded, several: bool) {
     let attempt = &reading.attempt;
     let which = if several {
         format!("{}: ", Identity::from_code(attempt.decision.telegram.code))
@@ -303,7 +304,7 @@ fn ripple(page: &mut Page, reading: &Reading, report: &Report, several: bool) {
     );
 }
 
-fn capture(page: &mut Page, report: &Report) {
+fn capture(page: &mut Page, report: &Decoded) {
     let reception = &report.reception;
     let kind = match reception.kind.name() {
         "direct" => "carrier in plain sight",
@@ -313,17 +314,17 @@ fn capture(page: &mut Page, report: &Report) {
         "iq" => "complex samples",
         _ => "two-level data",
     };
-    let mut text = format!("{kind}; {} samples", report.samples);
+    let mut text = format!("{kind}; {} samples", report.samples());
     if reception.rate_hz > 0.0 {
         let _ = write!(
             text,
-            " at {} S/s, {:.4} s",
-            significant(reception.rate_hz),
-            report.samples as f64 / reception.rate_hz
+            " at {}, {:.4} s",
+            rate(reception.rate_hz),
+            report.samples() as f64 / reception.rate_hz
         );
     }
-    if report.loaded.layout().channels.len() > 1 {
-        let _ = write!(text, "; channel {}", report.loaded.channel);
+    if report.layout().channels.len() > 1 {
+        let _ = write!(text, "; channel {}", report.channel());
     }
     page.row("capture", &text);
 }
@@ -383,6 +384,11 @@ fn significant(value: f64) -> String {
     }
     let digits = (2 - value.abs().log10().floor() as i32).max(0) as usize;
     format!("{value:.digits$}")
+}
+
+/// A rate to the whole sample, or to three digits below a hundred.
+fn rate(rate_hz: f64) -> String {
+    shown(significant(rate_hz).parse().unwrap_or(rate_hz), "S/s")
 }
 
 fn short(value: f64) -> String {

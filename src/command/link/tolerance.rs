@@ -12,7 +12,8 @@ use rayon::prelude::*;
 use serde_json::{Value, json};
 
 use super::super::figure_file::FigureFile;
-use super::super::values::{number, whole_within};
+use super::super::number::number;
+use super::super::values::whole_within;
 use super::setup::{Position, Setup};
 
 /// What differs between builds.
@@ -20,7 +21,7 @@ use super::setup::{Position, Setup};
 pub struct ToleranceArguments {
     /// Draw so many builds (default 400) with parts and places anywhere within their tolerances: the share that reads at the tag's place
     /// or each --distance, and which part matters most
-    #[arg(long, value_name = "BUILDS", num_args = 0..=1, default_missing_value = "400", conflicts_with = "design", value_parser = whole_within(1..=100_000))]
+    #[arg(long, value_name = "BUILDS", num_args = 0..=1, default_missing_value = "400", conflicts_with = "design", value_parser = whole_within(1..=100_000, ""))]
     pub tolerance: Option<u64>,
     /// Tolerance ± of a part, repeat for more: inductance, capacitor, coil-q, tag-tuning, tag-q in %; temperature in K; offset in mm;
     /// tilt in degrees [defaults: 3, 2, 10, 1.5, 20 %; 20 K; 10 mm; 20°, all assumed]

@@ -1,10 +1,11 @@
 //! Half-duplex answers in the pauses of the field → numbers.
 
-use super::super::front::Cycles;
 use super::answer::{Answer, answer};
 use super::crc_trellis::{CHECKED, Checked, check, contradiction};
 use super::pauses::pauses;
-use crate::telegram::{HALF_DUPLEX_BITS, HALF_DUPLEX_HEADER, Telegram};
+use crate::receiver::front::cycles::Cycles;
+use crate::receiver::proof::TRAILER_SURE;
+use crate::telegram::{HALF_DUPLEX_BITS, HALF_DUPLEX_HEADER, Identity, Telegram};
 
 /// Shortest pause worth a look, seconds: earliest begin, and header, code and CRC in 88 bits of at least 16/136 400 s.
 const SHORTEST_PAUSE_S: f64 = 0.5e-3 + 88.0 * 16.0 / 136_400.0;
@@ -52,6 +53,18 @@ pub struct HalfDuplexReading {
     pub to_s: f64,
     /// The 112 bits of the last answer as decided one by one, without the CRC's help.
     pub bits: [bool; HALF_DUPLEX_BITS],
+}
+
+impl HalfDuplexReading {
+    /// The number and what else its code says.
+    pub fn identity(&self) -> Identity {
+        Identity::from_code(self.telegram.code)
+    }
+
+    /// The trailer, six hexadecimal digits, where its bits are as good as certain.
+    pub fn trailer(&self) -> Option<String> {
+        (self.trailer_sure >= TRAILER_SURE).then(|| format!("{:06X}", self.telegram.trailer))
+    }
 }
 
 /// Half-duplex answers that are certain to be there and give no number.

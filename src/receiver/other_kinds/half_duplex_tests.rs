@@ -5,9 +5,9 @@ use num_complex::{Complex32, Complex64};
 use rand::rngs::ChaCha8Rng;
 use rand::{Rng, SeedableRng};
 
-use super::super::edge::Edge;
-use super::super::front::Cycles;
 use super::half_duplex::half_duplex;
+use crate::receiver::front::cycles::Cycles;
+use crate::receiver::front::edge::Edge;
 use crate::telegram::{HALF_DUPLEX_BITS as BITS, HALF_DUPLEX_HEADER, Telegram};
 
 const FIELD_HZ: f64 = 134_200.0;

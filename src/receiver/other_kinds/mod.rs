@@ -22,8 +22,8 @@ pub use read_only::ReadOnlyTag;
 
 use num_complex::{Complex32, Complex64};
 
-use super::front::Cycles;
 use super::reception::Seen;
+use crate::receiver::front::cycles::Cycles;
 use half_duplex::half_duplex;
 use load_fsk::load_fsk;
 use read_only::read_only;

@@ -2,8 +2,8 @@
 
 use num_complex::Complex32;
 
-use super::super::front::Cycles;
-use super::super::pieces::on_ranges;
+use crate::receiver::field::pieces::on_ranges;
+use crate::receiver::front::cycles::Cycles;
 
 /// Pauses that are long enough for header, code and CRC, as ranges of values: each begins where the field has fallen to half.
 /// None where the field never pauses.
@@ -36,8 +36,8 @@ fn fall(values: &[Complex32], about: usize) -> usize {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::edge::Edge;
     use super::*;
+    use crate::receiver::front::edge::Edge;
 
     #[test]
     fn only_long_pauses_after_a_field_count() {

@@ -2,9 +2,9 @@
 
 use num_complex::{Complex32, Complex64};
 
-use crate::receiver::fold::{BIT, HALF};
-use crate::receiver::phasor::wide;
-use crate::receiver::pulse_noise::every_pulse;
+use crate::receiver::dsp::phasor::wide;
+use crate::receiver::fold::pulse_noise::every_pulse;
+use crate::receiver::fold::sums::{BIT, HALF};
 
 /// Bits of a stream looked at: a second holds 4194.
 const MOST_BITS: usize = 4096;

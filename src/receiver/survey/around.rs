@@ -5,9 +5,9 @@
 
 use num_complex::Complex32;
 
-use crate::receiver::fold::TELEGRAM;
-use crate::receiver::pieces::Piece;
-use crate::receiver::transform::{forward, window};
+use crate::receiver::dsp::transform::{forward, window};
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::fold::sums::TELEGRAM;
 
 /// Values of one transform: 16.4 Hz a line.
 const LINES: usize = 8192;

@@ -3,7 +3,7 @@
 use num_complex::Complex32;
 
 use super::presence::Presence;
-use crate::receiver::fold::Fold;
+use crate::receiver::fold::sums::Fold;
 use crate::telegram::TELEGRAM_BITS;
 
 /// Bits of a folded telegram.

@@ -47,7 +47,7 @@ pub fn levels(samples: &[f32]) -> Option<Levels> {
             })
             .collect()
     };
-    radsort::sort(&mut sorted);
+    sorted.sort_unstable_by(f32::total_cmp);
     let (lowest, highest) = (f64::from(sorted[0]), f64::from(sorted[sorted.len() - 1]));
     let mut gaps: Vec<f64> = sorted
         .windows(2)

@@ -6,7 +6,7 @@ use multiversion::multiversion;
 use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
-use crate::receiver::track::{block_means, phase_advance};
+use crate::receiver::field::track::{block_means, phase_advance};
 
 /// Blocks a second for raw samples.
 const BLOCK_HZ: f64 = 1000.0;

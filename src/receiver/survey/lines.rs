@@ -4,7 +4,7 @@ use std::cmp::Ordering;
 
 use super::super::reception::Reception;
 use super::super::signal::Kind;
-use super::super::tones::Spectrum;
+use crate::receiver::dsp::tones::Spectrum;
 
 /// Tones nearer to the field than this are the ripple's own lines, or found more finely between them.
 const NEAR_FIELD_HZ: f64 = 16_000.0;

@@ -25,15 +25,16 @@ pub use step::{Step, step};
 
 use num_complex::{Complex32, Complex64};
 
-use super::fold::TELEGRAM;
-use super::phasor::Oscillator;
-use super::pieces::Piece;
-use super::pulse_noise::{noise_between_telegrams, pulse_variance};
-use super::read::Attempt;
-use super::reception::{Reading, Reception, Seen};
+use super::proof::Measured;
+use super::reception::{Reception, Seen};
 use super::signal::{Kind, Samples, Signal};
-use super::tones::Spectrum;
-use super::track::{BLOCK, block_means, phase_advance, track};
+use crate::receiver::dsp::phasor::Oscillator;
+use crate::receiver::dsp::tones::Spectrum;
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::field::track::{BLOCK, block_means, phase_advance, track};
+use crate::receiver::fold::pulse_noise::{noise_between_telegrams, pulse_variance};
+use crate::receiver::fold::sums::TELEGRAM;
+use crate::receiver::tags::read::Attempt;
 
 /// Candidates likelier wrong than this are noise's own, and nothing is measured along them.
 const WORTH_FOLLOWING: f64 = 0.01;
@@ -95,9 +96,10 @@ impl OfSamples {
 
 /// The number, or the candidate that is likely enough, along which is measured.
 fn best(reception: &Reception) -> Option<&Attempt> {
-    let likely = |reading: &&Reading| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
+    let likely = |reading: &&Measured| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
     let candidate = || reception.candidate.as_ref().filter(likely);
-    let reading = reception.readings.first().or_else(candidate)?;
+    let read = reception.readings.first().map(|reading| &**reading);
+    let reading = read.or_else(candidate)?;
     Some(&reading.attempt)
 }
 
@@ -110,7 +112,7 @@ impl Survey {
             let piece = pieces.max_by(|a, b| a.ripple.len().cmp(&b.ripple.len()))?;
             Some((seen, piece))
         });
-        let (mut survey, beside) = rayon::join(
+        let (mut survey, beside) = crate::threads::join(
             || {
                 let mut survey = Self::default();
                 if let Some((seen, piece)) = longest {

@@ -7,8 +7,8 @@
 use num_complex::Complex32;
 
 use super::telegrams;
-use crate::receiver::acquire::timing_peaks;
-use crate::receiver::fold::{BIT, Fold, TELEGRAM};
+use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM};
+use crate::receiver::tags::acquire::timing_peaks;
 use crate::telegram::TELEGRAM_BITS;
 
 /// Mean and standard deviation of ½(Σ|y|² + |Σy²|) of 128 boundary sums in white noise of variance 1 a part: 128 + half the
@@ -110,7 +110,7 @@ fn with_parity(
 mod tests {
     use super::*;
     use crate::linecode;
-    use crate::receiver::pulse_noise::noise_between_telegrams;
+    use crate::receiver::fold::pulse_noise::noise_between_telegrams;
     use crate::telegram::Telegram;
     use rand::SeedableRng;
     use rand_distr::{Distribution, StandardNormal};

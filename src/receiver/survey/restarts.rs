@@ -3,10 +3,10 @@
 use num_complex::{Complex32, Complex64};
 
 use crate::linecode;
-use crate::receiver::fold::{HALF, TELEGRAM};
-use crate::receiver::phasor::Oscillator;
-use crate::receiver::read::Attempt;
-use crate::receiver::transform::{forward, inverse};
+use crate::receiver::dsp::phasor::Oscillator;
+use crate::receiver::dsp::transform::{forward, inverse};
+use crate::receiver::fold::sums::{HALF, TELEGRAM};
+use crate::receiver::tags::read::Attempt;
 
 /// Values of one window: a quarter of a telegram.
 const WINDOW: usize = TELEGRAM / 4;

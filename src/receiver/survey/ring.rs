@@ -5,8 +5,8 @@
 
 use num_complex::{Complex32, Complex64};
 
-use crate::receiver::front::Cycles;
-use crate::receiver::phasor::{size, wide};
+use crate::receiver::dsp::phasor::{size, wide};
+use crate::receiver::front::cycles::Cycles;
 
 /// Cycles after an edge that the front end's filter still smears: half its length at a sample rate of 400 kS/s or more.
 const SMEARED: usize = 7;

@@ -1,0 +1,131 @@
+//! The JSON line of a capture, schema `fieldripple.decode/1`.
+
+use serde_json::{Value, json};
+
+use super::Decoded;
+use crate::capture::Unit;
+use crate::receiver::{HalfDuplexReading, Measured, NOMINAL_HZ};
+use crate::telegram::Identity;
+
+/// The object of the contract.
+pub(super) fn value(report: &Decoded) -> Value {
+    let reception = &report.reception;
+    let layout = report.layout();
+    let rate_hz = (reception.rate_hz > 0.0).then_some(reception.rate_hz);
+    let mut findings: Vec<Value> = report
+        .findings
+        .iter()
+        .map(|finding| {
+            json!({"code": finding.code, "text": finding.text, "evidence": finding.evidence})
+        })
+        .collect();
+    if let Some(text) = report.unexpected() {
+        findings.push(json!({"code": "not-the-expected-number", "text": text, "evidence": {}}));
+    }
+    findings.extend(
+        report
+            .remarks()
+            .iter()
+            .map(|remark| json!({"code": "capture-note", "text": remark, "evidence": {}})),
+    );
+    let half_duplex = reception.others.half_duplex.iter();
+    let readings: Vec<Value> = (reception.readings.iter())
+        .map(|reading| reading_value(reading, report))
+        .chain(half_duplex.map(|reading| half_duplex_value(reading, reception.field.amplitude)))
+        .collect();
+    json!({
+        "schema": "fieldripple.decode/1",
+        "capture": {
+            "path": report.name(),
+            "samples": report.samples(),
+            "rate_hz": rate_hz,
+            "seconds": rate_hz.map(|rate_hz| report.samples() as f64 / rate_hz),
+            "channel": report.channel(),
+            "kind": reception.kind.name(),
+        },
+        "verdict": if report.is_read() { "read" } else { "unread" },
+        "readings": readings,
+        "candidate": report.candidate().map(|reading| reading_value(reading, report)),
+        "field": {
+            "present": reception.field.present,
+            "frequency_hz": reception.field.frequency_hz,
+            "offset_ppm": reception.field.frequency_hz.filter(|_| !reception.rate_assumed).map(|hz| (hz / NOMINAL_HZ - 1.0) * 1e6),
+            "amplitude": reception.field.amplitude,
+            "unit": match layout.channels.first().map(|channel| channel.unit) {
+                Some(Unit::Volt) => json!("V"),
+                Some(Unit::FullScale) => json!("full scale"),
+                _ => Value::Null,
+            },
+            "level_swing": reception.field.level_swing,
+            "on": reception.field.on.iter().map(|(from, to)| json!([from, to])).collect::<Vec<_>>(),
+        },
+        "findings": findings,
+    })
+}
+
+/// Fields that a number relies on where it does on the usual ones.
+const USUAL_FIELDS: [&str; 4] = ["reserved", "data_block", "trailer", "country"];
+
+fn reading_value(reading: &Measured, report: &Decoded) -> Value {
+    let attempt = &reading.attempt;
+    let telegram = attempt.decision.telegram;
+    let identity = Identity::from_code(telegram.code);
+    let decibel = |ratio: f64| 10.0 * ratio.log10();
+    let carrier = report.reception.kind.has_carrier();
+    json!({
+        "id": identity.digits(),
+        "country": identity.country,
+        "kind": "fdx-b",
+        "national": identity.national,
+        "animal": identity.animal,
+        "retag": identity.retag,
+        "user": identity.user,
+        "reserved": identity.reserved,
+        "data_block": identity.data_block,
+        "trailer": reading.trailer(),
+        "code_hex": format!("{:016X}", telegram.code),
+        "crc_hex": format!("{:04X}", telegram.crc()),
+        "assumed": if reading.relies_on_usual_fields { &USUAL_FIELDS[..] } else { &[] },
+        "odds_wrong": attempt.decision.odds_wrong,
+        "telegrams": attempt.telegrams,
+        "ebn0_db": decibel(attempt.ebn0),
+        "spare_db": reading.spare_db,
+        "depth": report.reception.level_known.then_some(attempt.depth),
+        "angle_deg": carrier.then_some(attempt.angle.to_degrees()),
+        "from_s": reading.from_s,
+        "to_s": reading.to_s,
+    })
+}
+
+/// The reading as JSON; what only a ripple has is `null`.
+fn half_duplex_value(reading: &HalfDuplexReading, carrier_amplitude: Option<f64>) -> Value {
+    let identity = Identity::from_code(reading.telegram.code);
+    json!({
+        "id": identity.digits(),
+        "country": identity.country,
+        "kind": "hdx",
+        "national": identity.national,
+        "animal": identity.animal,
+        "retag": identity.retag,
+        "user": identity.user,
+        "reserved": identity.reserved,
+        "data_block": identity.data_block,
+        "trailer": reading.trailer(),
+        "code_hex": format!("{:016X}", reading.telegram.code),
+        "crc_hex": format!("{:04X}", reading.telegram.crc()),
+        "assumed": [],
+        "odds_wrong": reading.odds_wrong,
+        "telegrams": reading.answers,
+        "ebn0_db": 10.0 * reading.ebn0.log10(),
+        "spare_db": reading.spare_db,
+        "depth": Value::Null,
+        "angle_deg": Value::Null,
+        "amplitude": reading.amplitude,
+        "level_db": carrier_amplitude.map(|field| 20.0 * (reading.amplitude / field).log10()),
+        "zero_hz": reading.zero_hz,
+        "one_hz": reading.one_hz,
+        "delay_s": reading.delay_s,
+        "from_s": reading.from_s,
+        "to_s": reading.to_s,
+    })
+}

@@ -1,0 +1,192 @@
+//! Captures → what became of them: files, streams of bytes or samples in memory go in, a [`Decoded`] comes out.
+//!
+//! ```
+//! use fieldripple::decode::{Settings, decode_file};
+//!
+//! let decoded = decode_file("waveforms/intake-clean.wav", &Settings::new())?;
+//! for reading in &decoded.reception.readings {
+//!     println!("{}, wrong with a probability of {:e}", reading.identity(), reading.attempt.decision.odds_wrong);
+//! }
+//! for finding in &decoded.findings {
+//!     println!("{}: {}", finding.code, finding.text);
+//! }
+//! assert_eq!(decoded.identities()[0].to_string(), "999 100000000001");
+//! # Ok::<(), fieldripple::decode::DecodeError>(())
+//! ```
+
+mod decoded;
+mod error;
+mod json;
+mod opened;
+mod settings;
+
+pub use decoded::{Decoded, KeptSamples};
+pub use error::DecodeError;
+pub use opened::Window;
+pub use settings::Settings;
+
+use std::io::Read;
+use std::path::Path;
+
+use crate::capture::{ChannelInfo, Layout, RateOrigin, Unit};
+use crate::findings::findings;
+use crate::receiver::{Reception, Samples, Signal, Windows, receive, receive_joined};
+use opened::{AboutFile, Opened};
+
+/// Reads a capture file of any known format; `-` is standard input.
+///
+/// # Errors
+/// [`DecodeError`] for what cannot be opened or read, a channel that is not there, or a stretch without samples.
+pub fn decode_file(path: impl AsRef<Path>, settings: &Settings) -> Result<Decoded, DecodeError> {
+    decode_opened(Opened::file(path.as_ref(), settings)?, settings)
+}
+
+/// Reads the bytes of a capture file, as they come from a pipe, a socket or memory; `name` is what messages call it.
+///
+/// # Errors
+/// As [`decode_file`].
+pub fn decode_reader(
+    name: &str,
+    reader: impl Read + Send + 'static,
+    settings: &Settings,
+) -> Result<Decoded, DecodeError> {
+    decode_opened(Opened::reader(name, reader, settings)?, settings)
+}
+
+/// Reads samples of one channel at `rate_hz` samples a second. `from_s`, `to_s`, `channel`, `raw` and `scale` of the settings do not
+/// apply; depths are relative, so the unit does not matter.
+///
+/// ```
+/// use fieldripple::decode::{Settings, decode_samples};
+///
+/// let samples: Vec<f32> = (0..50_000).map(|k| (0.5 * k as f32).sin()).collect();
+/// let decoded = decode_samples(&samples, 500e3, &Settings::new())?;
+/// assert!(!decoded.is_read());
+/// # Ok::<(), fieldripple::decode::DecodeError>(())
+/// ```
+///
+/// # Errors
+/// [`DecodeError::Rate`] for a rate that is not finite and above 0, [`DecodeError::NotFinite`] for such a sample, and
+/// [`DecodeError::NothingLeft`] where there are no samples.
+pub fn decode_samples(
+    samples: &[f32],
+    rate_hz: f64,
+    settings: &Settings,
+) -> Result<Decoded, DecodeError> {
+    if !(rate_hz.is_finite() && rate_hz > 0.0) {
+        return Err(DecodeError::Rate { rate_hz });
+    }
+    if let Some(index) = samples.iter().position(|value| !value.is_finite()) {
+        let value = samples[index];
+        return Err(DecodeError::NotFinite { index, value });
+    }
+    let name = String::from("samples");
+    if samples.is_empty() {
+        return Err(DecodeError::NothingLeft { name, ends_s: 0.0 });
+    }
+    let signal = Signal {
+        samples: Samples::Real(samples),
+        rate_hz: Some(rate_hz),
+        centre_hz: 0.0,
+        logic: false,
+    };
+    let about = AboutFile {
+        name,
+        channel: "1".into(),
+        layout: Layout {
+            channels: vec![ChannelInfo {
+                name: "1".into(),
+                unit: Unit::Unknown,
+            }],
+            rate_hz: Some(rate_hz),
+            rate_origin: Some(RateOrigin::Given),
+            length: Some(samples.len() as u64),
+            ..Layout::default()
+        },
+        remarks: Vec::new(),
+    };
+    let kept = settings.keep_samples.then(|| KeptSamples {
+        from_s: 0.0,
+        window: Window::Real(samples.to_vec()),
+    });
+    let reception = receive(&signal, settings.terms());
+    let samples = samples.len() as u64;
+    Ok(concluded(about, samples, reception, kept, settings))
+}
+
+/// Takes all captures as pieces of one tag's signal, each begun at a moment of its own, and combines them softly.
+///
+/// # Errors
+/// As [`decode_file`]; one capture that cannot be read is an error of the whole, and so is none at all.
+pub fn decode_joined(
+    paths: &[impl AsRef<Path>],
+    settings: &Settings,
+) -> Result<Decoded, DecodeError> {
+    let mut pieces: Vec<(Opened, Vec<Window>)> = Vec::new();
+    for path in paths {
+        let mut opened = Opened::file(path.as_ref(), settings)?;
+        let mut windows = Vec::new();
+        while let Some(window) = opened.next_window()? {
+            windows.push(window);
+        }
+        if windows.is_empty() {
+            return Err(opened.nothing_left());
+        }
+        pieces.push((opened, windows));
+    }
+    if pieces.is_empty() {
+        return Err(DecodeError::NoCapture);
+    }
+    let signals: Vec<Signal<'_>> = pieces
+        .iter()
+        .flat_map(|(opened, windows)| windows.iter().map(|window| opened.signal(window)))
+        .collect();
+    let samples = signals.iter().map(|s| s.samples.len() as u64).sum();
+    let reception = match receive_joined(&signals, settings.terms()) {
+        Some(reception) => reception,
+        None => receive(&signals[0], settings.terms()),
+    };
+    let names: Vec<String> = paths
+        .iter()
+        .map(|path| path.as_ref().display().to_string())
+        .collect();
+    let (opened, _) = pieces.swap_remove(0);
+    let mut about = opened.into_about();
+    about.name = names.join(" + ");
+    Ok(concluded(about, samples, reception, None, settings))
+}
+
+fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, DecodeError> {
+    let mut windows = Windows::new(settings.terms());
+    let mut samples = 0;
+    let mut kept = None;
+    while let Some(window) = opened.next_window()? {
+        let from_s = opened.time_s(samples);
+        samples += window.samples().len() as u64;
+        let reception = receive(&opened.signal(&window), settings.terms());
+        // A figure shows the window that the receiver kept its view of.
+        if windows.add(reception, from_s) && settings.keep_samples {
+            kept = Some(KeptSamples { from_s, window });
+        }
+    }
+    let reception = windows.finish().ok_or_else(|| opened.nothing_left())?;
+    let about = opened.into_about();
+    Ok(concluded(about, samples, reception, kept, settings))
+}
+
+fn concluded(
+    about: AboutFile,
+    samples: u64,
+    reception: Reception,
+    kept: Option<KeptSamples>,
+    settings: &Settings,
+) -> Decoded {
+    Decoded {
+        findings: findings(&reception, settings.odds),
+        about,
+        samples,
+        reception,
+        expected: settings.expected,
+        kept,
+    }
+}

@@ -1,0 +1,289 @@
+//! An open capture → windows of one channel, ready for the receiver.
+
+use std::io::Read;
+use std::path::Path;
+
+use num_complex::Complex32;
+
+use super::{DecodeError, Settings};
+use crate::capture::{CaptureError, Layout, Picked, SampleSource, open, open_reader};
+use crate::receiver::{Samples, Signal, field_strength};
+
+/// Samples read at a time and decoded as one: 1.5 s at 2 MS/s, 12 MB; decoding takes three times as much besides.
+const WINDOW: usize = 3 << 20;
+
+/// Samples of each channel looked at to find the one with the field in it.
+const LOOK: usize = 1 << 18;
+
+/// Where complex samples without a stated centre are taken to be centred.
+const USUAL_CENTRE_HZ: f64 = 134_200.0;
+
+/// An open capture of which one channel is read.
+pub(super) struct Opened {
+    source: Box<dyn SampleSource>,
+    chosen: Chosen,
+    channel: String,
+    centre_hz: f64,
+    /// Samples left out in front, and the last one wanted.
+    from: u64,
+    to: u64,
+    place: u64,
+    /// Blocks read while choosing the channel, not yet handed on.
+    waiting: Vec<Vec<f32>>,
+    remarks: Vec<String>,
+    name: String,
+}
+
+/// The channel or channels that make the signal.
+enum Chosen {
+    One(usize),
+    Difference(usize, usize),
+    Complex(usize, usize),
+}
+
+/// A stretch of one channel.
+#[derive(Clone, Debug)]
+pub enum Window {
+    /// Real samples.
+    Real(Vec<f32>),
+    /// Complex samples.
+    Complex(Vec<Complex32>),
+}
+
+impl Window {
+    /// As the receiver takes them.
+    pub fn samples(&self) -> Samples<'_> {
+        match self {
+            Self::Real(samples) => Samples::Real(samples),
+            Self::Complex(samples) => Samples::Complex(samples),
+        }
+    }
+}
+
+impl Opened {
+    /// Opens a file and chooses the channel; `-` is standard input.
+    pub fn file(path: &Path, settings: &Settings) -> Result<Self, DecodeError> {
+        let source = open(path, &settings.open_options())?;
+        Self::of(source, path.display().to_string(), settings)
+    }
+
+    /// Takes bytes as a file of this name.
+    pub fn reader(
+        name: &str,
+        reader: impl Read + Send + 'static,
+        settings: &Settings,
+    ) -> Result<Self, DecodeError> {
+        let source = open_reader(name, reader, &settings.open_options())?;
+        Self::of(source, name.into(), settings)
+    }
+
+    fn of(
+        mut source: Box<dyn SampleSource>,
+        name: String,
+        settings: &Settings,
+    ) -> Result<Self, DecodeError> {
+        let count = source.layout().channels.len();
+        let mut remarks = Vec::new();
+        let mut waiting = vec![Vec::new(); count];
+        let complex = source.layout().complex || (settings.centre_hz.is_some() && count == 2);
+        let chosen = if complex {
+            Chosen::Complex(0, 1)
+        } else {
+            let picked = settings.channel.resolve(source.layout());
+            let named = |source| DecodeError::Channel {
+                name: name.clone(),
+                source,
+            };
+            match picked.map_err(named)? {
+                Picked::One(k) => Chosen::One(k),
+                Picked::Difference(a, b) => Chosen::Difference(a, b),
+                Picked::Auto if count == 1 => Chosen::One(0),
+                Picked::Auto => {
+                    read_block(source.as_mut(), LOOK, &mut waiting)?;
+                    let rate_hz = source.layout().rate_hz;
+                    let best = (0..count)
+                        .map(|k| (k, field_strength(Samples::Real(&waiting[k]), rate_hz)))
+                        .fold(
+                            (0, -1.0),
+                            |best, this| if this.1 > best.1 { this } else { best },
+                        );
+                    Chosen::One(best.0)
+                }
+            }
+        };
+        let centre_hz = settings.centre_hz.unwrap_or_else(|| {
+            if complex {
+                remarks.push(format!(
+                    "No centre frequency was given: the samples are taken as centred on {USUAL_CENTRE_HZ} Hz; --centre says it better."
+                ));
+            }
+            USUAL_CENTRE_HZ
+        });
+        let channel = name_of(&chosen, source.layout());
+        let rate_hz = source.layout().rate_hz;
+        let index = |seconds: f64| match rate_hz {
+            Some(rate_hz) => Ok((seconds * rate_hz).round().min(u64::MAX as f64) as u64),
+            None if seconds == 0.0 => Ok(0),
+            None => Err(DecodeError::RateUnknown { name: name.clone() }),
+        };
+        let from = index(settings.from_s)?;
+        let to = settings.to_s.map_or(Ok(u64::MAX), index)?;
+        Ok(Self {
+            source,
+            chosen,
+            channel,
+            centre_hz,
+            from,
+            to,
+            place: 0,
+            waiting,
+            remarks,
+            name,
+        })
+    }
+
+    /// What is known about the file.
+    pub fn layout(&self) -> &Layout {
+        self.source.layout()
+    }
+
+    fn remarks(&self) -> impl Iterator<Item = &String> {
+        self.source.layout().notes.iter().chain(&self.remarks)
+    }
+
+    /// Time of a sample from the first one of the file, counting from the first window's first.
+    pub fn time_s(&self, sample: u64) -> f64 {
+        self.layout().rate_hz.map_or(0.0, |rate_hz| {
+            (self.from.saturating_add(sample)) as f64 / rate_hz
+        })
+    }
+
+    /// The next stretch of the channel, `None` at the end.
+    pub fn next_window(&mut self) -> Result<Option<Window>, CaptureError> {
+        let mut channels = std::mem::take(&mut self.waiting);
+        loop {
+            let have = channels.first().map_or(0, Vec::len);
+            // What lies before --from is dropped block by block.
+            let skip = usize::try_from(self.from.saturating_sub(self.place))
+                .unwrap_or(usize::MAX)
+                .min(have);
+            if skip > 0 {
+                channels
+                    .iter_mut()
+                    .for_each(|channel| drop(channel.drain(..skip)));
+                self.place += skip as u64;
+            }
+            let have = have - skip;
+            let wanted = usize::try_from(self.to.saturating_sub(self.place))
+                .unwrap_or(usize::MAX)
+                .min(WINDOW);
+            if have >= wanted && self.place >= self.from {
+                channels
+                    .iter_mut()
+                    .for_each(|channel| channel.truncate(wanted));
+                break;
+            }
+            let block = (wanted.saturating_sub(have)).clamp(1, LOOK);
+            if read_block(self.source.as_mut(), block, &mut channels)? == 0 {
+                break;
+            }
+        }
+        let count = channels.first().map_or(0, Vec::len);
+        self.place += count as u64;
+        self.waiting = vec![Vec::new(); channels.len()];
+        if count == 0 {
+            return Ok(None);
+        }
+        Ok(Some(match &self.chosen {
+            Chosen::One(k) => Window::Real(std::mem::take(&mut channels[*k])),
+            Chosen::Difference(a, b) => {
+                let second = std::mem::take(&mut channels[*b]);
+                let mut first = std::mem::take(&mut channels[*a]);
+                first.iter_mut().zip(second).for_each(|(x, y)| *x -= y);
+                Window::Real(first)
+            }
+            Chosen::Complex(re, im) => Window::Complex(
+                channels[*re]
+                    .iter()
+                    .zip(&channels[*im])
+                    .map(|(&re, &im)| Complex32::new(re, im))
+                    .collect(),
+            ),
+        }))
+    }
+
+    /// The window as the receiver takes it.
+    pub fn signal<'a>(&self, window: &'a Window) -> Signal<'a> {
+        Signal {
+            samples: window.samples(),
+            rate_hz: self.layout().rate_hz,
+            centre_hz: self.centre_hz,
+            logic: self.layout().logic,
+        }
+    }
+
+    /// The error of a capture of which the stretch asked for leaves nothing.
+    pub fn nothing_left(&self) -> DecodeError {
+        DecodeError::NothingLeft {
+            name: self.name.clone(),
+            ends_s: self
+                .layout()
+                .rate_hz
+                .map_or(0.0, |rate_hz| self.place as f64 / rate_hz),
+        }
+    }
+
+    /// Its name, layout and remarks, when no more samples are wanted.
+    pub fn into_about(self) -> AboutFile {
+        let remarks = self.remarks().cloned().collect();
+        AboutFile {
+            name: self.name,
+            channel: self.channel,
+            layout: self.source.layout().clone(),
+            remarks,
+        }
+    }
+}
+
+/// What is known of a capture beside its samples.
+#[derive(Clone, Debug, Default)]
+pub(super) struct AboutFile {
+    /// Its name for print.
+    pub name: String,
+    /// Name of the channel that was read.
+    pub channel: String,
+    /// What its reader knows.
+    pub layout: Layout,
+    /// Remarks of the file's reader and of the choices made here.
+    pub remarks: Vec<String>,
+}
+
+fn read_block(
+    source: &mut dyn SampleSource,
+    frames: usize,
+    channels: &mut [Vec<f32>],
+) -> Result<usize, CaptureError> {
+    let mut total = 0;
+    while total < frames {
+        let read = source.read(frames - total, channels)?;
+        if read == 0 {
+            break;
+        }
+        total += read;
+    }
+    Ok(total)
+}
+
+fn name_of(chosen: &Chosen, layout: &Layout) -> String {
+    let name = |k: usize| {
+        layout
+            .channels
+            .get(k)
+            .map_or("", |channel| channel.name.as_str())
+    };
+    match chosen {
+        Chosen::One(k) => name(*k).to_string(),
+        Chosen::Difference(a, b) => format!("{}-{}", name(*a), name(*b)),
+        Chosen::Complex(a, b) => format!("{}+j{}", name(*a), name(*b)),
+    }
+}

@@ -1,0 +1,8 @@
+//! Field cycles → stretches of ripple: interference removed, the field divided out, on the right clock.
+
+pub(super) mod clock;
+pub(super) mod hills;
+pub(super) mod interference;
+pub(super) mod other_field;
+pub(super) mod pieces;
+pub(super) mod track;

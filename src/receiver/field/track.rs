@@ -1,0 +1,198 @@
+//! The field's slow changes: followed by straight lines through block means, so that the ripple averages out.
+
+use multiversion::multiversion;
+use num_complex::{Complex32, Complex64};
+
+use crate::receiver::dsp::phasor::single;
+
+/// Cycles per block of the field tracker: four bits, 0.95 ms.
+pub const BLOCK: usize = 128;
+
+/// Blocks the tracker averages over: one telegram, whose mean ripple is nil.
+const TRACK_BLOCKS: usize = 32;
+
+/// The slowly changing field: a straight line through each point's surroundings, one node a block.
+pub struct Track {
+    /// The field at each block's middle.
+    pub nodes: Vec<Complex64>,
+    block: usize,
+}
+
+/// Tracks the field through a stretch.
+pub fn track(values: &[Complex32]) -> Track {
+    let block = BLOCK.min(values.len().max(1));
+    let means = block_means(values, block);
+    let count = means.len();
+    // Below three telegrams there is too little to tell drift from ripple: one line through everything.
+    let window = if count >= 3 * TRACK_BLOCKS {
+        TRACK_BLOCKS
+    } else {
+        count
+    };
+    let nodes = (0..count)
+        .map(|k| {
+            let from = k.saturating_sub(window / 2).min(count - window);
+            line_at(&means[from..from + window], (k - from) as f64)
+        })
+        .collect();
+    Track { nodes, block }
+}
+
+/// Value at `place` of the least-squares line through `values` at 0, 1, 2 …
+fn line_at(values: &[Complex64], place: f64) -> Complex64 {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<Complex64>() / n;
+    if values.len() < 3 {
+        return mean;
+    }
+    let middle = 0.5 * (n - 1.0);
+    let slope = values
+        .iter()
+        .enumerate()
+        .map(|(k, v)| v * (k as f64 - middle))
+        .sum::<Complex64>()
+        * (12.0 / (n * (n * n - 1.0)));
+    mean + slope * (place - middle)
+}
+
+impl Track {
+    /// Index of a node's middle.
+    pub fn middle(&self, node: usize) -> f64 {
+        (node as f64 + 0.5) * self.block as f64 - 0.5
+    }
+
+    /// Node before a value and how far it lies towards the next; beyond the ends the outer line goes on.
+    pub fn place(&self, index: usize) -> (usize, f64) {
+        let x = (index as f64 + 0.5) / self.block as f64 - 0.5;
+        let last = self.nodes.len().saturating_sub(2);
+        let node = (x.max(0.0) as usize).min(last);
+        (node, x - node as f64)
+    }
+
+    /// The field at a value.
+    pub fn at(&self, index: usize) -> Complex64 {
+        let (node, share) = self.place(index);
+        match self.nodes.get(node + 1) {
+            Some(next) => self.nodes[node] + share * (next - self.nodes[node]),
+            None => self.nodes[node],
+        }
+    }
+
+    /// Makes of values what they are relative to the field, less 1.
+    pub fn take_off(&self, values: &mut [Complex32]) {
+        // The line through two nodes holds from the one's middle to the other's.
+        let half = self.block / 2;
+        let (mut from, mut node) = (0, 0);
+        while from < values.len() {
+            let upto = if node + 2 < self.nodes.len() {
+                ((node + 1) * self.block + half).min(values.len())
+            } else {
+                values.len()
+            };
+            let (field, next) = (self.at(from), self.at(from + 1));
+            along_line(&mut values[from..upto], field, next - field);
+            (from, node) = (upto, node + 1);
+        }
+    }
+
+    /// Slope (radians a value) of the line through the nodes' unwrapped phases, and the phases.
+    pub fn line(&self) -> (f64, Vec<f64>) {
+        let mut phases: Vec<f64> = Vec::with_capacity(self.nodes.len());
+        for node in &self.nodes {
+            let phase = node.arg();
+            let turns = phases
+                .last()
+                .map_or(0.0, |last| ((phase - last) / std::f64::consts::TAU).round());
+            phases.push(phase - turns * std::f64::consts::TAU);
+        }
+        (slope_of(&phases) / self.block as f64, phases)
+    }
+}
+
+/// Divides values by a field that changes by `step` from one to the next, and takes off 1.
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn along_line(values: &mut [Complex32], field: Complex64, step: Complex64) {
+    for (k, value) in (0..values.len() as i32).zip(values) {
+        let field = field + step * f64::from(k);
+        let inverse = field.conj() * (1.0 / field.norm_sqr());
+        *value = *value * single(inverse) - 1.0;
+    }
+}
+
+/// Least-squares slope of equally spaced values, a value.
+pub fn slope_of(values: &[f64]) -> f64 {
+    let n = values.len() as f64;
+    if values.len() < 2 {
+        return 0.0;
+    }
+    let middle = 0.5 * (n - 1.0);
+    let along: f64 = values
+        .iter()
+        .enumerate()
+        .map(|(k, v)| (k as f64 - middle) * v)
+        .sum();
+    along * 12.0 / (n * (n * n - 1.0))
+}
+
+/// Phase advance from one block mean to the next, radians: least-squares slope through the unwrapped phases.
+pub fn phase_advance(means: &[Complex64]) -> f64 {
+    if means.len() < 2 {
+        return 0.0;
+    }
+    // A first guess from neighbouring blocks keeps the unwrapping from slipping.
+    let advance: Complex64 = means.windows(2).map(|pair| pair[1] * pair[0].conj()).sum();
+    let guess = advance.arg();
+    let mut phases = Vec::with_capacity(means.len());
+    let mut turned = 0.0;
+    for (k, mean) in means.iter().enumerate() {
+        let phase = (mean * Complex64::cis(-guess * k as f64)).arg();
+        if let Some(&last) = phases.last() {
+            let step: f64 = phase + turned - last;
+            turned -= std::f64::consts::TAU * (step / std::f64::consts::TAU).round();
+        }
+        phases.push(phase + turned);
+    }
+    guess + slope_of(&phases)
+}
+
+/// Means of whole blocks.
+pub fn block_means(values: &[Complex32], block: usize) -> Vec<Complex64> {
+    values
+        .chunks_exact(block)
+        .map(|chunk| {
+            chunk
+                .iter()
+                .map(|v| Complex64::new(v.re.into(), v.im.into()))
+                .sum::<Complex64>()
+                / block as f64
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the field at each value one by one; lengths of no block, less than three telegrams and more.
+    #[test]
+    fn values_along_the_line_are_those_one_by_one() {
+        for count in [1, 77, 128, 333, 5000, 14_000] {
+            let values: Vec<Complex32> = (0..count)
+                .map(|i| {
+                    let slow = 1.0 + 0.1 * (1e-3 * f64::from(i)).sin();
+                    single(Complex64::from_polar(slow, 2e-4 * f64::from(i)))
+                })
+                .collect();
+            let track = track(&values);
+            let mut relative = values.clone();
+            track.take_off(&mut relative);
+            for (i, value) in relative.iter().enumerate() {
+                let field = track.at(i);
+                let exact = Complex64::new(values[i].re.into(), values[i].im.into()) / field - 1.0;
+                // Three roundings of a value of size 1 to single precision.
+                let error = (Complex64::new(value.re.into(), value.im.into()) - exact).norm();
+                assert!(error < 3e-7, "{count}: {i}: {error}");
+            }
+        }
+    }
+}

@@ -1,0 +1,6 @@
+//! Samples → one complex value per field cycle.
+
+pub(super) mod cycles;
+pub(super) mod edge;
+pub(super) mod kernel;
+pub(super) mod views;

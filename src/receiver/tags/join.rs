@@ -1,0 +1,325 @@
+//! Several pieces of one tag's signal, each with a restart of the telegram at an unknown moment before it, put together.
+//!
+//! Each piece gives soft signs of the boundaries it covers. Two pieces are laid on each other at every rotation; where
+//! both know a sign they must agree. Numbers with many zeros repeat within a telegram, so several ways of laying them
+//! together are carried on until the whole is decoded.
+
+use num_complex::Complex64;
+
+use super::acquire::{scatter_of_levels, timing_peaks};
+use super::read::{Attempt, ReadLimits};
+use crate::receiver::decision::{ANY, Boundaries, Decision, Signs, Weights, decide};
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::fold::band::Kept;
+use crate::receiver::fold::shape::Shape;
+use crate::receiver::fold::sums::{BoundarySums, Fold, TELEGRAM};
+use crate::telegram::TELEGRAM_BITS;
+
+/// Ways of laying the pieces together carried from one piece to the next.
+const BEAM: usize = 48;
+
+/// Ways decoded in the end.
+const DECODED: usize = 24;
+
+/// Another number from another way of laying the pieces together must be this much less likely (natural logarithm), or
+/// neither counts. Signs that agree by chance in numbers full of zeros gain at most ln 2 each over signs that do not
+/// meet at all, and two pieces of this length meet in some 40; signs that clash cost far more.
+const CLEAR_LEAD: f64 = 30.0;
+
+/// A piece needs this many boundaries to be of use in joining: any two then meet in 16 at least, however they lie.
+const LEAST_BOUNDARIES: usize = 72;
+
+/// Odds stated where two ways of laying the pieces together give different numbers, both of them well.
+const UNCLEAR_ODDS: f64 = 0.5;
+
+/// One piece's boundaries at its own timing, scaled to noise variance 1 per whole pulse.
+struct Part {
+    sums: BoundarySums,
+}
+
+/// One way of laying parts together.
+#[derive(Clone)]
+pub struct Layout {
+    /// Boundary sums of all parts, each scaled to noise variance 1 per whole pulse.
+    pub sums: BoundarySums,
+    /// How much likelier the parts are together than apart, natural logarithm.
+    pub gain: f64,
+}
+
+/// The number in several pieces together; `None` where fewer than two pieces are of use.
+pub fn join(pieces: &[Piece], field_hz: f64, limits: &ReadLimits) -> Option<Attempt> {
+    let mut best: Option<Attempt> = None;
+    for inverts in [false, true] {
+        let Some(attempt) = join_with_parity(pieces, inverts, field_hz, limits) else {
+            continue;
+        };
+        let better = best
+            .as_ref()
+            .is_none_or(|other| attempt.decision.odds_wrong < other.decision.odds_wrong);
+        if better {
+            best = Some(attempt);
+        }
+    }
+    best
+}
+
+fn join_with_parity(
+    pieces: &[Piece],
+    inverts: bool,
+    field_hz: f64,
+    limits: &ReadLimits,
+) -> Option<Attempt> {
+    let mut parts: Vec<Part> = pieces
+        .iter()
+        .filter_map(|piece| part_of(piece, inverts, limits))
+        .collect();
+    if parts.len() < 2 {
+        return None;
+    }
+    parts.sort_by(|a, b| b.sums.power().total_cmp(&a.sums.power()));
+    let mut beam = vec![Layout {
+        sums: parts[0].sums.clone(),
+        gain: 0.0,
+    }];
+    for part in &parts[1..] {
+        let mut next: Vec<(f64, usize, Placement)> = Vec::new();
+        for (origin, layout) in beam.iter().enumerate() {
+            for (gain, placement) in placements(&layout.sums, part, inverts, limits.real) {
+                next.push((layout.gain + gain, origin, placement));
+            }
+        }
+        next.sort_by(|a, b| b.0.total_cmp(&a.0));
+        next.truncate(BEAM);
+        beam = next
+            .into_iter()
+            .map(|(gain, origin, placement)| Layout {
+                sums: placement.added(&beam[origin].sums, part, inverts),
+                gain,
+            })
+            .collect();
+    }
+    likeliest(&beam, inverts, pieces, field_hz, limits)
+}
+
+/// The number in the likeliest of several ways of laying pieces together.
+pub fn likeliest(
+    layouts: &[Layout],
+    inverts: bool,
+    pieces: &[Piece],
+    field_hz: f64,
+    limits: &ReadLimits,
+) -> Option<Attempt> {
+    // What the fixed bits say decides between layouts that agree equally well.
+    let mut ranked: Vec<(f64, &Layout)> = layouts
+        .iter()
+        .map(|layout| {
+            (
+                layout.gain + fixed_bits(layout, inverts, limits.real),
+                layout,
+            )
+        })
+        .collect();
+    ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let decoded: Vec<(Decision, BoundarySums)> = ranked
+        .iter()
+        .take(DECODED)
+        .filter_map(|(_, layout)| decode(layout, inverts, limits))
+        .collect();
+    let (best, sums) = decoded
+        .iter()
+        .max_by(|(a, _), (b, _)| a.log_likelihood.total_cmp(&b.log_likelihood))?;
+    let rival = decoded.iter().any(|(other, _)| {
+        other.telegram.code != best.telegram.code
+            && other.odds_wrong < UNCLEAR_ODDS
+            && other.log_likelihood > best.log_likelihood - CLEAR_LEAD
+    });
+    let mut best = best.clone();
+    if rival {
+        best.odds_wrong = best.odds_wrong.max(UNCLEAR_ODDS);
+    }
+    Some(describe(best, sums, inverts, pieces, field_hz, limits))
+}
+
+fn part_of(piece: &Piece, inverts: bool, limits: &ReadLimits) -> Option<Part> {
+    let fold = Fold::new(&piece.ripple, inverts);
+    let (_, timing) = timing_peaks(&fold.timing_scores()).into_iter().next()?;
+    let mut sums = fold.boundaries(timing);
+    // Half a pulse at the ends of the piece has its other half's field in it: left out.
+    for j in 0..TELEGRAM_BITS {
+        if sums.energies[j] < 0.99 {
+            sums.sums[j] = Complex64::default();
+            sums.energies[j] = 0.0;
+        }
+    }
+    if sums.energies.iter().filter(|e| **e > 0.0).count() < LEAST_BOUNDARIES {
+        return None;
+    }
+    let axis = if limits.real { 0.0 } else { sums.axis() };
+    let (along, across) = sums.along(axis);
+    let noise = scatter_of_levels(&along, &sums.energies);
+    // One real number shows its noise only as scatter of the levels; a complex one shows it across its axis too.
+    let noise = if limits.real {
+        noise
+    } else {
+        0.5 * (noise + across)
+    };
+    if noise <= 0.0 {
+        return None;
+    }
+    sums.scale(1.0 / noise);
+    Some(Part { sums })
+}
+
+/// Where a part goes: its boundary 0 lies on boundary `rotation`, its signs turned or not.
+#[derive(Clone, Copy)]
+struct Placement {
+    rotation: usize,
+    turned: bool,
+}
+
+impl Placement {
+    /// Index in the part that lies on boundary j, and its sign.
+    fn source(self, j: usize, inverts: bool) -> (usize, f64) {
+        let index = j + TELEGRAM_BITS - self.rotation;
+        let wrapped = index < TELEGRAM_BITS;
+        let flip = (wrapped && inverts) != self.turned;
+        (index % TELEGRAM_BITS, if flip { -1.0 } else { 1.0 })
+    }
+
+    fn added(self, to: &BoundarySums, part: &Part, inverts: bool) -> BoundarySums {
+        let mut sums = to.clone();
+        for j in 0..TELEGRAM_BITS {
+            let (index, sign) = self.source(j, inverts);
+            sums.sums[j] += part.sums.sums[index] * sign;
+            sums.energies[j] += part.sums.energies[index];
+        }
+        sums
+    }
+}
+
+/// Every placement with what it gains: how much likelier the signs are together than apart.
+fn placements(to: &BoundarySums, part: &Part, inverts: bool, real: bool) -> Vec<(f64, Placement)> {
+    let axis = if real {
+        0.0
+    } else {
+        // The circuits are the same in every piece, so is the axis.
+        0.5 * (to.square() + part.sums.square()).arg()
+    };
+    let (known, new) = (to.llr(axis), part.sums.llr(axis));
+    let mut found = Vec::with_capacity(2 * TELEGRAM_BITS);
+    for rotation in 0..TELEGRAM_BITS {
+        for turned in [false, true] {
+            let placement = Placement { rotation, turned };
+            let gain: f64 = (0..TELEGRAM_BITS)
+                .map(|j| {
+                    let (index, sign) = placement.source(j, inverts);
+                    let (a, b) = (known[j], sign * new[index]);
+                    if a == 0.0 || b == 0.0 {
+                        return 0.0;
+                    }
+                    log_cosh(0.5 * (a + b)) - log_cosh(0.5 * a) - log_cosh(0.5 * b)
+                })
+                .sum();
+            found.push((gain, placement));
+        }
+    }
+    found
+}
+
+fn fixed_bits(layout: &Layout, inverts: bool, real: bool) -> f64 {
+    let axis = if real { 0.0 } else { layout.sums.axis() };
+    let weights = Weights::of(&layout.sums.llr(axis), &[0.0; TELEGRAM_BITS]);
+    (0..TELEGRAM_BITS)
+        .map(|start| Signs::rotated(&ANY, &weights, start, inverts).log_without_crc())
+        .fold(f64::NEG_INFINITY, f64::max)
+}
+
+fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decision, BoundarySums)> {
+    let axis = if limits.real { 0.0 } else { layout.sums.axis() };
+    let (along, _) = layout.sums.along(axis);
+    let boundaries = |noise_var: f64| Boundaries {
+        sums: along,
+        energies: layout.sums.energies,
+        overlap: 0.0,
+        noise_var,
+        inverts,
+        amplitude: None,
+        known: limits.known,
+    };
+    // Parts are scaled to noise 1; what the signs leave over says whether that was right.
+    let first = decide(&boundaries(1.0))?;
+    let used: f64 = layout.sums.energies.iter().filter(|e| **e > 0.0).count() as f64;
+    let left: f64 = (0..TELEGRAM_BITS)
+        .filter(|&j| layout.sums.energies[j] > 0.0)
+        .map(|j| {
+            let energy = layout.sums.energies[j];
+            (along[j] - first.amplitude * energy * f64::from(first.signs[j])).powi(2) / energy
+        })
+        .sum::<f64>()
+        / used.max(2.0);
+    let mut decision = decide(&boundaries(left.max(1.0)))?;
+    // Ways of laying the pieces together are compared at one and the same noise.
+    decision.log_likelihood = first.log_likelihood;
+    Some((decision, layout.sums.clone()))
+}
+
+fn describe(
+    decision: Decision,
+    sums: &BoundarySums,
+    inverts: bool,
+    pieces: &[Piece],
+    field_hz: f64,
+    limits: &ReadLimits,
+) -> Attempt {
+    let cycles: usize = pieces.iter().map(|piece| piece.ripple.len()).sum();
+    let telegrams = cycles as f64 / TELEGRAM as f64;
+    let band_hz = pieces
+        .iter()
+        .map(|p| p.band_hz)
+        .fold(f64::INFINITY, f64::min);
+    let kept = Kept::new(band_hz, field_hz);
+    let depth = decision.amplitude / kept.of_ripple(&decision.signs, inverts);
+    let energy: f64 = sums.energies.iter().sum();
+    // The energies carry the scale of the noise: amplitude²·energy is the signal-to-noise ratio of all pulses.
+    let folded = depth * depth * kept.of_noise() * energy / (2.0 * TELEGRAM_BITS as f64);
+    Attempt {
+        span: 0..cycles,
+        timing: 0.0,
+        inverts,
+        shape: Shape::ideal(),
+        angle: if limits.real { 0.0 } else { sums.axis() },
+        depth,
+        telegrams,
+        ebn0: folded / telegrams,
+        ideal_edges: true,
+        decision,
+    }
+}
+
+impl BoundarySums {
+    fn power(&self) -> f64 {
+        self.sums.iter().map(|y| y.norm_sqr()).sum()
+    }
+
+    fn square(&self) -> Complex64 {
+        self.sums.iter().map(|y| y * y).sum()
+    }
+
+    /// Weights the sums by how quiet their noise is.
+    fn scale(&mut self, weight: f64) {
+        self.sums.iter_mut().for_each(|y| *y *= weight);
+        self.energies.iter_mut().for_each(|e| *e *= weight);
+    }
+
+    /// Log-likelihood ratios along an axis, for sums scaled to noise 1, the amplitude taken from the sums themselves.
+    fn llr(&self, axis: f64) -> [f64; TELEGRAM_BITS] {
+        let (along, _) = self.along(axis);
+        let energy: f64 = self.energies.iter().sum();
+        let amplitude = along.iter().map(|y| y.abs()).sum::<f64>() / energy.max(1e-300);
+        along.map(|y| 2.0 * amplitude * y)
+    }
+}
+
+fn log_cosh(x: f64) -> f64 {
+    x.abs() + (-2.0 * x.abs()).exp().ln_1p() - std::f64::consts::LN_2
+}

@@ -1,0 +1,431 @@
+//! One piece of ripple → the numbers in it, strongest first: find, fit, take off, go on.
+
+use std::ops::Range;
+
+use num_complex::Complex32;
+
+use super::acquire::{Acquired, Stretch, acquire, strongest_span};
+use super::apart::by_angle;
+use super::refine::{Band, Refined, folded_excess, refine};
+use super::together::standing;
+use crate::receiver::decision::{Decision, Known};
+use crate::receiver::field::pieces::Piece;
+use crate::receiver::fold::shape::Shape;
+use crate::receiver::fold::sums::{BIT, TELEGRAM};
+
+/// A telegram contradicted by more than noise this improbable does not fit. Of right ones one in 2000 is lost.
+const LEAST_FIT: f64 = 5e-4;
+
+/// Tags read from one piece before giving up; a field powers a handful at most.
+const MOST_TAGS: usize = 8;
+
+/// A shape of the bank must make the ripple likelier than ideal edges do by this (natural logarithm): it is the best of
+/// twenty (ln 20 = 3), each with two numbers of its own that noise helps to choose.
+const SHAPE_GAIN: f64 = 5.0;
+
+/// A further number likelier wrong than this is not worth fitting together with the others.
+const WORTH_FITTING_TOGETHER: f64 = 0.1;
+
+/// Most turns of fitting together: each leaves the square of the tags' correlation of the error before. Numbers that are
+/// nearly equal and begin together have a correlation of 0.8 and more.
+const ROUNDS: usize = 16;
+/// Depths that change by less than this share in a turn are settled.
+const SETTLED: f64 = 2e-3;
+
+/// Shares of the tags' waveforms that are taken off where all of them leaves a rest that is not noise: a tag fitted
+/// alone has swallowed what another one's number has in common with its own.
+const SHARES: [f32; 3] = [0.85, 0.7, 0.55];
+
+/// Several tags may leave this share of the weakest one's power unexplained (−10 dB): edges that are not the tanks' alone leave
+/// some 2 %, a number that is not there leaves as much as the one that is.
+const MOST_UNEXPLAINED: f64 = 0.1;
+
+/// On what terms a number counts as read; from odds alone, with nothing taken as known.
+#[derive(Clone, Copy, Debug)]
+pub struct Terms {
+    /// Largest odds of a wrong number that count as read.
+    pub odds: f64,
+    /// What is taken as known of the number.
+    pub known: Known,
+}
+
+impl From<f64> for Terms {
+    fn from(odds: f64) -> Self {
+        Self {
+            odds,
+            known: Known::Nothing,
+        }
+    }
+}
+
+impl Terms {
+    /// The same for a ripple that is one real number, or a complex one.
+    pub fn limits(self, real: bool) -> ReadLimits {
+        ReadLimits {
+            odds: self.odds,
+            real,
+            known: self.known,
+        }
+    }
+}
+
+/// What the reading is to satisfy.
+#[derive(Clone, Copy, Debug)]
+pub struct ReadLimits {
+    /// Largest odds of a wrong number that count as read.
+    pub odds: f64,
+    /// The ripple is one real number (no carrier): noise has one part, not two.
+    pub real: bool,
+    /// What is taken as known of the number.
+    pub known: Known,
+}
+
+/// One tag in one piece, read or not.
+#[derive(Clone, Debug)]
+pub struct Attempt {
+    /// The number and its odds.
+    pub decision: Decision,
+    /// Values of the piece that were used: those in which the tag was there.
+    pub span: Range<usize>,
+    /// Boundary timing: cycles from the span's first value to the boundary with index 0.
+    pub timing: f64,
+    /// Each telegram is inverted against the one before.
+    pub inverts: bool,
+    /// Ripple angle, radians in (−π/2, π/2].
+    pub angle: f64,
+    /// Rms ripple relative to the field.
+    pub depth: f64,
+    /// What the tanks do to an edge, as far as the decision took it into account.
+    pub shape: Shape,
+    /// Telegrams that were added up.
+    pub telegrams: f64,
+    /// Eb/N0 of a single telegram's bits, as a ratio.
+    pub ebn0: f64,
+    /// The ripple has the shape of ideal edges as far as the noise lets see.
+    pub ideal_edges: bool,
+}
+
+/// What a piece gave.
+#[derive(Clone, Debug, Default)]
+pub struct PieceReading {
+    /// Numbers within the limits, in the order found.
+    pub read: Vec<Attempt>,
+    /// The best that was left and did not qualify.
+    pub left: Option<Attempt>,
+    /// Several tags answer, too alike to be told apart: no number is read.
+    pub tangled: bool,
+}
+
+impl Attempt {
+    /// Whether the attempt counts as a number read.
+    pub fn is_read(&self, limits: &ReadLimits) -> bool {
+        self.decision.odds_wrong <= limits.odds && self.fits()
+    }
+
+    /// What contradicts the number is within what noise does.
+    pub fn fits(&self) -> bool {
+        fits_noise(self.decision.misfit)
+    }
+
+    /// Eb/N0 after adding up the telegrams, dB.
+    pub fn folded_db(&self) -> f64 {
+        10.0 * (self.ebn0 * self.telegrams).max(1e-30).log10()
+    }
+}
+
+/// Whether noise contradicts a right number as much often enough.
+pub fn fits_noise(misfit: f64) -> bool {
+    misfit >= LEAST_FIT
+}
+
+/// A tag sends its first telegram this soon after the field came on, or it was not silent until then (10 ms: three
+/// times what charging takes; common practice, no source).
+const LONGEST_SILENCE: f64 = 0.01;
+
+/// Reads all tags in a piece.
+pub fn read_piece(piece: &Piece, field_hz: f64, limits: &ReadLimits) -> PieceReading {
+    let band = Band::of(piece, field_hz);
+    let all = 0..piece.ripple.len();
+    let result = read_span(piece, all.clone(), &band, limits);
+    if !piece.after_start {
+        return result;
+    }
+    // Until its first telegram a tag is silent, which is not a ripple that is missing.
+    let silence = result
+        .read
+        .iter()
+        .map(|tag| {
+            let start = (tag.decision.start * BIT) as f64 + tag.timing;
+            start.rem_euclid(TELEGRAM as f64) as usize
+        })
+        .min()
+        .filter(|cells| (*cells as f64) < LONGEST_SILENCE * field_hz);
+    let Some(silence) = silence else {
+        return result;
+    };
+    let after = read_span(piece, silence..all.end, &band, limits);
+    if after.read.len() < result.read.len() {
+        return result;
+    }
+    after
+}
+
+fn read_span(
+    piece: &Piece,
+    span: Range<usize>,
+    band: &Band<'_>,
+    limits: &ReadLimits,
+) -> PieceReading {
+    let ripple = &piece.ripple[span.clone()];
+    let mut tags: Vec<Refined> = Vec::new();
+    let mut left = None;
+    let mut tangled: Vec<Vec<u64>> = Vec::new();
+    while tags.len() < MOST_TAGS {
+        match further(ripple, &tags, 1.0, band, limits) {
+            Further::Read(all) => {
+                tags = all;
+                continue;
+            }
+            Further::Left(attempt) => left = attempt.map(|attempt| *attempt),
+            Further::Tangled(codes) => tangled.push(codes),
+        }
+        // Of several equally strong tags none may be readable through the others.
+        if tags.is_empty() {
+            let mut all = by_angle(ripple, band, limits);
+            if all.len() > 1 {
+                fit_together(ripple, &mut all, band, limits);
+                match Stand::of(ripple, &all, limits) {
+                    Stand::Read => {
+                        tags = all;
+                        continue;
+                    }
+                    Stand::Tangled => tangled.push(codes(&all)),
+                    Stand::No => {}
+                }
+            }
+        }
+        let rest = without(ripple, &tags, 1.0);
+        if tags.is_empty() || !tags.iter().any(|tag| repeats(&rest, tag, limits.real)) {
+            break;
+        }
+        let with_less =
+            SHARES
+                .iter()
+                .find_map(|share| match further(ripple, &tags, *share, band, limits) {
+                    Further::Read(all) => Some(all),
+                    Further::Left(_) => None,
+                    Further::Tangled(codes) => {
+                        tangled.push(codes);
+                        None
+                    }
+                });
+        match with_less {
+            Some(all) => tags = all,
+            None => break,
+        }
+    }
+    let doubted = is_doubted(ripple, &tags, &tangled, limits);
+    let tangled = if doubted {
+        tags.clear();
+        left = None;
+        true
+    } else {
+        tags.is_empty() && !tangled.is_empty()
+    };
+    let in_piece = |attempt: Attempt| Attempt {
+        span: attempt.span.start + span.start..attempt.span.end + span.start,
+        ..attempt
+    };
+    PieceReading {
+        read: tags.into_iter().map(|tag| in_piece(tag.attempt)).collect(),
+        left: left.map(in_piece),
+        tangled,
+    }
+}
+
+/// Whether what was read may be a sum of other numbers: where much is left unexplained, or where a number that explains
+/// more cannot be told apart from those read.
+fn is_doubted(
+    ripple: &[Complex32],
+    tags: &[Refined],
+    tangled: &[Vec<u64>],
+    limits: &ReadLimits,
+) -> bool {
+    let read = codes(tags);
+    match tags.len() {
+        0 => false,
+        1 => tangled.iter().any(|codes| codes.contains(&read[0])),
+        _ => standing(ripple, tags, limits)
+            .is_none_or(|standing| standing.unexplained > MOST_UNEXPLAINED),
+    }
+}
+
+/// What the search for one more tag gave.
+enum Further {
+    /// All tags, fitted together.
+    Read(Vec<Refined>),
+    /// The best that did not qualify, if it is none of those known.
+    Left(Option<Box<Attempt>>),
+    /// One more that is not to be told apart from those known: the codes of all.
+    Tangled(Vec<u64>),
+}
+
+fn codes(tags: &[Refined]) -> Vec<u64> {
+    let code = |tag: &Refined| tag.attempt.decision.telegram.code;
+    tags.iter().map(code).collect()
+}
+
+/// One more tag in a stretch from which the known ones are taken off, or a share of them.
+fn further(
+    ripple: &[Complex32],
+    tags: &[Refined],
+    share: f32,
+    band: &Band<'_>,
+    limits: &ReadLimits,
+) -> Further {
+    let Some(found) = find(&without(ripple, tags, share), band, limits) else {
+        return Further::Left(None);
+    };
+    let known = |attempt: &Attempt| {
+        let code = attempt.decision.telegram.code;
+        tags.iter()
+            .any(|tag| tag.attempt.decision.telegram.code == code)
+    };
+    if known(&found.attempt) {
+        return Further::Left(None);
+    }
+    let mut all = tags.to_vec();
+    let fit = !tags.is_empty() && found.attempt.decision.odds_wrong < WORTH_FITTING_TOGETHER;
+    all.push(found);
+    if fit {
+        fit_together(ripple, &mut all, band, limits);
+    }
+    let last = &all[all.len() - 1].attempt;
+    if known(last) {
+        Further::Left(None)
+    } else {
+        match Stand::of(ripple, &all, limits) {
+            Stand::Read => Further::Read(all),
+            Stand::Tangled => Further::Tangled(codes(&all)),
+            Stand::No => Further::Left(Some(Box::new(last.clone()))),
+        }
+    }
+}
+
+/// What the ripple says of several tags, fitted together.
+enum Stand {
+    /// All count as read.
+    Read,
+    /// Each by itself would, but not together with the others.
+    Tangled,
+    /// Some do not.
+    No,
+}
+
+impl Stand {
+    fn of(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Self {
+        if !tags.iter().all(|tag| tag.attempt.is_read(limits)) {
+            return Self::No;
+        }
+        if tags.len() < 2 {
+            return Self::Read;
+        }
+        match standing(ripple, tags, limits) {
+            Some(standing) if standing.sure => Self::Read,
+            _ => Self::Tangled,
+        }
+    }
+}
+
+/// Whether what is left of a tag's span still repeats with its telegram.
+fn repeats(rest: &[Complex32], tag: &Refined, real: bool) -> bool {
+    let rest = &rest[tag.attempt.span.clone()];
+    folded_excess(rest, tag.attempt.inverts, tag.attempt.telegrams, real) > 1.0
+}
+
+/// The best number in a stretch: with ideal edges; where that does not do, with those that slow tanks leave; and then in
+/// the part of it in which the ripple is strongest.
+fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Refined> {
+    let ideal = [Shape::ideal()];
+    let is_read = |best: &Option<Refined>| {
+        best.as_ref()
+            .is_some_and(|best| best.attempt.is_read(limits))
+    };
+    let in_span = |stretch: &Stretch<'_>, span: Range<usize>| {
+        let with_ideal = acquire(stretch, &ideal, limits);
+        let refined =
+            |found: &Acquired| refine(&ripple[span.clone()], span.clone(), found, band, limits);
+        let best = with_ideal.as_ref().and_then(refined);
+        if is_read(&best) {
+            return best;
+        }
+        let likelier = |found: &Acquired| {
+            with_ideal
+                .as_ref()
+                .is_none_or(|ideal| found.log_likelihood > ideal.log_likelihood + SHAPE_GAIN)
+        };
+        acquire(stretch, Shape::bank(limits.real), limits)
+            .filter(likelier)
+            .as_ref()
+            .and_then(refined)
+            .or(best)
+    };
+    let whole = Stretch::new(ripple, limits);
+    let best = in_span(&whole, 0..ripple.len());
+    if is_read(&best) {
+        return best;
+    }
+    let in_part = strongest_span(&whole)
+        .and_then(|span| in_span(&Stretch::new(&ripple[span.clone()], limits), span));
+    match (best, in_part) {
+        (Some(whole), Some(part)) => {
+            let odds = |refined: &Refined| refined.attempt.decision.odds_wrong;
+            Some(if odds(&part) < odds(&whole) {
+                part
+            } else {
+                whole
+            })
+        }
+        (whole, part) => whole.or(part),
+    }
+}
+
+/// Several tags disturb each other's measurement: each is fitted again with the others taken off, in turns.
+fn fit_together(ripple: &[Complex32], tags: &mut [Refined], band: &Band<'_>, limits: &ReadLimits) {
+    for _ in 0..ROUNDS {
+        let mut moved = 0.0f64;
+        for index in 0..tags.len() {
+            let others = tags
+                .iter()
+                .enumerate()
+                .filter(|(k, _)| *k != index)
+                .map(|(_, tag)| tag);
+            let span = tags[index].attempt.span.clone();
+            let target = &without(ripple, others, 1.0)[span.clone()];
+            if let Some(again) = refine(target, span, &tags[index].as_found(), band, limits) {
+                let change = again.attempt.depth / tags[index].attempt.depth - 1.0;
+                moved = moved.max(change.abs());
+                tags[index] = again;
+            }
+        }
+        if moved < SETTLED {
+            break;
+        }
+    }
+}
+
+/// The stretch less a share of the tags' waveforms.
+fn without<'a>(
+    ripple: &[Complex32],
+    tags: impl IntoIterator<Item = &'a Refined>,
+    share: f32,
+) -> Vec<Complex32> {
+    let mut residual = ripple.to_vec();
+    for tag in tags {
+        residual[tag.attempt.span.clone()]
+            .iter_mut()
+            .zip(&tag.wave)
+            .for_each(|(r, w)| *r -= w * share);
+    }
+    residual
+}
