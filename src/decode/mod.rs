@@ -160,16 +160,31 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
     let mut windows = Windows::new(settings.terms());
     let mut samples = 0;
     let mut kept = None;
-    while let Some(window) = opened.next_window()? {
+    while let Some(mut window) = opened.next_window()? {
         let from_s = opened.time_s(samples);
         samples += window.samples().len() as u64;
-        let reception = receive(&opened.signal(&window), settings.terms());
+        let mut reception = receive(&opened.signal(&window), settings.terms());
+        if reception.is_unread() && windows.is_unread() {
+            for (channel, other) in opened.others() {
+                let there = receive(&opened.signal(&other), settings.terms());
+                if !there.is_unread() {
+                    opened.take(channel);
+                    // What the other channel said of its field is not this one's.
+                    windows = Windows::new(settings.terms());
+                    (reception, window) = (there, other);
+                    break;
+                }
+            }
+        } else {
+            opened.stay();
+        }
         // A figure shows the window that the receiver kept its view of.
         if windows.add(reception, from_s) && settings.keep_samples {
             kept = Some(KeptSamples { from_s, window });
         }
     }
     let reception = windows.finish().ok_or_else(|| opened.nothing_left())?;
+    opened.stay();
     let about = opened.into_about();
     Ok(concluded(about, samples, reception, kept, settings))
 }

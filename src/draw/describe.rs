@@ -78,6 +78,9 @@ impl View<'_> {
 
     fn phasor_words(&self) -> String {
         match (&self.aligned, self.carrier()) {
+            (Some(_), true) if self.reception.clipped_share().is_some() => {
+                "Ripple in the phasor plane: two clouds for the two load states, spoilt by clipping.".into()
+            }
             (Some(aligned), true) => {
                 let clouds = match self.reception.readings.len() {
                     1 => "two clouds for the two load states,",

@@ -38,8 +38,11 @@ where
     let heading = "Eye of the boundaries";
     let Some(aligned) = &view.aligned else {
         let area = headed(area, heading, "")?;
-        let words =
-            "Nothing was read, so it is not known where bits begin: there is no eye to draw.";
+        let words = if view.reception.others.half_duplex.is_empty() {
+            "Nothing was read, so it is not known where bits begin: there is no eye to draw."
+        } else {
+            "A half-duplex tag answers in two tones and leaves no ripple: its answer is drawn below."
+        };
         return sentence::write(&area, words);
     };
     let traces = traces(aligned);

@@ -7,6 +7,7 @@
 //! amplitude, ±90° pure phase); frequencies are in Hz from the field.
 
 mod aligned;
+mod answer;
 mod bars;
 mod beat;
 mod beside;

@@ -92,7 +92,11 @@ where
         .into_iter()
         .map(|state| Circle::new(state, 10, INK.stroke_width(2)));
     chart.draw_series(rings)?;
-    let angle = format!("ripple angle {}°", axis_degrees(aligned.angle));
+    let angle = if view.reception.clipped_share().is_some() {
+        "spoilt by clipping".to_string()
+    } else {
+        format!("ripple angle {}°", axis_degrees(aligned.angle))
+    };
     // In the corner that the axis does not pass through.
     let (side, at) = if aligned.angle >= 0.0 {
         (HPos::Left, -0.97 * x)

@@ -9,7 +9,7 @@ use super::style::{
     Area, BLUE, GRID, INK, LEFT, MUTED, ORANGE, PURPLE, RIGHT, SKY, SMALL, ending, even, headed,
     middle, quantile, tick, width_of,
 };
-use super::{DrawError, View, sentence};
+use super::{DrawError, View, answer, sentence};
 use crate::receiver::BIT;
 use crate::telegram::{Part, TELEGRAM_BITS, part_of};
 
@@ -66,13 +66,13 @@ where
 {
     let heading = "Telegram";
     let Some(aligned) = &view.aligned else {
+        if let Some(reading) = view.reception.others.half_duplex.first() {
+            return answer::draw(area, view, reading);
+        }
         let area = headed(area, heading, "")?;
         let why = view.about.reason.unwrap_or_default();
-        let words = if view.reception.others.half_duplex.is_empty() {
-            format!("No number was read, so there is no telegram to lay out bit by bit. {why}")
-        } else {
-            "The number comes from a half-duplex tag, which answers in the field's pauses: there is no ripple to lay out bit by bit.".into()
-        };
+        let words =
+            format!("No number was read, so there is no telegram to lay out bit by bit. {why}");
         return sentence::write(&area, &words);
     };
     let smoothed = if aligned.is_smoothed() {

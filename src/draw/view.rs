@@ -137,11 +137,16 @@ impl<'a> View<'a> {
             } else {
                 String::new()
             };
-            parts.push(format!(
-                "ripple {} {}{angle}",
-                significant(attempt.depth * self.percent()),
-                self.ripple_unit()
-            ));
+            let clipped = self.reception.clipped_share().is_some();
+            parts.push(if clipped {
+                "ripple spoilt by clipping".into()
+            } else {
+                format!(
+                    "ripple {} {}{angle}",
+                    significant(attempt.depth * self.percent()),
+                    self.ripple_unit()
+                )
+            });
             parts.push(format!(
                 "Eb/N0 {:.1} dB in one telegram",
                 10.0 * attempt.ebn0.log10()

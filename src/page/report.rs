@@ -134,8 +134,7 @@ impl ReportPage {
                     .iter()
                     .map(|(key, value)| (key.clone(), shown(value)))
                     .collect();
-                let false_alarm =
-                    (finding.false_alarm > 0.0).then(|| format!("{:e}", finding.false_alarm));
+                let false_alarm = finding.false_alarm.map(|share| format!("{share:.3}"));
                 context! { code => finding.code, text => finding.text, evidence, false_alarm }
             })
             .collect();

@@ -129,3 +129,68 @@ impl Deref for Reading {
         &self.measured
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::receiver::decision::Decision;
+    use crate::receiver::fold::shape::Shape;
+    use crate::telegram::{TELEGRAM_BITS, Telegram};
+
+    fn measured(odds_wrong: f64, misfit: f64) -> Measured {
+        let decision = Decision {
+            telegram: Telegram::new(1),
+            trailer_sure: 1.0,
+            start: 0,
+            signs: [1; TELEGRAM_BITS],
+            odds_wrong,
+            odds_unaided: odds_wrong,
+            amplitude: 1.0,
+            misfit,
+            contradicted: 0,
+            log_likelihood: 0.0,
+        };
+        let attempt = Attempt {
+            decision,
+            span: 0..4096,
+            timing: 0.0,
+            inverts: false,
+            angle: 0.0,
+            depth: 0.01,
+            shape: Shape::ideal(),
+            telegrams: 1.0,
+            ebn0: 10.0,
+            ideal_edges: true,
+        };
+        Measured::new(attempt, (0.0, 0.03), 1e-5)
+    }
+
+    #[test]
+    fn odds_and_fit_are_both_asked_for() {
+        for (odds, misfit, read) in [
+            (1e-5, 0.5, true),
+            (1.1e-5, 0.5, false),
+            (0.54, 0.5, false),
+            (1.0, 1.0, false),
+            (1e-12, 1e-4, false),
+            (f64::NAN, 0.5, false),
+            (1e-12, f64::NAN, false),
+        ] {
+            let made = Reading::of(measured(odds, misfit), 1e-5);
+            assert_eq!(made.is_ok(), read, "{odds} {misfit}");
+        }
+    }
+
+    /// Nothing adds up from one window to the next; over pieces of one window twice the telegrams add 3 dB.
+    #[test]
+    fn windows_spare_what_the_better_one_does() {
+        let reading = || Reading::of(measured(1e-12, 0.5), 1e-5).unwrap();
+        let one = reading();
+        let (mut beside, mut added) = (reading(), reading());
+        beside.beside(&one, 1e-5);
+        added.add(&one, 1e-5);
+        assert_eq!(beside.spare_db, one.spare_db);
+        assert!((added.spare_db - one.spare_db - 10.0 * 2f64.log10()).abs() < 1e-9);
+        assert_eq!(beside.attempt.telegrams, 2.0);
+    }
+}

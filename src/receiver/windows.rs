@@ -32,6 +32,11 @@ impl Windows {
         }
     }
 
+    /// Nothing was read so far.
+    pub fn is_unread(&self) -> bool {
+        self.whole.as_ref().is_none_or(Reception::is_unread)
+    }
+
     /// Adds the next window, its first sample `offset_s` after the capture's. Says whether what is shown of the capture is now this
     /// window's.
     pub fn add(&mut self, mut reception: Reception, offset_s: f64) -> bool {

@@ -38,7 +38,7 @@ def judge(seed, trials):
             np.save(path, capture.samples.astype(np.float32))
             made[path] = (trial, capture.kind, capture.sent, capture.about)
         command = [PROGRAM, "decode", *made, "--rate", str(RATE_HZ), "--json"]
-        done = subprocess.run(command, capture_output=True, text=True, timeout=60 + 20 * len(made))
+        done = subprocess.run(command, capture_output=True, text=True, timeout=600 + 60 * len(made))  # against a hang; not a measure of speed
     lines = [json.loads(line) for line in done.stdout.splitlines()]
     if done.returncode not in (0, 1) or len(lines) != len(made):
         raise RuntimeError(f"captures {trials}: exit {done.returncode}, {len(lines)} lines: {done.stderr}")
@@ -71,7 +71,7 @@ def main():
     trials = [trial for trial in range(chosen.captures) if chosen.kind in TURN[trial % len(TURN)]]
     batches = [trials[at : at + chosen.batch] for at in range(0, len(trials), chosen.batch)]
     counts, whole, part, false, loose, stated, worst = Counter(), Counter(), Counter(), Counter(), 0, 0.0, []
-    failed = []
+    failed, done = [], 0
     with ThreadPoolExecutor(chosen.jobs) as pool:
         for rows in pool.map(lambda batch: judge(chosen.seed, batch), batches):
             for trial, kind, sent, about, line in rows:
@@ -88,8 +88,11 @@ def main():
                     if reading["id"] not in sent:
                         false[kind] += 1
                         worst.append(f"capture {trial} ({kind}): {reading['id']} at odds {odds}, sent {sorted(sent)}\n    {about}")
+                done += 1
                 if (line["verdict"] == "read") != bool(line["readings"]):
                     failed.append(f"capture {trial}: {line['verdict']} with {len(line['readings'])} readings")
+            if chosen.verbose:
+                print(f"{done} of {len(trials)}: {sum(false.values())} false, {loose} beyond the limit", file=sys.stderr, flush=True)
     for kind in counts:
         print(f"{kind:20} {counts[kind]:6} captures, {whole[kind]:6} with all numbers read, {part[kind]:6} with one at least, {false[kind]} false")
     total = sum(false.values())

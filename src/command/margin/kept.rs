@@ -263,7 +263,7 @@ const MOST_PARTS: u64 = 10_000;
 pub fn part_of(text: &str) -> Result<Part, String> {
     let parsed = text.split_once('/').and_then(|(index, of)| {
         let (index, of): (u64, u64) = (index.parse().ok()?, of.parse().ok()?);
-        (1 <= index && index <= of && of <= MOST_PARTS).then_some(Part {
+        (1 <= index && index <= of && of <= MOST_PARTS).then(|| Part {
             index: index - 1,
             of,
         })

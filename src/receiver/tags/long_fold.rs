@@ -75,6 +75,7 @@ impl LongFold {
                 from_s: offset_s + piece.from_s,
                 to_s: offset_s + piece.to_s,
                 after_start: false,
+                after_gap: false,
                 field: piece.field,
                 tones: Vec::new(),
                 band_hz: piece.band_hz,
@@ -134,6 +135,7 @@ mod tests {
             from_s,
             ripple,
             after_start: false,
+            after_gap: false,
             field: FieldFit {
                 frequency_hz,
                 ..FieldFit::default()
