@@ -1,12 +1,10 @@
 //! `fieldripple link`: coupling, tag voltage, ripple and range of a bench in numbers.
 
-mod design;
 mod figure;
 mod json;
 mod setup;
 mod sums;
 mod text;
-mod tolerance;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -44,9 +42,6 @@ Examples:
   fieldripple link --distance 10:250:10 --figure range.png
   fieldripple link --set reader.coil.turns=60 --set reader.drive_v=12 --json
   fieldripple link --capacitor-for 550 --turns-for 550 --wrong-coil 820
-  fieldripple link --design --inductance 550 --supply 12 --tag glass-12 --figure antenna.png
-  fieldripple link --tolerance --distance 60,80 --tilt 0 --spread capacitor=5 --figure parts.png
-  fieldripple link --design --reach 150 --set reader.coil.radius_mm=100
 
 A resonant antenna carries tens to hundreds of volts: use a rated probe, keep fingers off. Keep
 strong fields away from people with active implants. Limits are named for comparison only: a
@@ -106,14 +101,10 @@ pub struct Arguments {
     /// What an antenna of this inductance does on the same electronics, µH
     #[arg(long, value_name = "UH", value_parser = within(0.1..=1e5, "µH"))]
     wrong_coil: Option<f64>,
-    /// Draw a figure: with --design the range of every usual tag, with --tolerance which part matters most, else a range map over distance (nearest to farthest of --distance) and tilt (all) at the first --offset: what is read, where the
+    /// Draw a range map over distance (nearest to farthest of --distance) and tilt (all) at the first --offset: what is read, where the
     /// tag has power, Eb/N0; PNG or SVG by the name's ending
     #[arg(long, value_name = "FILE", value_parser = figure_file)]
     figure: Option<FigureFile>,
-    #[command(flatten)]
-    design: design::DesignArguments,
-    #[command(flatten)]
-    tolerance: tolerance::ToleranceArguments,
     /// Print one JSON object
     #[arg(long)]
     json: bool,
@@ -163,8 +154,6 @@ struct Report {
     idle_a: f64,
     moment_a_m2: f64,
     sums: Sums,
-    chosen: Option<design::Chosen>,
-    tolerances: Option<tolerance::Tolerances>,
 }
 
 impl Report {
@@ -192,26 +181,13 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         scenario.direct.is_none(),
         "link needs coils: the scenario gives its ripple outright in [direct]"
     );
-    let (scenario, chosen) = if arguments.design.design {
-        let chosen = design::choose(
-            &arguments.design,
-            &scenario,
-            arguments.seconds,
-            arguments.odds,
-        )?;
-        (chosen.scenario.clone(), Some(chosen))
-    } else {
-        (wound(scenario, arguments.turns_for)?, None)
-    };
-    let report = report(arguments, scenario, chosen)?;
+    let report = report(arguments, wound(scenario, arguments.turns_for)?)?;
     let text = if arguments.json {
         json::object(&report)
     } else {
         text::page(&report)
     };
-    let reached = report.chosen.as_ref().is_none_or(design::Chosen::reached);
-    let code = super::print(&text)?;
-    Ok(if reached { code } else { ExitCode::from(1) })
+    super::print(&text)
 }
 
 /// A scenario with settings KEY=VALUE; without a file the defaults and one tag.
@@ -262,11 +238,7 @@ fn wound(mut scenario: Scenario, turns_for_uh: Option<f64>) -> anyhow::Result<Sc
     Ok(scenario)
 }
 
-fn report(
-    arguments: &Arguments,
-    scenario: Scenario,
-    chosen: Option<design::Chosen>,
-) -> anyhow::Result<Report> {
+fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
     let setup = Setup::new(scenario, arguments.seconds, arguments.odds)?;
     let own = setup.tag.place_at(0.0);
     let axis = |given: &Option<List>, own: f64, usual: Vec<f64>| match given {
@@ -302,18 +274,8 @@ fn report(
             }
         }
     }
-    let places: Vec<PlaceKeys> = if arguments.distance.is_some() || arguments.scenario.is_some() {
-        positions.iter().map(|position| position.place).collect()
-    } else {
-        vec![own]
-    };
-    let tolerances = tolerance::work_out(&arguments.tolerance, &setup, &places)?;
     if let Some(figure) = &arguments.figure {
-        match (&chosen, &tolerances) {
-            (Some(chosen), _) => chosen.draw(figure)?,
-            (_, Some(tolerances)) => tolerances.draw(figure, &setup.scenario.name)?,
-            _ => figure::draw(figure, &setup, &distances, offsets[0])?,
-        }
+        figure::draw(figure, &setup, &distances, offsets[0])?;
     }
     let idle = setup.idle()?;
     let fields = arguments
@@ -335,7 +297,5 @@ fn report(
         positions,
         fields,
         sums,
-        chosen,
-        tolerances,
     })
 }

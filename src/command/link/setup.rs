@@ -9,7 +9,6 @@ use fieldripple::world::scenario::{PlaceKeys, Scenario, TagKeys, half_bits};
 use fieldripple::world::{Bench, Digitiser};
 
 /// Reader, tag and probe of a scenario, and what is asked of the reading.
-#[derive(Clone)]
 pub struct Setup {
     pub scenario: Scenario,
     pub tag: TagKeys,
@@ -60,15 +59,6 @@ impl Setup {
             tag,
             scenario,
         })
-    }
-
-    /// The same bench with other parts.
-    pub fn with(&self, station: Station, transponder: Transponder) -> Self {
-        Self {
-            station,
-            transponder,
-            ..self.clone()
-        }
     }
 
     /// The antennas.

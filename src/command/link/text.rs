@@ -7,15 +7,9 @@ use fieldripple::world::link::{FieldAt, LimitKind, limits};
 use super::Report;
 
 pub fn page(report: &Report) -> String {
-    let mut page = report
-        .chosen
-        .as_ref()
-        .map_or_else(String::new, super::design::Chosen::page);
+    let mut page = String::new();
     bench(&mut page, report);
     table(&mut page, report);
-    if let Some(tolerances) = &report.tolerances {
-        page += &tolerances.page();
-    }
     field(&mut page, report);
     sums(&mut page, report);
     page

@@ -7,9 +7,10 @@ impl Coil {
     /// Series resistance with skin and proximity effect.
     ///
     /// Skin effect is exact for straight round wire, proximity effect is that of parallel cylinders which answer each other
-    /// ([`Coil::crowding_ohm`]). Against ring elements (`tests/outside/check_coils.py`; 0.1 to 2 mm wire, 1 to 8 layers, flat spirals, winding depth up
-    /// to a third of the radius) it is within 3 % for circles. At the corners of a rectangle the field of the other turns is stronger,
-    /// which is not in it: the resistance may be up to one winding width in each corner too low.
+    /// ([`Coil::crowding_ohm`]). Against ring elements (`tests/outside/check_coils.py`): 16 turns of 1 mm in one layer on 100 mm 1.3 % too low,
+    /// 24 turns of 0.6 mm in four layers on 60 mm 0.3 %, inductance 0.03 %; 5 % is what the check asks of all its coils. At the corners of
+    /// a rectangle the field of the other turns is stronger, which is not in it: the resistance there is too low over about one
+    /// winding width.
     pub fn resistance_ohm(&self, frequency_hz: f64) -> f64 {
         self.skin_resistance_ohm(frequency_hz) + self.proximity_resistance_ohm(frequency_hz)
     }
