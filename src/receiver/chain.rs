@@ -85,68 +85,10 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
     })
 }
 
-/// Reads several captures as pieces of one tag's signal, each begun at a moment of its own.
-///
-/// Their order says only when each was. How the field shows is taken from the capture with the most field in it, one with a
-/// carrier before one without; captures that show it the other way have no part in it. The field's frequency is measured in each.
-pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option<Reception> {
-    let mut parts: Vec<(Reception, Clocked)> = Vec::new();
-    let mut offset_s = 0.0;
-    for signal in signals {
-        let begun_s = offset_s;
-        let sight = first_sight(signal);
-        if sight.rate_hz > 0.0 {
-            offset_s += signal.samples.len() as f64 / sight.rate_hz;
-        }
-        let Some(view) = sight.views.first() else {
-            continue;
-        };
-        let cycles = to_cycles(signal.samples, &view.tuning);
-        let (reception, clocks) = prepare(signal, view, &cycles, sight.rate_assumed);
-        let Some(mut clocked) = clocks.into_iter().next() else {
-            continue;
-        };
-        for piece in &mut clocked.pieces {
-            piece.from_s += begun_s;
-            piece.to_s += begun_s;
-        }
-        parts.push((reception, clocked));
-    }
-    let most = (0..parts.len()).max_by(|&a, &b| {
-        let carrier = |k: usize| parts[k].0.kind.has_carrier();
-        let field = |k: usize| parts[k].0.telegrams;
-        carrier(a)
-            .cmp(&carrier(b))
-            .then(field(a).total_cmp(&field(b)))
-    })?;
-    let carrier = parts[most].0.kind.has_carrier();
-    let mut reception = parts[most].0.clone();
-    let mut clocked = Clocked {
-        field_hz: parts[most].1.field_hz,
-        pieces: Vec::new(),
-    };
-    reception.telegrams = 0.0;
-    for (part, of_part) in parts {
-        if part.kind.has_carrier() == carrier {
-            reception.telegrams += part.telegrams;
-            clocked.pieces.extend(of_part.pieces);
-        }
-    }
-    let limits = terms.into().limits(!carrier);
-    if carrier {
-        reception.field = Field::over(&clocked.pieces);
-    }
-    read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
-    if !reception.readings.is_empty() {
-        reception.clocked_by(&clocked);
-    }
-    Some(reception)
-}
-
 /// Pieces on one clock, which for captures without a carrier is one of several guesses.
-struct Clocked {
-    field_hz: f64,
-    pieces: Vec<Piece>,
+pub(super) struct Clocked {
+    pub field_hz: f64,
+    pub pieces: Vec<Piece>,
 }
 
 fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> Reception {
@@ -262,7 +204,7 @@ fn look_at(
 }
 
 /// Everything up to the pieces: the field is measured, nothing is read yet.
-fn prepare(
+pub(super) fn prepare(
     signal: &Signal<'_>,
     view: &View,
     cycles: &Cycles,
@@ -316,7 +258,7 @@ fn prepare(
 
 impl Reception {
     /// Captures without a carrier show the field's frequency only through the tag that divided it.
-    fn clocked_by(&mut self, clocked: &Clocked) {
+    pub(super) fn clocked_by(&mut self, clocked: &Clocked) {
         if !self.kind.has_carrier() {
             self.field.present = true;
             self.field.frequency_hz = Some(clocked.field_hz);
@@ -341,7 +283,12 @@ fn level_is_field(samples: Samples<'_>) -> bool {
 }
 
 /// Reads every piece and puts together what they say of the same number.
-fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mut Reception) {
+pub(super) fn read_all(
+    pieces: &[Piece],
+    field_hz: f64,
+    limits: &ReadLimits,
+    reception: &mut Reception,
+) {
     let mut candidates: Vec<Measured> = Vec::new();
     for piece in pieces {
         let mut result = read_piece(piece, field_hz, limits);
