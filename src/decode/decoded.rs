@@ -116,7 +116,14 @@ impl Decoded {
     /// right than wrong is worth a look.
     pub fn candidate(&self) -> Option<&Measured> {
         let candidate = self.reception.candidate.as_ref();
-        candidate.filter(|reading| reading.attempt.decision.odds_wrong < 0.1)
+        // Bits that are certain and fit another check say what the number would be: no other stands beside it.
+        let other = self.findings.iter().find_map(|finding| {
+            let id = finding.evidence.get("candidate_id")?.as_str()?;
+            (finding.code == "check-of-another-kind").then_some(id)
+        });
+        candidate
+            .filter(|reading| reading.attempt.decision.odds_wrong < 0.1)
+            .filter(|reading| other.is_none_or(|id| id == reading.identity().digits()))
     }
 
     /// The object of the JSON contract, schema `fieldripple.decode/1`.

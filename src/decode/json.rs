@@ -72,6 +72,7 @@ fn reading_value(reading: &Measured, report: &Decoded) -> Value {
     let identity = Identity::from_code(telegram.code);
     let decibel = |ratio: f64| 10.0 * ratio.log10();
     let carrier = report.reception.kind.has_carrier();
+    let clipped = report.reception.clipped_share().is_some();
     json!({
         "id": identity.digits(),
         "country": identity.country,
@@ -90,8 +91,8 @@ fn reading_value(reading: &Measured, report: &Decoded) -> Value {
         "telegrams": attempt.telegrams,
         "ebn0_db": decibel(attempt.ebn0),
         "spare_db": reading.spare_db,
-        "depth": report.reception.level_known.then_some(attempt.depth),
-        "angle_deg": carrier.then_some(attempt.angle.to_degrees()),
+        "depth": (report.reception.level_known && !clipped).then_some(attempt.depth),
+        "angle_deg": (carrier && !clipped).then_some(attempt.angle.to_degrees()),
         "from_s": reading.from_s,
         "to_s": reading.to_s,
     })

@@ -1,16 +1,22 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
-use super::other_kinds::{OtherKinds, other_kinds};
+use super::doubts::{Doubts, likely_rate, on_the_bits_clock};
+use super::other_kinds::{OtherKinds, other_kinds, phase_keyed};
 use super::proof::{Measured, Reading};
 use super::reception::{Field, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
 use crate::receiver::field::clock::on_own_clock;
+use crate::receiver::field::gain_steps::level_out;
+use crate::receiver::field::gaps::mend;
 use crate::receiver::field::interference::{clock_lines, without_lines};
+use crate::receiver::field::near_fields::take_off_near_fields;
 use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
 use crate::receiver::field::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
 use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
-use crate::receiver::front::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
+use crate::receiver::front::views::{
+    CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight, level_is_field,
+};
 use crate::receiver::tags::bursts::join_bursts;
 use crate::receiver::tags::join::join;
 use crate::receiver::tags::read::{Attempt, ReadLimits, Terms, read_piece};
@@ -32,22 +38,45 @@ pub fn receive(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
 
 fn receive_at_once(signal: &Signal<'_>, terms: Terms) -> Reception {
     let sight = first_sight(signal);
+    if let Some(rate_hz) = likely_rate(signal, &sight) {
+        let other = Signal {
+            rate_hz: Some(rate_hz),
+            ..*signal
+        };
+        let mut reception = receive_as_stated(&other, &first_sight(&other), terms);
+        if !reception.readings.is_empty() {
+            reception.doubts.stated_rate_hz = signal.rate_hz;
+            return reception;
+        }
+    }
+    receive_as_stated(signal, &sight, terms)
+}
+
+fn receive_as_stated(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
     let (mut reception, samples) = crate::threads::join(
-        || receive_all(signal, &sight, terms),
+        || receive_all(signal, sight, terms),
         || OfSamples::of(signal, sight.rate_hz),
     );
     let spectrum = sight.spectrum.as_ref();
-    reception.survey = Some(Survey::of(samples, spectrum, &reception));
+    let mut survey = Survey::of(samples, spectrum, &reception);
+    survey.look_at_samples(signal, &reception);
+    reception.survey = Some(survey);
+    reception.field_is_brief();
     reception
 }
 
 /// Numbers of all kinds.
 fn receive_all(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
     let mut reception = receive_ripple(signal, sight, terms);
+    if reception.kind == Kind::Iq {
+        reception = on_the_bits_clock(signal, sight, terms, reception);
+        reception.doubts.centre_hz = Some(signal.centre_hz);
+    }
     if reception.kind.has_carrier()
         && let Some(seen) = &reception.seen
     {
         reception.others = other_kinds(seen, !reception.readings.is_empty(), terms.odds);
+        reception.look_below(signal);
     }
     reception
 }
@@ -79,7 +108,11 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         band_hz: 0.0,
         telegrams: 0.0,
         windows: 1,
+        windows_add_up: true,
         others: OtherKinds::default(),
+        beside: Vec::new(),
+        gain_steps: Vec::new(),
+        doubts: Doubts::default(),
         seen: None,
         survey: None,
     })
@@ -91,11 +124,45 @@ pub(super) struct Clocked {
     pub pieces: Vec<Piece>,
 }
 
-fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> Reception {
-    let cycles = to_cycles(signal.samples, &view.tuning);
+/// The field cycles of a view, mended where the record was interrupted.
+pub(super) fn mended_cycles(signal: &Signal<'_>, view: &View) -> Cycles {
+    let mut cycles = to_cycles(signal.samples, &view.tuning);
+    if view.kind.has_carrier() {
+        mend(&mut cycles, signal.samples, &view.tuning);
+    }
+    cycles
+}
+
+pub(super) fn look(
+    signal: &Signal<'_>,
+    view: &View,
+    terms: Terms,
+    rate_assumed: bool,
+) -> Reception {
+    let mut cycles = mended_cycles(signal, view);
     if !view.kind.has_carrier() {
         return look_at(signal, view, cycles, terms, rate_assumed);
     }
+    let gain_steps = level_out(&mut cycles.values);
+    // What beats slowly looks switched, unsteady and like much else: it goes before anything is asked.
+    let beside = if is_one_switched_field(&cycles.values) {
+        Vec::new()
+    } else {
+        take_off_near_fields(&mut cycles.values)
+    };
+    let mut reception = look_without_near_fields(signal, view, cycles, terms, rate_assumed);
+    reception.beside = beside;
+    reception.gain_steps = gain_steps;
+    reception
+}
+
+fn look_without_near_fields(
+    signal: &Signal<'_>,
+    view: &View,
+    cycles: Cycles,
+    terms: Terms,
+    rate_assumed: bool,
+) -> Reception {
     let lines = if cycles.values.is_empty() {
         Vec::new()
     } else {
@@ -133,7 +200,9 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
             ..view.tuning
         };
         let view = View { tuning, ..*view };
-        let mut cycles = to_cycles(signal.samples, &tuning);
+        let mut cycles = mended_cycles(signal, &view);
+        level_out(&mut cycles.values);
+        take_off_near_fields(&mut cycles.values);
         // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
         for other in lines.iter().filter(|other| **other != line) {
             remove_other_field(
@@ -222,7 +291,11 @@ pub(super) fn prepare(
         band_hz: cycles.band_hz,
         telegrams: 0.0,
         windows: 1,
+        windows_add_up: true,
         others: OtherKinds::default(),
+        beside: Vec::new(),
+        gain_steps: Vec::new(),
+        doubts: Doubts::default(),
         seen: None,
         survey: None,
     };
@@ -257,6 +330,17 @@ pub(super) fn prepare(
 }
 
 impl Reception {
+    /// Looks for what stands far below a field in plain sight, where nothing was read.
+    fn look_below(&mut self, signal: &Signal<'_>) {
+        if let (Some(field_hz), Some(amplitude)) = (self.field.frequency_hz, self.field.amplitude)
+            && self.kind == Kind::Direct
+            && self.readings.is_empty()
+        {
+            self.others.phase_keyed =
+                phase_keyed(signal.samples, self.rate_hz, field_hz, amplitude);
+        }
+    }
+
     /// Captures without a carrier show the field's frequency only through the tag that divided it.
     pub(super) fn clocked_by(&mut self, clocked: &Clocked) {
         if !self.kind.has_carrier() {
@@ -265,21 +349,6 @@ impl Reception {
             self.field.on = clocked.pieces.iter().map(|p| (p.from_s, p.to_s)).collect();
         }
     }
-}
-
-/// A rectified field has a level that the ripple rides on; an AC-coupled input has none.
-fn level_is_field(samples: Samples<'_>) -> bool {
-    let Samples::Real(samples) = samples else {
-        return false;
-    };
-    let count = samples.len().max(1) as f64;
-    let mean = samples.iter().map(|&x| f64::from(x)).sum::<f64>() / count;
-    let square = samples
-        .iter()
-        .map(|&x| (f64::from(x) - mean).powi(2))
-        .sum::<f64>()
-        / count;
-    mean.abs() > square.sqrt()
 }
 
 /// Reads every piece and puts together what they say of the same number.

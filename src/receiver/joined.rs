@@ -1,9 +1,8 @@
 //! Several captures of one tag, read as pieces of one signal.
 
-use super::chain::{Clocked, prepare, read_all};
+use super::chain::{Clocked, mended_cycles, prepare, read_all};
 use super::reception::{Field, Reception};
 use super::signal::Signal;
-use crate::receiver::front::cycles::to_cycles;
 use crate::receiver::front::views::first_sight;
 use crate::receiver::tags::read::Terms;
 
@@ -23,7 +22,7 @@ pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option
         let Some(view) = sight.views.first() else {
             continue;
         };
-        let cycles = to_cycles(signal.samples, &view.tuning);
+        let cycles = mended_cycles(signal, view);
         let (reception, clocks) = prepare(signal, view, &cycles, sight.rate_assumed);
         let Some(mut clocked) = clocks.into_iter().next() else {
             continue;

@@ -7,6 +7,7 @@
 pub mod decision;
 
 mod chain;
+mod doubts;
 mod dsp;
 mod field;
 mod fold;
@@ -18,10 +19,15 @@ mod reception;
 mod signal;
 pub mod survey;
 mod tags;
+mod windows;
 
 pub use chain::{read_numbers, receive};
+pub use doubts::Doubts;
 pub use dsp::tones::{Spectrum, Tone, correlate, spectrum};
+pub use field::gain_steps::GainStep;
+pub use field::gaps::{Gap, GapKind};
 pub use field::interference::StrayTone;
+pub use field::near_fields::NearField;
 pub use field::pieces::{FieldFit, Piece, with_carrier};
 pub use fold::band::Kept;
 pub use fold::pulse::Pulse;
@@ -31,9 +37,12 @@ pub use front::cycles::{Cycles, Tuning, to_cycles};
 pub use front::edge::Edge;
 pub use front::views::{NOMINAL_HZ, field_strength};
 pub use joined::receive_joined;
-pub use other_kinds::{HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherKinds, ReadOnlyTag};
+pub use other_kinds::{
+    HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherKinds, OtherRate, PhaseKeyed, ReadOnlyTag,
+};
 pub use proof::{Measured, Reading};
 pub use reception::{Field, Reception, Seen, needed_db};
 pub use signal::{Kind, Samples, Signal};
 pub use tags::join::join;
-pub use tags::read::{Attempt, PieceReading, ReadLimits, Terms, read_piece};
+pub use tags::read::{Attempt, PieceReading, ReadLimits, Terms, fits_noise, read_piece};
+pub use windows::Windows;

@@ -9,9 +9,6 @@ use crate::telegram::Identity;
 /// What taking the usual fields as known is worth at odds of 1e-5, dB (measured: benches/limit).
 const USUAL_FIELDS_DB: f64 = 0.5;
 
-/// Trailers less sure than this are not stated.
-pub(super) const TRAILER_SURE: f64 = 0.999;
-
 /// A number with what was decided and measured of it, whether or not it counts as read.
 #[derive(Clone, Debug)]
 pub struct Measured {
@@ -33,6 +30,9 @@ pub struct Measured {
 pub struct Reading {
     measured: Measured,
 }
+
+/// Trailers less sure than this are not stated.
+pub(super) const TRAILER_SURE: f64 = 0.999;
 
 impl Measured {
     /// The number and what else its code says.
@@ -100,8 +100,8 @@ impl Reading {
         self.measured = Measured::new(both, span, odds);
     }
 
-    /// Adds what another window gave of the same number: nothing is added up from one window to the next, so the ripple could
-    /// be weaker by what the better one spares.
+    /// Adds what another window gave of the same number where evidence does not add up from one window to the next: the ripple
+    /// could be weaker by what the better one spares.
     pub(super) fn beside(&mut self, other: &Self, odds: f64) {
         let spare_db = self.spare_db.max(other.spare_db);
         self.add(other, odds);

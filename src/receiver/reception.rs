@@ -1,9 +1,12 @@
 //! What the receiver made of a capture.
 
+use super::doubts::Doubts;
 use super::other_kinds::OtherKinds;
 use super::proof::{Measured, Reading};
 use super::signal::Kind;
-use super::survey::Survey;
+use super::survey::{Levels, Survey};
+use crate::receiver::field::gain_steps::GainStep;
+use crate::receiver::field::near_fields::NearField;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::front::cycles::Cycles;
 
@@ -45,10 +48,18 @@ pub struct Reception {
     pub band_hz: f64,
     /// Telegrams' worth of field in the capture.
     pub telegrams: f64,
-    /// Windows that the capture was read in, each by itself: evidence does not add up from one to the next.
+    /// Windows that the capture was read in.
     pub windows: usize,
+    /// Evidence adds up from one window to the next: the field was on nearly throughout, and the tag went on with it.
+    pub windows_add_up: bool,
     /// Tags of other kinds.
     pub others: OtherKinds,
+    /// Other fields so near to this one that the two beat slowly, strongest first; they were taken off.
+    pub beside: Vec<NearField>,
+    /// Steps of the recorder's gain, which were made good.
+    pub gain_steps: Vec<GainStep>,
+    /// What speaks against what was stated of the capture.
+    pub doubts: Doubts,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
     pub seen: Option<Seen>,
     /// What was measured beside the numbers, for findings.
@@ -89,9 +100,21 @@ impl Field {
             frequency_hz: Some(mean(|p| p.field.frequency_hz)),
             amplitude: Some(mean(|p| p.field.amplitude)),
             level_swing: Some(swing),
-            on: pieces.iter().map(|p| (p.from_s, p.to_s)).collect(),
+            on: on(pieces),
         }
     }
+}
+
+/// When the field was on: across a gap of the record it stays on.
+fn on(pieces: &[Piece]) -> Vec<(f64, f64)> {
+    let mut on: Vec<(f64, f64)> = Vec::new();
+    for piece in pieces {
+        match on.last_mut() {
+            Some(last) if piece.after_gap => last.1 = piece.to_s,
+            _ => on.push((piece.from_s, piece.to_s)),
+        }
+    }
+    on
 }
 
 impl Reception {
@@ -109,14 +132,68 @@ impl Reception {
         }
     }
 
-    /// Telegrams that can be added up: those of one window.
+    /// No number of any kind was read.
+    pub fn is_unread(&self) -> bool {
+        self.readings.is_empty() && self.others.half_duplex.is_empty()
+    }
+
+    /// Evidence is added up over all of the capture.
+    pub fn adds_up(&self) -> bool {
+        self.windows <= 1 || self.windows_add_up
+    }
+
+    /// Telegrams that can be added up: all, or those of one window.
     pub fn telegrams_added(&self) -> f64 {
-        self.telegrams / self.windows.max(1) as f64
+        if self.adds_up() {
+            self.telegrams
+        } else {
+            self.telegrams / self.windows as f64
+        }
+    }
+
+    /// A field that is on too briefly for anything else is there all the same; its frequency is not known well then.
+    pub(super) fn field_is_brief(&mut self) {
+        let brief = self
+            .survey
+            .as_ref()
+            .and_then(|survey| survey.brief.as_ref());
+        if let Some(brief) = brief {
+            self.field = Field {
+                present: true,
+                amplitude: Some(brief.level),
+                on: brief.on.clone(),
+                ..Field::default()
+            };
+        }
+    }
+
+    /// Levels of a capture that shows the field's sine itself.
+    pub fn levels_of_the_field(&self) -> Option<&Levels> {
+        let waveform = matches!(self.kind, Kind::Direct | Kind::Folded);
+        let levels = self.survey.as_ref()?.levels.as_ref()?;
+        (waveform && self.field.present && levels.distinct > 2).then_some(levels)
+    }
+
+    /// Share of the samples at the digitiser's limits. It spoils depth and angle of the ripple: what lies along the field's
+    /// amplitude is cut off, what lies across it is not.
+    pub fn clipped_share(&self) -> Option<f64> {
+        self.levels_of_the_field()?.clipped_share()
     }
 
     /// Whether a later window of the same capture tells more, so that its view replaces this one's.
     pub fn is_outdone_by(&self, later: &Self) -> bool {
         !self.field.present || (self.readings.is_empty() && !later.readings.is_empty())
+    }
+
+    /// Adds a number that no window gave on its own.
+    pub(super) fn add_unseen(&mut self, reading: Reading, odds: f64) {
+        let code = reading.attempt.decision.telegram.code;
+        let known = |known: &Measured| known.attempt.decision.telegram.code == code;
+        if self.readings.iter().any(|reading| known(reading)) {
+            return;
+        }
+        self.candidate.take_if(|candidate| known(candidate));
+        merge(&mut self.readings, reading, Reading::add, odds);
     }
 
     /// Adds what a later window of the same capture gave.
@@ -133,6 +210,7 @@ impl Reception {
         }
         self.telegrams += later.telegrams;
         self.windows += later.windows;
+        self.windows_add_up &= later.windows_add_up;
         self.others.absorb(later.others, odds);
         for on in later.field.on {
             match self.field.on.last_mut() {
@@ -141,8 +219,13 @@ impl Reception {
                 _ => self.field.on.push(on),
             }
         }
+        let add = if self.adds_up() {
+            Reading::add
+        } else {
+            Reading::beside
+        };
         for reading in later.readings {
-            merge(&mut self.readings, reading, Reading::beside, odds);
+            merge(&mut self.readings, reading, add, odds);
         }
         self.tangled |= later.tangled;
         if let Some(candidate) = later.candidate {

@@ -116,6 +116,7 @@ mod tests {
             field_hz: FIELD_HZ,
             band_hz: 60e3,
             edge: Edge::ideal(),
+            gaps: Vec::new(),
         };
         let pieces = with_carrier(&cycles);
         let limits = Terms::from(1e-5).limits(false);
