@@ -88,7 +88,12 @@ fn a_part_of_countless_parts_is_refused() {
     let folder = TempDir::new().unwrap();
     let at = folder.path();
     fs::write(at.join("t.csv"), TABLE).unwrap();
-    for part in ["1/18446744073709551615", "1/18446744073709551616", "0/3", "x"] {
+    for part in [
+        "1/18446744073709551615",
+        "1/18446744073709551616",
+        "0/3",
+        "x",
+    ] {
         let text = plan(r#"["ebn0"]"#, &format!("\"{part}\""));
         fs::write(at.join("t.csv.plan.json"), text).unwrap();
         let error = refused(at, "margin --gather t.csv");
@@ -99,7 +104,10 @@ fn a_part_of_countless_parts_is_refused() {
     fs::write(at.join("t.csv.plan.json"), text).unwrap();
     let output = run(at, "margin --gather t.csv");
     let note = String::from_utf8(output.stderr).unwrap();
-    assert!(note.contains("and 9989 more are missing") && note.len() < 300, "{note}");
+    assert!(
+        note.contains("and 9989 more are missing") && note.len() < 300,
+        "{note}"
+    );
 }
 
 /// Two antennas in one place, or all but: their coupling has no finite value.
@@ -109,7 +117,10 @@ fn coils_in_one_place_are_refused_at_once() {
     for distance in ["0", "1e-308", "1e-200", "1e-20"] {
         let line = format!("synth a.wav --seconds 0.01 --set second_reader.distance_mm={distance}");
         let error = refused(folder.path(), &line);
-        assert!(error.contains("mutual inductances are impossible"), "{error}");
+        assert!(
+            error.contains("mutual inductances are impossible"),
+            "{error}"
+        );
     }
     assert!(names(folder.path()).is_empty());
 }
@@ -142,7 +153,9 @@ fn a_run_that_is_told_to_stop_leaves_nothing_half_written() {
         let line = "synth long.csv --rate 1M --seconds 60 --ebn0 10";
         let child = program(at, line).spawn().unwrap();
         wait_for("file begun", || names(at).len() > 1);
-        let kill = Command::new("kill").args([signal, &child.id().to_string()]).status();
+        let kill = Command::new("kill")
+            .args([signal, &child.id().to_string()])
+            .status();
         assert!(kill.unwrap().success());
         let output = ended(child, line);
         assert_eq!(output.status.code(), Some(130), "{output:?}");
