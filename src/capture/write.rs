@@ -111,7 +111,7 @@ pub fn write(path: &Path, recording: &Recording, kind: WriteKind) -> Result<Writ
 /// them empty at the end. The file appears whole or not at all, and the same input gives the same bytes.
 ///
 /// # Errors
-/// As [`write`], and when the blocks do not add up to the length in the heading.
+/// As [`write()`], and when the blocks do not add up to the length in the heading.
 pub fn write_blocks(
     path: &Path,
     heading: &Heading,

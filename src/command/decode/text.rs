@@ -98,8 +98,8 @@ pub fn rows(report: &Decoded, with_picture: bool) -> Vec<(&'static str, String)>
     }
     for finding in &report.findings {
         let mut text = format!("[{}] {}", finding.code, finding.text);
-        if finding.false_alarm > 0.0 {
-            let _ = write!(text, " (False alarms: {}.)", rarity(finding.false_alarm));
+        if let Some(false_alarm) = finding.false_alarm {
+            let _ = write!(text, " (False alarms: {}.)", rarity(false_alarm));
         }
         page.row("finding", &text);
     }
@@ -293,7 +293,12 @@ fn ripple(page: &mut Page, reading: &Reading, report: &Decoded, several: bool) {
     } else {
         String::new()
     };
-    page.row("ripple", &format!("{which}{depth}{angle}"));
+    let measured = if report.reception.clipped_share().is_some() {
+        "depth and angle are spoilt by clipping".to_string()
+    } else {
+        format!("{depth}{angle}")
+    };
+    page.row("ripple", &format!("{which}{measured}"));
     page.row(
         "noise",
         &format!(
