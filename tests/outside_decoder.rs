@@ -70,13 +70,21 @@ fn failures_are_counted_apart_and_end_nothing() {
         // Staying: an end is a crash, silence a time-out.
         ("--decoder-stays", "true", [0, 4, 0]),
         ("--decoder-stays --decoder-time 0.2", "sleep 30", [4, 0, 0]),
-        ("--decoder-stays", "sh -c 'while read l; do echo none; done'", [0, 0, 4]),
+        (
+            "--decoder-stays",
+            "sh -c 'while read l; do echo none; done'",
+            [0, 0, 4],
+        ),
     ] {
         let start = Instant::now();
         for tally in counted(line, decoder).0 {
             assert_eq!((tally.read, tally.failed), (0, failed), "{line} {decoder}");
         }
-        assert!(start.elapsed().as_secs() < 120, "{decoder}: {:?}", start.elapsed());
+        assert!(
+            start.elapsed().as_secs() < 120,
+            "{decoder}: {:?}",
+            start.elapsed()
+        );
     }
 }
 
@@ -86,15 +94,27 @@ fn failures_are_counted_apart_and_end_nothing() {
 fn samples_come_in_every_form() {
     // 15 000 samples: 16-bit WAV, NPY and bare floats have these sizes.
     for (line, decoder) in [
-        ("", "sh -c 'test $(wc -c < {file}) = 30044 && test {rate} = 300000 && echo 999:5'"),
+        (
+            "",
+            "sh -c 'test $(wc -c < {file}) = 30044 && test {rate} = 300000 && echo 999:5'",
+        ),
         ("", "sh -c 'test $(wc -c) = 30044 && echo 999:5'"),
-        ("--decoder-input raw", "sh -c 'test $(wc -c) = 60000 && echo 999:5'"),
-        ("--decoder-input npy", "sh -c 'test $(wc -c < {file}) = 60128 && echo 999:5'"),
+        (
+            "--decoder-input raw",
+            "sh -c 'test $(wc -c) = 60000 && echo 999:5'",
+        ),
+        (
+            "--decoder-input npy",
+            "sh -c 'test $(wc -c < {file}) = 60128 && echo 999:5'",
+        ),
         (
             "--decoder-stays",
             "sh -c 'while read f r; do test $(wc -c < $f) = 30044 -a $r = 300000 && echo 999:5; done'",
         ),
-        ("--decoder-stays", "sh -c 'while read f r; do echo 999:6,999:5; done'"),
+        (
+            "--decoder-stays",
+            "sh -c 'while read f r; do echo 999:6,999:5; done'",
+        ),
     ] {
         for tally in counted(line, decoder).0 {
             assert_eq!((tally.read, tally.failed), (4, [0; 3]), "{line} {decoder}");
@@ -132,7 +152,11 @@ fn the_difference_is_that_of_the_same_captures() {
 fn what_cannot_be_run_is_refused_before_the_first_trial() {
     let folder = TempDir::new().unwrap();
     for (line, decoder, want) in [
-        ("", "no-such-program-anywhere {file}", "no-such-program-anywhere cannot be started"),
+        (
+            "",
+            "no-such-program-anywhere {file}",
+            "no-such-program-anywhere cannot be started",
+        ),
         ("", "echo 'x", "quote"),
         ("", "", "no program named"),
         ("--decoder-stays", "cat {file}", "leave {file} out"),
@@ -140,7 +164,10 @@ fn what_cannot_be_run_is_refused_before_the_first_trial() {
         let output = margin(folder.path(), &format!("{SMALL} {line}"), decoder);
         let error = String::from_utf8(output.stderr).unwrap();
         assert_eq!(output.status.code(), Some(2), "{decoder}: {error}");
-        assert!(error.contains(want) && error.lines().count() == 1, "{decoder}: {error}");
+        assert!(
+            error.contains(want) && error.lines().count() == 1,
+            "{decoder}: {error}"
+        );
         assert!(!folder.path().join("t.csv").exists());
     }
 }
@@ -155,8 +182,13 @@ fn the_readmes_decoder_reads() {
         return;
     }
     let readme = fs::read_to_string("README.md").unwrap();
-    let mut blocks = readme.split("```python\n").skip(1).map(|rest| rest.split("```").next().unwrap());
-    let block = blocks.find(|block| block.contains("print(number(sys.argv[1]))")).unwrap();
+    let mut blocks = readme
+        .split("```python\n")
+        .skip(1)
+        .map(|rest| rest.split("```").next().unwrap());
+    let block = blocks
+        .find(|block| block.contains("print(number(sys.argv[1]))"))
+        .unwrap();
     let lines = block.lines().filter(|line| !line.is_empty()).count();
     assert!(lines <= 30, "{lines} lines");
     let staying = blocks.find(|block| block.contains("sys.stdin")).unwrap();
