@@ -12,7 +12,7 @@ use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
 use anyhow::{Context, ensure};
-use fieldripple::capture::Scratch;
+use fieldripple::capture::{Scratch, read_whole};
 use fieldripple::margin::{Answer, Failure, Outside, Trial};
 use serde::{Deserialize, Serialize};
 
@@ -39,6 +39,9 @@ pub struct DecoderArguments {
     #[arg(long, value_name = "S", requires = "decoder", default_value_t = 10.0, value_parser = within(0.001..=3600.0, "s"))]
     pub decoder_time: f64,
 }
+
+/// No capture is longer: as many samples as are allowed, complex, and a header.
+const LONGEST: u64 = 128 << 20;
 
 /// What a plan says of it: tables of different decoders are not joined.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -155,7 +158,7 @@ impl Decoder {
         }
         let input = match self.by_file {
             true => None,
-            false => Some(fs::read(file).with_context(|| file.display().to_string())?),
+            false => Some(read_whole(file, LONGEST).with_context(|| file.display().to_string())?),
         };
         let words = words::filled(&self.words, self.by_file.then_some(file), rate_hz);
         process::once(&words, input, self.time).with_context(cannot)
