@@ -188,6 +188,7 @@ fn piece(bits: &[bool; TELEGRAM_BITS], folded_db: f64, rng: &mut ChaCha8Rng) -> 
         from_s: 0.0,
         to_s: cells as f64 / FIELD_HZ,
         after_start: false,
+        after_gap: false,
         field: FieldFit::default(),
         tones: Vec::new(),
         impulses: 0,

@@ -347,12 +347,15 @@ fn tilt_tells_voltage_and_depth() {
     assert_eq!(depths.len() + silent, 8);
 }
 
-/// Rows of an answer sheet.
-fn sheet(lesson: &Lesson) -> Vec<[String; 3]> {
-    lesson
-        .text("teacher/answer-sheet.csv")
+/// Captures of an answer sheet: name, numbers, fault, change.
+fn sheet(lesson: &Lesson) -> Vec<[String; 4]> {
+    captures_of(&lesson.text("teacher/answer-sheet.csv"))
+}
+
+fn captures_of(sheet: &str) -> Vec<[String; 4]> {
+    sheet
         .lines()
-        .skip(1)
+        .filter(|line| line.starts_with("capture-"))
         .map(|line| {
             let parts: Vec<String> = line.split(',').map(str::to_string).collect();
             parts.try_into().unwrap()
@@ -367,7 +370,7 @@ fn the_answer_sheet_is_the_truth_and_can_be_found_out() {
     assert_eq!(rows.len(), 6);
     let faults: std::collections::BTreeSet<&str> = rows.iter().map(|row| row[2].as_str()).collect();
     assert_eq!(faults.len(), 6, "{faults:?}");
-    for [capture, numbers, _] in &rows {
+    for [capture, numbers, ..] in &rows {
         let truth: Value =
             serde_json::from_str(&lesson.text(&format!("teacher/{capture}.truth.json"))).unwrap();
         let truth: Vec<String> = truth["tags"]
@@ -418,18 +421,34 @@ fn holds_what_the_sheet_says(pages: &Path, capture: &str, numbers: &str) -> Valu
 fn exercises_of_any_seed_can_be_solved() {
     for seed in ["4", "15", "4242"] {
         let place = tempfile::tempdir().unwrap();
-        let made = ["lesson", "pages", "--exercise", "12", "--seed", seed];
+        let made = ["lesson", "pages", "--exercise", "12", "--secret", seed];
         let output = fieldripple(&made, place.path());
         assert!(output.status.success(), "{output:?}");
         let pages = place.path().join("pages");
         let sheet = fs::read_to_string(pages.join("teacher/answer-sheet.csv")).unwrap();
-        let rows: Vec<&str> = sheet.lines().skip(1).collect();
+        let rows = captures_of(&sheet);
         assert_eq!(rows.len(), 12);
+        let lengths: std::collections::BTreeSet<u64> = rows
+            .iter()
+            .map(|[capture, ..]| {
+                fs::metadata(pages.join("exercise").join(capture))
+                    .unwrap()
+                    .len()
+            })
+            .collect();
+        assert_eq!(lengths.len(), 1, "the size of a file tells something");
+        // The secret is nowhere in what pupils get.
+        for path in files(&pages)
+            .iter()
+            .filter(|path| !path.starts_with(pages.join("teacher")))
+        {
+            let text = fs::read(path).unwrap();
+            let text = String::from_utf8_lossy(&text);
+            assert!(!text.contains("--secret"), "{path:?}");
+        }
         rows.par_iter().for_each(|row| {
-            let parts: Vec<&str> = row.split(',').collect();
-            let [capture, numbers, fault] = parts[..] else {
-                panic!("{row}");
-            };
+            let [capture, numbers, fault, _] = row;
+            let fault = fault.as_str();
             let decoded = holds_what_the_sheet_says(&pages, capture, numbers);
             let named = match fault {
                 "two-tags" => Some("several-tags"),
@@ -440,10 +459,10 @@ fn exercises_of_any_seed_can_be_solved() {
             for code in ["several-tags", "second-reader", "field-off-frequency"] {
                 let findings = decoded["findings"].as_array().unwrap();
                 let found = findings.iter().any(|finding| finding["code"] == code);
-                assert_eq!(found, named == Some(code), "seed {seed}, {row}: {code}");
+                assert_eq!(found, named == Some(code), "secret {seed}, {row:?}: {code}");
             }
             let single_db = decoded["readings"][0]["ebn0_db"].as_f64().unwrap();
-            assert_eq!(single_db < 3.0, fault == "weak", "seed {seed}, {row}");
+            assert_eq!(single_db < 3.0, fault == "weak", "secret {seed}, {row:?}");
         });
     }
 }
@@ -451,7 +470,10 @@ fn exercises_of_any_seed_can_be_solved() {
 #[test]
 fn answers_are_graded() {
     let place = tempfile::tempdir().unwrap();
-    let output = fieldripple(&["lesson", "pages", "--exercise", "3"], place.path());
+    let output = fieldripple(
+        &["lesson", "pages", "--exercise", "3", "--secret", "8"],
+        place.path(),
+    );
     assert!(output.status.success());
     let says = |arguments: &[&str], words: &str, code: i32| {
         let output = fieldripple(arguments, place.path());
@@ -461,10 +483,18 @@ fn answers_are_graded() {
         assert!(text.contains(words), "{arguments:?}: {text}");
     };
     let full = "pages/teacher/answer-sheet.csv";
-    says(&["lesson", "--grade", full], "6 of 6 marks", 0);
+    let text = fs::read_to_string(place.path().join(full)).unwrap();
+    let cells = 3 * 3
+        + text
+            .lines()
+            .filter(|line| line.starts_with("nearer-"))
+            .count();
+    let all = format!("{cells} of {cells} marks");
+    says(&["lesson", "--grade", full], &all, 0);
+    let none = format!("0 of {cells} marks");
     says(
         &["lesson", "--grade", "pages/exercise/answers.csv"],
-        "0 of 6 marks",
+        &none,
         0,
     );
     let path = place.path().join("mine.csv");
@@ -472,10 +502,21 @@ fn answers_are_graded() {
     says(&["lesson", "--grade", "mine.csv"], "name it with --key", 2);
     says(
         &["lesson", "--grade", "mine.csv", "--key", full],
-        "mine.csv: line 2: 'nine' is no number",
+        "capture-01, numbers: 'nine' is no number",
+        0,
+    );
+    fs::write(&path, "what is this\n").unwrap();
+    says(
+        &["lesson", "--grade", "mine.csv", "--key", full],
+        "mine.csv: no line names the columns",
         2,
     );
-    says(&["lesson", "--grade", "none.csv"], "none.csv", 2);
+    says(
+        &["lesson", "--grade", "none.csv", "--key", full],
+        "none.csv",
+        2,
+    );
+    says(&["lesson", "pages", "--key", "k.csv"], "need --exercise", 2);
     // Filled-in answers are not lost to another run.
     let answers = place.path().join("pages/exercise/answers.csv");
     fs::write(&answers, "capture,numbers,fault\ncapture-01.wav,,none\n").unwrap();
@@ -485,6 +526,137 @@ fn answers_are_graded() {
         2,
     );
     assert!(fs::read_to_string(&answers).unwrap().contains("none"));
+}
+
+/// The teacher keeps one file; a folder of forms is graded at once, and one that is no form does not keep the others waiting.
+#[test]
+fn a_folder_of_forms_is_graded_by_a_key() {
+    let place = tempfile::tempdir().unwrap();
+    let made = ["lesson", "pages", "--exercise", "2", "--key", "key.csv"];
+    let output = fieldripple(&made, place.path());
+    assert!(output.status.success(), "{output:?}");
+    assert!(!place.path().join("pages/teacher").exists());
+    let key = fs::read_to_string(place.path().join("key.csv")).unwrap();
+    let secret = key
+        .lines()
+        .find_map(|line| line.strip_prefix("secret,,,"))
+        .unwrap();
+    // No file that pupils get tells the secret or an answer.
+    let numbers: Vec<String> = captures_of(&key)
+        .into_iter()
+        .map(|row| row[1].clone())
+        .collect();
+    for path in files(&place.path().join("pages")) {
+        let text = fs::read(&path).unwrap();
+        let text = String::from_utf8_lossy(&text);
+        assert!(!text.contains(secret), "{path:?}");
+        assert!(
+            !numbers.iter().any(|number| text.contains(number.as_str())),
+            "{path:?}"
+        );
+    }
+    // The secret makes the same again.
+    let again = ["lesson", "again", "--exercise", "2", "--secret", secret];
+    assert!(fieldripple(&again, place.path()).status.success());
+    let same = |file: &str| {
+        let of = |folder: &str| fs::read(place.path().join(folder).join(file)).unwrap();
+        assert_eq!(of("pages"), of("again"), "{file}");
+    };
+    same("exercise/capture-01.wav");
+    same("exercise/capture-02.wav");
+    let forms = place.path().join("forms");
+    fs::create_dir(&forms).unwrap();
+    let semicolons = key.replace(',', ";").replace('\n', "\r\n").to_uppercase();
+    fs::write(forms.join("ada.csv"), semicolons).unwrap();
+    fs::write(
+        forms.join("bo.csv"),
+        "capture,numbers,fault,change\ncapture-01.wav,,none of it,\n",
+    )
+    .unwrap();
+    fs::write(forms.join("cy.csv"), "a letter\n").unwrap();
+    let output = fieldripple(
+        &[
+            "lesson",
+            "--grade",
+            "forms",
+            "--key",
+            "key.csv",
+            "--csv",
+            "marks.csv",
+        ],
+        place.path(),
+    );
+    assert!(output.status.success(), "{output:?}");
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        text.contains("not graded") && text.contains("cy.csv"),
+        "{text}"
+    );
+    assert!(
+        text.contains("capture-01, fault: 'none of it' is none of none, weak"),
+        "{text}"
+    );
+    let marks = fs::read_to_string(place.path().join("marks.csv")).unwrap();
+    let rows: Vec<Vec<&str>> = marks
+        .lines()
+        .map(|line| line.split(',').collect())
+        .collect();
+    assert_eq!(rows.len(), 4, "{marks}");
+    assert!(rows.iter().all(|row| row.len() == rows[0].len()), "{marks}");
+    let end = rows[0].len() - 2;
+    assert_eq!(rows[0][end..], ["reached", "possible"]);
+    assert_eq!(rows[1][0], "ada");
+    assert_eq!(rows[1][end], rows[1][end + 1]);
+    assert_eq!(rows[2][end], "0");
+    assert!(rows[2].contains(&"unreadable") && rows[2].contains(&"blank"));
+    assert_eq!(rows[3][1..end + 2].concat(), "");
+}
+
+/// Commands of the pages leave captures in the folder; another run replaces them with the rest, and still nothing that is anybody's own.
+#[test]
+fn a_folder_in_which_commands_were_run_is_replaced() {
+    let place = tempfile::tempdir().unwrap();
+    let run = |arguments: &[&str]| fieldripple(arguments, place.path());
+    assert!(run(&["lesson", "pages"]).status.success());
+    let pages = place.path().join("pages");
+    let page = fs::read_to_string(pages.join("coupling.html")).unwrap();
+    for command in commands(&page)
+        .iter()
+        .filter(|line| line.starts_with("fieldripple synth"))
+    {
+        let parts: Vec<&str> = command.split(' ').skip(1).collect();
+        assert!(fieldripple(&parts, &pages).status.success(), "{command}");
+    }
+    assert!(pages.join("captures/tilt-15.wav").exists());
+    let output = run(&["lesson", "pages", "--seed", "3"]);
+    assert!(output.status.success(), "{output:?}");
+    assert!(!pages.join("captures/tilt-15.wav").exists());
+    fs::write(pages.join("captures/mine.wav"), "x").unwrap();
+    let output = run(&["lesson", "pages"]);
+    assert_eq!(output.status.code(), Some(2), "{output:?}");
+}
+
+/// Pages to play with are one file each.
+#[test]
+fn pages_to_play_with_stand_alone() {
+    for name in ["play-bench", "play-folding", "play-break", "play-decode"] {
+        let page = COMMITTED.text(&format!("{name}.html"));
+        for outside in [
+            " src=",
+            "<link rel=\"stylesheet\"",
+            "@import",
+            "url(",
+            "fetch(",
+            "XMLHttpRequest",
+        ] {
+            assert!(!page.contains(outside), "{name}: {outside}");
+        }
+        assert_eq!(page.matches("<main>").count(), 1, "{name}");
+        let data = page.split("id=\"data\">").nth(1).unwrap();
+        let data: Value = serde_json::from_str(data.split("</script>").next().unwrap()).unwrap();
+        assert!(data.as_object().unwrap().len() > 3, "{name}");
+        assert!(page.len() < 600_000, "{name}: {}", page.len());
+    }
 }
 
 #[test]

@@ -376,3 +376,55 @@ fn bad_arguments_are_refused_with_one_line_and_leave_no_file() {
         );
     }
 }
+
+/// Numbers may be written as one says them; the file is the same.
+#[test]
+fn numbers_may_carry_letters_and_units() {
+    let folder = TempDir::new().unwrap();
+    let at = folder.path();
+    let run = |arguments: &str| {
+        let output = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
+            .args(arguments.split_whitespace())
+            .current_dir(at)
+            .output()
+            .unwrap();
+        let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+        (
+            output.status.code(),
+            text(output.stdout),
+            text(output.stderr),
+        )
+    };
+    let plain = "synth plain.wav --rate 500000 --seconds 0.07 --depth 0.02 --field-hz 134190";
+    assert_eq!(run(plain).0, Some(0));
+    let said = "synth said.wav --rate 500kS/s --seconds 70ms --depth 2% --field-hz 134.19kHz";
+    assert_eq!(run(said).0, Some(0));
+    let bytes = |name: &str| std::fs::read(at.join(name)).unwrap();
+    assert_eq!(bytes("plain.wav"), bytes("said.wav"));
+    let set =
+        "synth set.wav --set digitiser.rate_hz=0.5M --set tag.1.distance_mm=6cm --seconds 50ms";
+    assert_eq!(run(set).0, Some(0), "{set}");
+    let truth = std::fs::read_to_string(at.join("set.wav.truth.json")).unwrap();
+    let truth: serde_json::Value = serde_json::from_str(&truth).unwrap();
+    assert_eq!(truth["capture"]["rate_hz"], 500e3);
+    assert_eq!(truth["scenario"]["tag"][0]["distance_mm"], 60.0);
+
+    let (code, page, _) = run("decode said.wav --rate 500k");
+    assert_eq!(code, Some(0), "{page}");
+    assert!(
+        page.contains("35000 samples at 500 kS/s, 0.0700 s"),
+        "{page}"
+    );
+
+    for (arguments, want) in [
+        ("synth x.wav --rate 5m", "allowed is 8 kHz to 100 MHz"),
+        ("synth x.wav --rate 1G", "allowed is 8 kHz to 100 MHz"),
+        ("synth x.wav --seconds 5kHz", "allowed is 0.001 to 3600 s"),
+        ("decode said.wav --rate 2 --rate", "--rate"),
+        ("margin --vary rate=5m", "'5m' is not a number"),
+    ] {
+        let (code, _, error) = run(arguments);
+        assert_eq!(code, Some(2), "{arguments}: {error}");
+        assert!(error.contains(want), "{arguments}: {error}");
+    }
+}

@@ -41,6 +41,29 @@ pub fn write_atomically<T, E: From<io::Error>>(
     result
 }
 
+/// Removes from a folder what this process has begun to write there and not finished: for a program that is told to stop at once.
+pub fn remove_unfinished(folder: &Path) {
+    let own = format!(".{}-", std::process::id());
+    let Ok(entries) = fs::read_dir(folder) else {
+        return;
+    };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
+        let unfinished = name
+            .strip_suffix(".part")
+            .and_then(|rest| rest.rsplit_once(&own))
+            .is_some_and(|(name, count)| name.starts_with('.') && count.parse::<u32>().is_ok());
+        if unfinished {
+            // There is nobody left to tell of a failure.
+            let _ = match entry.file_type() {
+                Ok(kind) if kind.is_dir() => fs::remove_dir_all(entry.path()),
+                _ => fs::remove_file(entry.path()),
+            };
+        }
+    }
+}
+
 /// A new file in the folder of `path`, under a name nobody has.
 fn create_beside(path: &Path) -> io::Result<(File, PathBuf)> {
     let Some(name) = path.file_name() else {
@@ -80,6 +103,23 @@ mod tests {
         assert!(failed.is_err());
         assert_eq!(fs::read(&path).unwrap(), b"old");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn only_what_this_process_left_unfinished_is_removed() {
+        let folder = tempfile::tempdir().unwrap();
+        let (_file, path) = create_beside(&folder.path().join("a.wav")).unwrap();
+        let others = [
+            "a.wav".to_string(),
+            format!(".a.wav.{}1-0.part", std::process::id()),
+            format!("a.{}-x.part", std::process::id()),
+        ];
+        for name in &others {
+            fs::write(folder.path().join(name), "").unwrap();
+        }
+        remove_unfinished(folder.path());
+        assert!(!path.exists());
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), others.len());
     }
 
     #[test]

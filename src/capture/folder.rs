@@ -80,15 +80,16 @@ impl Drop for Scratch {
 }
 
 /// Writes the folder `path`: `fill` is given an empty folder beside it, which takes the name when it is complete. What stands
-/// there before is replaced only if it is empty or exactly what an earlier call wrote.
+/// there before is replaced only if it is empty or exactly what an earlier call wrote, apart from files that `remade` says can be made again.
 ///
 /// # Errors
 /// [`FolderError`], or whatever `fill` reports; nothing is changed then.
 pub fn write_folder<T, E: From<FolderError>>(
     path: &Path,
+    remade: &dyn Fn(&str) -> bool,
     fill: impl FnOnce(&Path) -> Result<T, E>,
 ) -> Result<T, E> {
-    check(path)?;
+    check(path, remade)?;
     let name = path
         .file_name()
         .map_or("folder".into(), |name| name.to_string_lossy());
@@ -110,13 +111,13 @@ pub fn write_folder<T, E: From<FolderError>>(
         .collect::<Result<_, FolderError>>()?;
     fs::write(&list, lines.concat()).map_err(|source| FolderError::Io { path: list, source })?;
     // Somebody may have put something there in the meantime.
-    check(path)?;
+    check(path, remade)?;
     swap_in(scratch.path(), path, parent)?;
     Ok(value)
 }
 
 /// Refuses a folder that holds more than an earlier call wrote.
-fn check(path: &Path) -> Result<(), FolderError> {
+fn check(path: &Path, remade: &dyn Fn(&str) -> bool) -> Result<(), FolderError> {
     let about = |source| FolderError::Io {
         path: path.to_owned(),
         source,
@@ -139,6 +140,8 @@ fn check(path: &Path) -> Result<(), FolderError> {
             .find_map(|(print, name)| (name == file).then_some(print));
         match known {
             _ if file == LIST && !list.is_empty() => {}
+            // Beside files of an earlier call only: a folder of somebody else's may have such a name in it, too.
+            _ if !list.is_empty() && remade(&file) => {}
             None => {
                 return Err(FolderError::Foreign {
                     path: path.to_owned(),
@@ -215,7 +218,8 @@ mod tests {
     use super::*;
 
     fn write(path: &Path, file: &'static str) -> Result<(), FolderError> {
-        write_folder(path, |folder| {
+        let remade = |name: &str| name == "again";
+        write_folder(path, &remade, |folder| {
             fs::create_dir(folder.join("inside")).unwrap();
             fs::write(folder.join("inside").join(file), file).unwrap();
             Ok(())
@@ -240,6 +244,10 @@ mod tests {
         let error = write(&path, "three").unwrap_err().to_string();
         assert!(error.contains("inside/two was changed"), "{error}");
         assert_eq!(fs::read_dir(place.path()).unwrap().count(), 1);
+        fs::write(path.join("inside/two"), "two").unwrap();
+        fs::write(path.join("again"), "made by a command").unwrap();
+        write(&path, "three").unwrap();
+        assert!(path.join("inside/three").exists() && !path.join("again").exists());
     }
 
     #[test]
@@ -258,10 +266,11 @@ mod tests {
             write(&foreign, "a"),
             Err(FolderError::Foreign { .. })
         ));
-        let failed: Result<(), FolderError> = write_folder(&place.path().join("new"), |folder| {
-            fs::write(folder.join("half"), "").unwrap();
-            Err(FolderError::NotAFolder { path: "x".into() })
-        });
+        let failed: Result<(), FolderError> =
+            write_folder(&place.path().join("new"), &|_| false, |folder| {
+                fs::write(folder.join("half"), "").unwrap();
+                Err(FolderError::NotAFolder { path: "x".into() })
+            });
         assert!(failed.is_err());
         assert_eq!(fs::read_dir(place.path()).unwrap().count(), 2);
     }

@@ -29,11 +29,13 @@ mod types;
 mod wav;
 mod write;
 
-pub use atomic::write_atomically;
+pub use atomic::{remove_unfinished, write_atomically};
 pub use description::read_description;
 pub use folder::{FolderError, Scratch, write_folder};
 pub use open::{OpenOptions, open, open_reader};
 pub use pick::{ChannelChoice, PickError, Picked};
 pub use raw::{RawKind, RawKindError};
 pub use types::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
-pub use write::{Heading, Recording, WriteError, WriteKind, Written, write, write_blocks};
+pub use write::{
+    Heading, Recording, WriteError, WriteKind, Written, write, write_blocks, write_blocks_then,
+};

@@ -111,12 +111,27 @@ pub fn write(path: &Path, recording: &Recording, kind: WriteKind) -> Result<Writ
 /// them empty at the end. The file appears whole or not at all, and the same input gives the same bytes.
 ///
 /// # Errors
-/// As [`write`], and when the blocks do not add up to the length in the heading.
+/// As [`write()`], and when the blocks do not add up to the length in the heading.
 pub fn write_blocks(
     path: &Path,
     heading: &Heading,
     kind: WriteKind,
     next: impl FnMut(&mut [Vec<f32>]),
+) -> Result<Written, WriteError> {
+    write_blocks_then(path, heading, kind, next, || Ok(()))
+}
+
+/// The same; `then` is called when all samples are on the disk and before the file takes its name, so that what must never be missing
+/// beside it can be written first. If `then` fails, the file does not appear.
+///
+/// # Errors
+/// As [`write_blocks`], and what `then` returns.
+pub fn write_blocks_then(
+    path: &Path,
+    heading: &Heading,
+    kind: WriteKind,
+    next: impl FnMut(&mut [Vec<f32>]),
+    then: impl FnOnce() -> Result<(), WriteError>,
 ) -> Result<Written, WriteError> {
     check(heading)?;
     let mut blocks = Blocks {
@@ -125,23 +140,28 @@ pub fn write_blocks(
         channels: vec![Vec::new(); heading.channels.len()],
         done: 0,
     };
-    write_atomically(path, |file| match kind {
-        WriteKind::WavInteger(bits) => wav(file, &mut blocks, Some(bits)),
-        WriteKind::WavFloat => wav(file, &mut blocks, None),
-        WriteKind::Csv => csv(file, &mut blocks),
-        WriteKind::Npy => npy(file, &mut blocks),
-        WriteKind::RawI16 => {
-            let mut written = Written::default();
-            blocks.interleaved(|values| {
-                for &value in values {
-                    let integer = integer(value, 16, &mut written) as i16;
-                    file.write_all(&integer.to_le_bytes())?;
-                }
-                Ok(())
-            })?;
-            Ok(written)
-        }
-        WriteKind::RawF32 => floats(file, &mut blocks),
+    write_atomically(path, |file| {
+        let written = match kind {
+            WriteKind::WavInteger(bits) => wav(file, &mut blocks, Some(bits)),
+            WriteKind::WavFloat => wav(file, &mut blocks, None),
+            WriteKind::Csv => csv(file, &mut blocks),
+            WriteKind::Npy => npy(file, &mut blocks),
+            WriteKind::RawI16 => {
+                let mut written = Written::default();
+                blocks.interleaved(|values| {
+                    for &value in values {
+                        let integer = integer(value, 16, &mut written) as i16;
+                        file.write_all(&integer.to_le_bytes())?;
+                    }
+                    Ok(())
+                })?;
+                Ok(written)
+            }
+            WriteKind::RawF32 => floats(file, &mut blocks),
+        }?;
+        file.flush()?;
+        then()?;
+        Ok(written)
     })
 }
 

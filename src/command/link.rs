@@ -171,7 +171,10 @@ pub fn read_scenario(path: Option<&Path>, settings: &[String]) -> anyhow::Result
         .map(|setting| {
             setting
                 .split_once('=')
-                .map(|(key, value)| (key.trim().to_string(), value.trim().to_string()))
+                .map(|(key, value)| {
+                    let value = super::number::setting(key.trim(), value.trim());
+                    (key.trim().to_string(), value)
+                })
                 .with_context(|| format!("--set {setting}: write KEY=VALUE"))
         })
         .collect::<anyhow::Result<Vec<_>>>()?;

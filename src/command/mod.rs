@@ -5,9 +5,11 @@
 
 mod decode;
 mod figure_file;
+mod interrupt;
 mod lesson;
 mod link;
 mod margin;
+mod number;
 mod signal;
 mod synth;
 mod telegram;

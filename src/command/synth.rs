@@ -10,6 +10,7 @@ use std::process::ExitCode;
 
 use fieldripple::world::View;
 
+use super::interrupt;
 use super::signal::{Plan, SignalArguments};
 use output::Target;
 
@@ -102,6 +103,7 @@ impl Arguments {
 
 /// Makes the capture and its truth file.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    interrupt::leave_nothing_unfinished([arguments.out.as_path()]);
     let (clipped, range) = make(arguments)?;
     if clipped > 0 {
         eprintln!(
@@ -131,10 +133,14 @@ pub fn make(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
         };
         form::check(&target, arguments.signal.seconds())?;
         let mut source = plan.signal.source();
-        let clipped = output::write(&arguments.place(), &target, |re, im| {
-            source.next_block(re, im);
-        })?;
-        truth::write(&plan, arguments, &target, clipped)?;
+        let clipped = output::write(
+            &arguments.place(),
+            &target,
+            |re, im| {
+                source.next_block(re, im);
+            },
+            |clipped| truth::write(&plan, arguments, &target, clipped),
+        )?;
         (clipped, plan.range)
     })
 }

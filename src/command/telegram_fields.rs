@@ -8,13 +8,13 @@ use super::values::whole_within;
 #[derive(Clone, Debug, Default, clap::Args)]
 pub struct Fields {
     /// Retagging counter, 0 to 7 [default: 0]
-    #[arg(long, value_name = "0-7", value_parser = whole_within(0..=7))]
+    #[arg(long, value_name = "0-7", value_parser = whole_within(0..=7, ""))]
     retag: Option<u64>,
     /// User information, 0 to 31 [default: 0]
-    #[arg(long, value_name = "0-31", value_parser = whole_within(0..=31))]
+    #[arg(long, value_name = "0-31", value_parser = whole_within(0..=31, ""))]
     user: Option<u64>,
     /// Reserved bits 10 to 15, 0 to 63; 1 is bit 15, an advanced transponder [default: 0]
-    #[arg(long, value_name = "0-63", value_parser = whole_within(0..=63))]
+    #[arg(long, value_name = "0-63", value_parser = whole_within(0..=63, ""))]
     reserved: Option<u64>,
     /// Set the animal flag to 0 [default: 1]
     #[arg(long)]

@@ -1,40 +1,42 @@
 //! Values on the command line that have a range: read, checked, and refused with what is allowed.
 
-use std::fmt::Display;
 use std::ops::RangeInclusive;
-use std::str::FromStr;
 
-/// A parser for finite numbers within `range`; the unit only appears in the message.
+use super::number::{number, shown};
+
+/// A parser for finite numbers within `range`, in `unit` where none is written (see [`number`](super::number)).
 pub fn within(
     range: RangeInclusive<f64>,
     unit: &'static str,
 ) -> impl Fn(&str) -> Result<f64, String> + Clone {
-    move |text| checked(text, &range, unit, |value: &f64| value.is_finite())
+    move |text| {
+        number(text, unit)
+            .filter(|value| range.contains(value))
+            .ok_or_else(|| {
+                let low = shown(*range.start(), unit);
+                let bare = low.strip_suffix(&format!(" {unit}"));
+                let high = shown(*range.end(), unit);
+                format!("allowed is {} to {high}", bare.unwrap_or(&low))
+            })
+    }
 }
 
-/// A parser for whole numbers within `range`.
-pub fn whole_within(range: RangeInclusive<u64>) -> impl Fn(&str) -> Result<u64, String> + Clone {
-    move |text| checked(text, &range, "", |_| true)
-}
-
-fn checked<T: FromStr + PartialOrd + Display>(
-    text: &str,
-    range: &RangeInclusive<T>,
-    unit: &str,
-    usable: impl Fn(&T) -> bool,
-) -> Result<T, String> {
-    text.trim()
-        .parse::<T>()
-        .ok()
-        .filter(|value| usable(value) && range.contains(value))
-        .ok_or_else(|| {
-            let unit = if unit.is_empty() {
-                String::new()
-            } else {
-                format!(" {unit}")
-            };
-            format!("allowed is {} to {}{unit}", range.start(), range.end())
-        })
+/// A parser for whole numbers within `range`; `unit` may be written behind.
+pub fn whole_within(
+    range: RangeInclusive<u64>,
+    unit: &'static str,
+) -> impl Fn(&str) -> Result<u64, String> + Clone {
+    move |text| {
+        let text = text.trim();
+        // Beyond 2^53 only a number without a letter is exact.
+        let exact =
+            |value: &f64| value.fract() == 0.0 && (0.0..=(1u64 << 53) as f64).contains(value);
+        text.parse()
+            .ok()
+            .or_else(|| number(text, unit).filter(exact).map(|value| value as u64))
+            .filter(|value| range.contains(value))
+            .ok_or_else(|| format!("allowed is {} to {}", range.start(), range.end()))
+    }
 }
 
 #[cfg(test)]
@@ -55,9 +57,11 @@ mod tests {
             Err("allowed is 1 to 2 Hz".into())
         );
         assert_eq!(
-            whole_within(0..=7)("8"),
+            whole_within(0..=7, "")("8"),
             Err("allowed is 0 to 7".to_string())
         );
-        assert!(whole_within(0..=7)("-1").is_err());
+        assert!(whole_within(0..=7, "")("-1").is_err());
+        assert_eq!(whole_within(0..=1_000_000, "Hz")("500k"), Ok(500_000));
+        assert!(whole_within(0..=7, "")("2.5").is_err());
     }
 }

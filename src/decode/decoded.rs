@@ -7,7 +7,7 @@ use super::json;
 use super::opened::{AboutFile, Window};
 use crate::capture::Layout;
 use crate::findings::Finding;
-use crate::receiver::{Reading, Reception};
+use crate::receiver::{Measured, Reception};
 use crate::telegram::Identity;
 
 /// What became of a capture: the numbers in it, or why there is none.
@@ -73,7 +73,11 @@ impl Decoded {
 
     /// Country and number of everything read, of whatever kind, strongest first.
     pub fn identities(&self) -> Vec<Identity> {
-        let full = self.reception.readings.iter().map(Reading::identity);
+        let full = self
+            .reception
+            .readings
+            .iter()
+            .map(|reading| reading.identity());
         let half = self.reception.others.half_duplex.iter();
         full.chain(half.map(|reading| reading.identity())).collect()
     }
@@ -110,9 +114,16 @@ impl Decoded {
 
     /// The likeliest number that does not count as read. Noise alone gives one every time; one that is ten times likelier
     /// right than wrong is worth a look.
-    pub fn candidate(&self) -> Option<&Reading> {
+    pub fn candidate(&self) -> Option<&Measured> {
         let candidate = self.reception.candidate.as_ref();
-        candidate.filter(|reading| reading.attempt.decision.odds_wrong < 0.1)
+        // Bits that are certain and fit another check say what the number would be: no other stands beside it.
+        let other = self.findings.iter().find_map(|finding| {
+            let id = finding.evidence.get("candidate_id")?.as_str()?;
+            (finding.code == "check-of-another-kind").then_some(id)
+        });
+        candidate
+            .filter(|reading| reading.attempt.decision.odds_wrong < 0.1)
+            .filter(|reading| other.is_none_or(|id| id == reading.identity().digits()))
     }
 
     /// The object of the JSON contract, schema `fieldripple.decode/1`.

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use super::Decoded;
 use crate::capture::Unit;
-use crate::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
+use crate::receiver::{HalfDuplexReading, Measured, NOMINAL_HZ};
 use crate::telegram::Identity;
 
 /// The object of the contract.
@@ -66,12 +66,13 @@ pub(super) fn value(report: &Decoded) -> Value {
 /// Fields that a number relies on where it does on the usual ones.
 const USUAL_FIELDS: [&str; 4] = ["reserved", "data_block", "trailer", "country"];
 
-fn reading_value(reading: &Reading, report: &Decoded) -> Value {
+fn reading_value(reading: &Measured, report: &Decoded) -> Value {
     let attempt = &reading.attempt;
     let telegram = attempt.decision.telegram;
     let identity = Identity::from_code(telegram.code);
     let decibel = |ratio: f64| 10.0 * ratio.log10();
     let carrier = report.reception.kind.has_carrier();
+    let clipped = report.reception.clipped_share().is_some();
     json!({
         "id": identity.digits(),
         "country": identity.country,
@@ -90,8 +91,8 @@ fn reading_value(reading: &Reading, report: &Decoded) -> Value {
         "telegrams": attempt.telegrams,
         "ebn0_db": decibel(attempt.ebn0),
         "spare_db": reading.spare_db,
-        "depth": report.reception.level_known.then_some(attempt.depth),
-        "angle_deg": carrier.then_some(attempt.angle.to_degrees()),
+        "depth": (report.reception.level_known && !clipped).then_some(attempt.depth),
+        "angle_deg": (carrier && !clipped).then_some(attempt.angle.to_degrees()),
         "from_s": reading.from_s,
         "to_s": reading.to_s,
     })

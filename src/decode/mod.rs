@@ -30,7 +30,7 @@ use std::path::Path;
 
 use crate::capture::{ChannelInfo, Layout, RateOrigin, Unit};
 use crate::findings::findings;
-use crate::receiver::{Reception, Samples, Signal, receive, receive_joined};
+use crate::receiver::{Reception, Samples, Signal, Windows, receive, receive_joined};
 use opened::{AboutFile, Opened};
 
 /// Reads a capture file of any known format; `-` is standard input.
@@ -122,18 +122,24 @@ pub fn decode_joined(
     paths: &[impl AsRef<Path>],
     settings: &Settings,
 ) -> Result<Decoded, DecodeError> {
-    let mut pieces: Vec<(Opened, Window)> = Vec::new();
+    let mut pieces: Vec<(Opened, Vec<Window>)> = Vec::new();
     for path in paths {
         let mut opened = Opened::file(path.as_ref(), settings)?;
-        let window = opened.next_window()?.ok_or_else(|| opened.nothing_left())?;
-        pieces.push((opened, window));
+        let mut windows = Vec::new();
+        while let Some(window) = opened.next_window()? {
+            windows.push(window);
+        }
+        if windows.is_empty() {
+            return Err(opened.nothing_left());
+        }
+        pieces.push((opened, windows));
     }
     if pieces.is_empty() {
         return Err(DecodeError::NoCapture);
     }
     let signals: Vec<Signal<'_>> = pieces
         .iter()
-        .map(|(opened, window)| opened.signal(window))
+        .flat_map(|(opened, windows)| windows.iter().map(|window| opened.signal(window)))
         .collect();
     let samples = signals.iter().map(|s| s.samples.len() as u64).sum();
     let reception = match receive_joined(&signals, settings.terms()) {
@@ -151,28 +157,34 @@ pub fn decode_joined(
 }
 
 fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, DecodeError> {
-    let mut whole: Option<Reception> = None;
+    let mut windows = Windows::new(settings.terms());
     let mut samples = 0;
     let mut kept = None;
-    while let Some(window) = opened.next_window()? {
+    while let Some(mut window) = opened.next_window()? {
         let from_s = opened.time_s(samples);
         samples += window.samples().len() as u64;
         let mut reception = receive(&opened.signal(&window), settings.terms());
-        reception.shift(from_s);
-        // A figure shows the window that the receiver kept its view of.
-        let mut telling = true;
-        match &mut whole {
-            None => whole = Some(reception),
-            Some(whole) => {
-                telling = whole.is_outdone_by(&reception);
-                whole.absorb(reception, settings.odds);
+        if reception.is_unread() && windows.is_unread() {
+            for (channel, other) in opened.others() {
+                let there = receive(&opened.signal(&other), settings.terms());
+                if !there.is_unread() {
+                    opened.take(channel);
+                    // What the other channel said of its field is not this one's.
+                    windows = Windows::new(settings.terms());
+                    (reception, window) = (there, other);
+                    break;
+                }
             }
+        } else {
+            opened.stay();
         }
-        if telling && settings.keep_samples {
+        // A figure shows the window that the receiver kept its view of.
+        if windows.add(reception, from_s) && settings.keep_samples {
             kept = Some(KeptSamples { from_s, window });
         }
     }
-    let reception = whole.ok_or_else(|| opened.nothing_left())?;
+    let reception = windows.finish().ok_or_else(|| opened.nothing_left())?;
+    opened.stay();
     let about = opened.into_about();
     Ok(concluded(about, samples, reception, kept, settings))
 }

@@ -15,6 +15,9 @@ const WINDOW: usize = 3 << 20;
 /// Samples of each channel looked at to find the one with the field in it.
 const LOOK: usize = 1 << 18;
 
+/// Channels tried besides the one in which a field shows best, where that gives no number.
+const MOST_OTHERS: usize = 7;
+
 /// Where complex samples without a stated centre are taken to be centred.
 const USUAL_CENTRE_HZ: f64 = 134_200.0;
 
@@ -30,6 +33,8 @@ pub(super) struct Opened {
     place: u64,
     /// Blocks read while choosing the channel, not yet handed on.
     waiting: Vec<Vec<f32>>,
+    /// Other channels that may be taken instead, with the stretch last handed on; none where the channel was named.
+    others: Vec<(usize, Vec<f32>)>,
     remarks: Vec<String>,
     name: String,
 }
@@ -85,6 +90,7 @@ impl Opened {
         let count = source.layout().channels.len();
         let mut remarks = Vec::new();
         let mut waiting = vec![Vec::new(); count];
+        let mut others = Vec::new();
         let complex = source.layout().complex || (settings.centre_hz.is_some() && count == 2);
         let chosen = if complex {
             Chosen::Complex(0, 1)
@@ -101,13 +107,14 @@ impl Opened {
                 Picked::Auto => {
                     read_block(source.as_mut(), LOOK, &mut waiting)?;
                     let rate_hz = source.layout().rate_hz;
-                    let best = (0..count)
+                    let mut strengths: Vec<(usize, f64)> = (0..count)
                         .map(|k| (k, field_strength(Samples::Real(&waiting[k]), rate_hz)))
-                        .fold(
-                            (0, -1.0),
-                            |best, this| if this.1 > best.1 { this } else { best },
-                        );
-                    Chosen::One(best.0)
+                        .collect();
+                    strengths.sort_by(|a, b| b.1.total_cmp(&a.1));
+                    let mut ranked = strengths.into_iter().map(|(k, _)| k);
+                    let best = ranked.next().unwrap_or(0);
+                    others = ranked.take(MOST_OTHERS).map(|k| (k, Vec::new())).collect();
+                    Chosen::One(best)
                 }
             }
         };
@@ -137,6 +144,7 @@ impl Opened {
             to,
             place: 0,
             waiting,
+            others,
             remarks,
             name,
         })
@@ -194,6 +202,9 @@ impl Opened {
         if count == 0 {
             return Ok(None);
         }
+        for (k, stretch) in &mut self.others {
+            *stretch = std::mem::take(&mut channels[*k]);
+        }
         Ok(Some(match &self.chosen {
             Chosen::One(k) => Window::Real(std::mem::take(&mut channels[*k])),
             Chosen::Difference(a, b) => {
@@ -210,6 +221,40 @@ impl Opened {
                     .collect(),
             ),
         }))
+    }
+
+    /// Other channels over the stretch last handed on, likeliest first.
+    pub fn others(&mut self) -> Vec<(usize, Window)> {
+        let stretches = self.others.iter_mut();
+        stretches
+            .map(|(k, stretch)| (*k, Window::Real(std::mem::take(stretch))))
+            .filter(|(_, window)| !window.samples().is_empty())
+            .collect()
+    }
+
+    /// Goes on with another channel, because the number is in that one.
+    pub fn take(&mut self, channel: usize) {
+        let name = name_of(&Chosen::One(channel), self.layout());
+        let before = std::mem::replace(&mut self.channel, name);
+        self.chosen = Chosen::One(channel);
+        self.others.clear();
+        self.remarks.push(format!(
+            "Channel \"{}\" was taken: a number is in it. In channel \"{before}\", where a field shows best, none was read.",
+            self.channel
+        ));
+    }
+
+    /// Stays with the channel: the others were not needed, or gave nothing.
+    pub fn stay(&mut self) {
+        if self.others.is_empty() {
+            return;
+        }
+        let count = self.layout().channels.len();
+        self.others.clear();
+        self.remarks.push(format!(
+            "Channel \"{}\" of {count} was taken: a field shows best in it.",
+            self.channel
+        ));
     }
 
     /// The window as the receiver takes it.

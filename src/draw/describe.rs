@@ -78,10 +78,25 @@ impl View<'_> {
 
     fn phasor_words(&self) -> String {
         match (&self.aligned, self.carrier()) {
-            (Some(aligned), true) => format!(
-                "Ripple in the phasor plane: two clouds for the two load states, along an axis at {}° to the field.",
-                axis_degrees(aligned.angle)
-            ),
+            (Some(_), true) if self.reception.clipped_share().is_some() => {
+                "Ripple in the phasor plane: two clouds for the two load states, spoilt by clipping.".into()
+            }
+            (Some(aligned), true) => {
+                let clouds = match self.reception.readings.len() {
+                    1 => "two clouds for the two load states,",
+                    2 if self.mixes() => {
+                        "four clouds for the states of two tags, the stronger one's"
+                    }
+                    2 => {
+                        "two clouds for the stronger tag's load states, the other tag averaged out,"
+                    }
+                    _ => "a cloud for each mixture of the tags' states, the strongest one's",
+                };
+                format!(
+                    "Ripple in the phasor plane: {clouds} along an axis at {}° to the field.",
+                    axis_degrees(aligned.angle)
+                )
+            }
             (Some(_), false) => {
                 "How often each value of the ripple occurs: two heaps for the two load states."
                     .into()

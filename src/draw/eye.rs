@@ -38,8 +38,11 @@ where
     let heading = "Eye of the boundaries";
     let Some(aligned) = &view.aligned else {
         let area = headed(area, heading, "")?;
-        let words =
-            "Nothing was read, so it is not known where bits begin: there is no eye to draw.";
+        let words = if view.reception.others.half_duplex.is_empty() {
+            "Nothing was read, so it is not known where bits begin: there is no eye to draw."
+        } else {
+            "A half-duplex tag answers in two tones and leaves no ripple: its answer is drawn below."
+        };
         return sentence::write(&area, words);
     };
     let traces = traces(aligned);
@@ -60,8 +63,9 @@ where
         format!("weakest {:.0} % of mean", 100.0 * least / mean.max(1e-300)).replace('-', "−");
     let area = headed(area, heading, &remark)?;
     let percent = view.percent();
-    let reach =
-        1.2 * percent * quantile(traces.iter().flatten().map(|y| y.abs()), 0.998).max(1e-12);
+    let own = 1.2 * percent * quantile(traces.iter().flatten().map(|y| y.abs()), 0.998).max(1e-12);
+    let fixed = view.beside.as_ref().and_then(|beside| beside.eye_reach);
+    let reach = fixed.unwrap_or(own);
     let y_label = format!("half the step, {}", view.ripple_unit());
     let mut chart = chart(
         &area,

@@ -7,7 +7,9 @@
 //! amplitude, ±90° pure phase); frequencies are in Hz from the field.
 
 mod aligned;
+mod answer;
 mod beat;
+mod beside;
 mod contour;
 mod curve;
 mod describe;
@@ -35,6 +37,7 @@ mod view;
 
 use plotters::drawing::DrawingAreaErrorKind;
 
+pub use beside::Beside;
 pub use curve::{Curve, Curves, curves_svg};
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
 pub use range_map::{RangeMap, RangePoint};

@@ -5,10 +5,10 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::style::{
-    Area, BLUE, INK, LABEL, MUTED, ORANGE, SKY, VERMILLION, axis_degrees, chart, headed, plot_size,
-    quantile, text,
+    Area, BLUE, GHOST, INK, LABEL, MUTED, ORANGE, SKY, VERMILLION, axis_degrees, chart, headed,
+    plot_size, quantile, text,
 };
-use super::{DrawError, View, sentence};
+use super::{DrawError, View, beside, sentence};
 
 /// Cycles averaged into each point: an eighth of a bit, so that the way between the states still shows.
 const AVERAGED: usize = 4;
@@ -29,20 +29,19 @@ where
         let area = headed(area, heading, "")?;
         return sentence::write(&area, "No steady stretch of field was found.");
     };
-    let remark = if view.aligned.is_some() {
-        "rings: load states"
-    } else {
-        "4 cycles a point"
+    let remark = match (&view.aligned, view.reception.readings.len()) {
+        (Some(_), 1) => "rings: load states",
+        (Some(_), 2) if view.mixes() => "rings: states of both tags",
+        (Some(_), 2) => "rings: stronger tag only",
+        (Some(_), _) => "several tags: a cloud for each mixture",
+        (None, _) => "4 cycles a point",
     };
     let area = headed(area, heading, remark)?;
     let halves = view.aligned.as_ref().map(|aligned| aligned.half_bits());
     let percent = view.percent();
-    let furthest = quantile(
-        halves.iter().flatten().map(|(v, _)| v.norm() * percent),
-        0.98,
-    );
-    let spread = quantile(points.iter().map(|v| v.norm() * percent), 0.99);
-    let reach = 1.12 * furthest.max(spread).max(1e-9);
+    let beside = view.beside.as_ref();
+    let fixed = beside.and_then(|beside| beside.phasor_reach);
+    let reach = fixed.or_else(|| reach(view)).unwrap_or(1.0);
     // One unit is equally long on both axes.
     let (width, height) = plot_size(&area);
     let per_pixel = 2.0 * reach / f64::from(width.min(height));
@@ -65,6 +64,10 @@ where
             .filter(|v| inside(v))
             .map(|&v| Circle::new(at(v), 2, SKY.mix(0.7).filled())),
     )?;
+    if let Some([one, .., other]) = beside.map(|beside| beside.states.as_slice()) {
+        chart.draw_series([one, other].map(|&at| Circle::new(at, 7, GHOST.stroke_width(2))))?;
+        chart.draw_series(beside::ghost(&[*one, *other]))?;
+    }
     let Some(aligned) = &view.aligned else {
         return Ok(());
     };
@@ -85,11 +88,15 @@ where
         let ink = if *state > 0 { BLUE } else { VERMILLION };
         chart.draw_series([Circle::new(at(*half), 3, ink.mix(0.8).filled())])?;
     }
-    let rings = aligned
-        .load_states()
-        .map(|state| Circle::new(at(state), 10, INK.stroke_width(2)));
+    let rings = states(view)
+        .into_iter()
+        .map(|state| Circle::new(state, 10, INK.stroke_width(2)));
     chart.draw_series(rings)?;
-    let angle = format!("ripple angle {}°", axis_degrees(aligned.angle));
+    let angle = if view.reception.clipped_share().is_some() {
+        "spoilt by clipping".to_string()
+    } else {
+        format!("ripple angle {}°", axis_degrees(aligned.angle))
+    };
     // In the corner that the axis does not pass through.
     let (side, at) = if aligned.angle >= 0.0 {
         (HPos::Left, -0.97 * x)
@@ -99,6 +106,39 @@ where
     let style = text(LABEL, INK).pos(Pos::new(side, VPos::Top));
     chart.draw_series([Text::new(angle, (at, 0.97 * y), style)])?;
     Ok(())
+}
+
+/// Where clouds are to be expected: the two load states of a tag; with a second one its ripple added and taken off at each, as both
+/// change state on their own, unless it averages out. More tags make too many to be marked.
+pub(super) fn states(view: &View<'_>) -> Vec<(f64, f64)> {
+    let Some(aligned) = &view.aligned else {
+        return Vec::new();
+    };
+    let own = aligned.load_states();
+    let states = match view.reception.readings.as_slice() {
+        [_] | [_, _] if !view.mixes() => own.to_vec(),
+        [_, other] if view.mixes() => {
+            let other = Complex64::from_polar(other.attempt.depth, other.attempt.angle);
+            own.iter()
+                .flat_map(|&state| [state + other, state - other])
+                .collect()
+        }
+        _ => Vec::new(),
+    };
+    let percent = view.percent();
+    states
+        .iter()
+        .map(|state| (state.re * percent, state.im * percent))
+        .collect()
+}
+
+/// Half the height that it takes to show nearly all.
+pub(super) fn reach(view: &View<'_>) -> Option<f64> {
+    let points = points(view)?;
+    let halves = view.aligned.as_ref().map(|aligned| aligned.half_bits());
+    let furthest = quantile(halves.iter().flatten().map(|(v, _)| v.norm()), 0.98);
+    let spread = quantile(points.iter().map(|v| v.norm()), 0.99);
+    Some(1.12 * (furthest.max(spread) * view.percent()).max(1e-9))
 }
 
 /// Mean telegram, or the ripple as it came, a few cycles to a point.

@@ -55,11 +55,11 @@ mod tests {
         super::super::style::prepare();
         let words =
             "The field is there but no animal tag's ripple: one capture cannot tell these apart.";
-        let lines = wrap(words, 200.0);
+        let lines = wrap(words, 150.0);
         assert_eq!(lines.join(" "), words);
         assert!(lines.len() > 2);
         for line in lines {
-            assert!(width_of(&line, LABEL) <= 200.0, "{line}");
+            assert!(width_of(&line, LABEL) <= 150.0, "{line}");
         }
     }
 }

@@ -34,6 +34,8 @@ pub const GREEN: RGBColor = RGBColor(0, 158, 115);
 pub const PURPLE: RGBColor = RGBColor(204, 121, 167);
 /// Grid lines: light enough to stay behind everything.
 pub const GRID: RGBColor = RGBColor(222, 222, 222);
+/// Ghosts of what is compared with: contrast 4:1 on white.
+pub const GHOST: RGBColor = RGBColor(125, 125, 125);
 /// Remarks and tick labels: contrast 7:1 on white.
 pub const MUTED: RGBColor = RGBColor(85, 85, 85);
 
@@ -70,6 +72,11 @@ pub fn inks() -> Vec<[u8; 3]> {
         .collect()
 }
 
+/// Source Sans 3 3.052, under the SIL Open Font License (fonts/OFL.txt): open, drawn for screens, and no system's own face.
+const LETTERS_FONT: &[u8] = include_bytes!("fonts/SourceSans3-Regular.ttf");
+/// Source Code Pro 1.026, likewise.
+const EVEN_FONT: &[u8] = include_bytes!("fonts/SourceCodePro-Regular.ttf");
+
 /// Letters; a viewer of the SVG takes its own of that family.
 const LETTERS: &str = "sans-serif";
 /// Letters of one width.
@@ -100,23 +107,15 @@ pub fn prepare() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
         // The fonts are compiled in: one that cannot be parsed fails the tests, and text then fails with an error.
-        let _ = register_font(
-            LETTERS,
-            FontStyle::Normal,
-            epaint_default_fonts::UBUNTU_LIGHT,
-        );
-        let _ = register_font(EVEN, FontStyle::Normal, epaint_default_fonts::HACK_REGULAR);
+        let _ = register_font(LETTERS, FontStyle::Normal, LETTERS_FONT);
+        let _ = register_font(EVEN, FontStyle::Normal, EVEN_FONT);
     });
 }
 
 /// The font behind a family's name.
 pub fn font_of(family: &str) -> Option<&'static FontRef<'static>> {
     static FONTS: LazyLock<[Option<FontRef<'static>>; 2]> = LazyLock::new(|| {
-        [
-            epaint_default_fonts::UBUNTU_LIGHT,
-            epaint_default_fonts::HACK_REGULAR,
-        ]
-        .map(|bytes| FontRef::try_from_slice(bytes).ok())
+        [LETTERS_FONT, EVEN_FONT].map(|bytes| FontRef::try_from_slice(bytes).ok())
     });
     FONTS[usize::from(family == EVEN)].as_ref()
 }

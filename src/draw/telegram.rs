@@ -9,14 +9,16 @@ use super::style::{
     Area, BLUE, GRID, INK, LEFT, MUTED, ORANGE, PURPLE, RIGHT, SKY, SMALL, ending, even, headed,
     middle, quantile, tick, width_of,
 };
-use super::{DrawError, View, sentence};
+use super::{DrawError, View, answer, sentence};
 use crate::receiver::BIT;
 use crate::telegram::{Part, TELEGRAM_BITS, part_of};
 
-/// Bits in a row.
-const ROW_BITS: usize = 32;
-/// Bits in a row where 32 would have less than a digit's width each.
-const SHORT_ROW_BITS: usize = 16;
+/// Bits of a byte and its control bit.
+const BYTE_BITS: usize = 9;
+/// Most bits in a row: rows end where bytes do.
+const ROW_BITS: usize = 4 * BYTE_BITS;
+/// Most bits in a row where 36 would have less than a digit's width each.
+const SHORT_ROW_BITS: usize = 2 * BYTE_BITS;
 /// Below this width rows are short, pixels.
 const NARROW: u32 = 700;
 /// Height of the strip with the fields' names and of the one with the bits, pixels.
@@ -36,7 +38,7 @@ fn fields(bits: &[bool; TELEGRAM_BITS], certain: usize) -> Vec<Field> {
         name: "header".into(),
         tint: ORANGE,
     }];
-    for from in (11..TELEGRAM_BITS).step_by(9) {
+    for from in (11..TELEGRAM_BITS).step_by(BYTE_BITS) {
         // Bytes are sent least significant bit first.
         let byte = (0..8).fold(0_u8, |byte, k| byte | (u8::from(bits[from + k]) << k));
         let (kind, number, tint) = match part_of(from) {
@@ -46,7 +48,7 @@ fn fields(bits: &[bool; TELEGRAM_BITS], certain: usize) -> Vec<Field> {
             Part::Header | Part::Control => ("", 0, GRID),
         };
         fields.push(Field {
-            bits: from..from + 9,
+            bits: from..from + BYTE_BITS,
             name: if from < certain {
                 format!("{kind} {}: {byte:02X}", number + 1)
             } else {
@@ -64,13 +66,13 @@ where
 {
     let heading = "Telegram";
     let Some(aligned) = &view.aligned else {
+        if let Some(reading) = view.reception.others.half_duplex.first() {
+            return answer::draw(area, view, reading);
+        }
         let area = headed(area, heading, "")?;
         let why = view.about.reason.unwrap_or_default();
-        let words = if view.reception.others.half_duplex.is_empty() {
-            format!("No number was read, so there is no telegram to lay out bit by bit. {why}")
-        } else {
-            "The number comes from a half-duplex tag, which answers in the field's pauses: there is no ripple to lay out bit by bit.".into()
-        };
+        let words =
+            format!("No number was read, so there is no telegram to lay out bit by bit. {why}");
         return sentence::write(&area, &words);
     };
     let smoothed = if aligned.is_smoothed() {
@@ -92,20 +94,29 @@ where
     let along = view.mean_telegram().unwrap_or_default();
     let reach = 1.15 * quantile(along.iter().map(|y| y.abs()), 0.995).max(1e-9);
     let fields = fields(&aligned.bits, aligned.certain);
-    for (row, strip) in area
-        .split_evenly((TELEGRAM_BITS / row_bits, 1))
-        .iter()
-        .enumerate()
-    {
-        let shown = row * row_bits..(row + 1) * row_bits;
-        draw_row(strip, shown, aligned, &fields, &along, reach)?;
+    let rows = rows(&fields, row_bits);
+    for (strip, shown) in area.split_evenly((rows.len(), 1)).iter().zip(rows) {
+        draw_row(strip, shown, row_bits, aligned, &fields, &along, reach)?;
     }
     Ok(())
+}
+
+/// As many whole fields a row as fit into `most` bits.
+fn rows(fields: &[Field], most: usize) -> Vec<Range<usize>> {
+    let mut rows: Vec<Range<usize>> = Vec::new();
+    for field in fields {
+        match rows.last_mut() {
+            Some(row) if field.bits.end - row.start <= most => row.end = field.bits.end,
+            _ => rows.push(field.bits.clone()),
+        }
+    }
+    rows
 }
 
 fn draw_row<DB: DrawingBackend>(
     area: &Area<DB>,
     shown: Range<usize>,
+    row_bits: usize,
     aligned: &Aligned,
     fields: &[Field],
     along: &[f64],
@@ -115,8 +126,10 @@ where
     DB::ErrorType: 'static,
 {
     let (width, height) = area.dim_in_pixel();
-    let (left, right) = (LEFT as i32, (width - RIGHT.min(width)) as i32);
-    let per_bit = f64::from(right - left) / shown.len() as f64;
+    let left = LEFT as i32;
+    // A bit is equally wide in all rows.
+    let per_bit = f64::from(width.saturating_sub(LEFT + RIGHT)) / row_bits as f64;
+    let right = left + (per_bit * shown.len() as f64).round() as i32;
     let x = |bit: f64| left + ((bit - shown.start as f64) * per_bit).round() as i32;
     let strip = STRIP as i32;
     let (wave_top, wave_bottom) = (2 * strip + 2, (height as i32 - 6).max(2 * strip + 12));
@@ -126,14 +139,10 @@ where
         wave_top + (half * (1.0 - share)).round() as i32
     };
     for field in fields {
-        let (from, to) = (
-            field.bits.start.max(shown.start),
-            field.bits.end.min(shown.end),
-        );
-        if from >= to {
+        if !shown.contains(&field.bits.start) {
             continue;
         }
-        let (x0, x1) = (x(from as f64), x(to as f64));
+        let (x0, x1) = (x(field.bits.start as f64), x(field.bits.end as f64));
         area.draw(&Rectangle::new(
             [(x0, 0), (x1, 2 * strip)],
             field.tint.mix(0.35).filled(),
@@ -142,9 +151,7 @@ where
             [(x0, 0), (x0, wave_bottom)],
             MUTED.stroke_width(1),
         ))?;
-        // A field that goes over the end of a row is named where the larger part of it is.
-        let larger = 2 * (to - from) >= field.bits.len();
-        if larger && width_of(&field.name, SMALL) < f64::from(x1 - x0) {
+        if width_of(&field.name, SMALL) < f64::from(x1 - x0) {
             let place = ((x0 + x1) / 2, strip / 2 + 1);
             area.draw(&Text::new(field.name.clone(), place, middle(SMALL, INK)))?;
         }
@@ -157,7 +164,11 @@ where
                 MUTED.mix(0.35).filled(),
             ))?;
         }
-        let digit = if aligned.bits[bit] { "1" } else { "0" };
+        let digit = match (bit < aligned.certain, aligned.bits[bit]) {
+            (true, true) => "1",
+            (true, false) => "0",
+            (false, _) => "?",
+        };
         let place = ((x0 + x1) / 2, strip + strip / 2 + 1);
         let ink = if bit < aligned.certain { INK } else { MUTED };
         area.draw(&Text::new(digit, place, even(SMALL, ink)))?;

@@ -3,6 +3,7 @@
 use crate::receiver::{NOMINAL_HZ, Piece, Reading, Reception, Samples};
 
 use super::aligned::Aligned;
+use super::beside::Beside;
 use super::style::{axis_degrees, significant};
 
 /// What the receiver does not know of a capture.
@@ -27,6 +28,8 @@ pub struct View<'a> {
     pub(super) about: About<'a>,
     /// Telegrams of the strongest number laid on each other.
     pub(super) aligned: Option<Aligned>,
+    /// What it is drawn beside.
+    pub(super) beside: Option<Beside>,
 }
 
 impl<'a> View<'a> {
@@ -41,11 +44,21 @@ impl<'a> View<'a> {
             reception,
             about,
             aligned,
+            beside: None,
         }
     }
 
     pub(super) fn reading(&self) -> Option<&Reading> {
         self.reception.readings.first()
+    }
+
+    /// Whether a second tag's ripple is still in the mean telegram of the first: with the other parity it is laid on itself once
+    /// as it is and once inverted.
+    pub(super) fn mixes(&self) -> bool {
+        match self.reception.readings.as_slice() {
+            [first, second] => first.attempt.inverts == second.attempt.inverts,
+            _ => false,
+        }
     }
 
     pub(super) fn pieces(&self) -> &[Piece] {
@@ -124,11 +137,16 @@ impl<'a> View<'a> {
             } else {
                 String::new()
             };
-            parts.push(format!(
-                "ripple {} {}{angle}",
-                significant(attempt.depth * self.percent()),
-                self.ripple_unit()
-            ));
+            let clipped = self.reception.clipped_share().is_some();
+            parts.push(if clipped {
+                "ripple spoilt by clipping".into()
+            } else {
+                format!(
+                    "ripple {} {}{angle}",
+                    significant(attempt.depth * self.percent()),
+                    self.ripple_unit()
+                )
+            });
             parts.push(format!(
                 "Eb/N0 {:.1} dB in one telegram",
                 10.0 * attempt.ebn0.log10()

@@ -72,34 +72,31 @@ fn mistuned(reception: &Reception) -> Option<Finding> {
     let factor = (natural_hz / field_hz).powi(2);
     let change = 100.0 * (factor - 1.0);
     let direction = if change > 0.0 { "more" } else { "less" };
-    Some(
-        Finding::new(
-            "antenna-mistuned",
-            format!(
-                "When the field is switched, the antenna rings at {:.2} ± {:.2} kHz with a Q of {:.0} ± {:.0}, not at the field's {}: it is tuned too \
+    Some(Finding::new(
+        "antenna-mistuned",
+        format!(
+            "When the field is switched, the antenna rings at {:.2} ± {:.2} kHz with a Q of {:.0} ± {:.0}, not at the field's {}: it is tuned too \
                  {}, which takes {loss_db:.1} dB of field. {:.0} % {direction} capacitance (or {:.0} % {direction} turns: the inductance goes with their square) \
                  puts it right.",
-                natural_hz / 1e3,
-                (INTERVAL * ring.offset_sd_hz / 1e3).max(0.01),
-                ring.q,
-                (INTERVAL * ring.q_sd).max(1.0),
-                khz(field_hz),
-                if ring.offset_hz > 0.0 { "high" } else { "low" },
-                change.abs(),
-                100.0 * (factor.sqrt() - 1.0).abs(),
-            ),
-            &[
-                ("natural_hz", natural_hz),
-                ("natural_interval_hz", INTERVAL * ring.offset_sd_hz),
-                ("q", ring.q),
-                ("q_interval", INTERVAL * ring.q_sd),
-                ("loss_db", loss_db),
-                ("capacitance_factor", factor),
-                ("rings", ring.rings as f64),
-            ],
-        )
-        .with_false_alarm(1e-3),
-    )
+            natural_hz / 1e3,
+            (INTERVAL * ring.offset_sd_hz / 1e3).max(0.01),
+            ring.q,
+            (INTERVAL * ring.q_sd).max(1.0),
+            khz(field_hz),
+            if ring.offset_hz > 0.0 { "high" } else { "low" },
+            change.abs(),
+            100.0 * (factor.sqrt() - 1.0).abs(),
+        ),
+        &[
+            ("natural_hz", natural_hz),
+            ("natural_interval_hz", INTERVAL * ring.offset_sd_hz),
+            ("q", ring.q),
+            ("q_interval", INTERVAL * ring.q_sd),
+            ("loss_db", loss_db),
+            ("capacitance_factor", factor),
+            ("rings", ring.rings as f64),
+        ],
+    ))
 }
 
 fn curved(reception: &Reception) -> Option<Finding> {
@@ -127,17 +124,14 @@ fn curved(reception: &Reception) -> Option<Finding> {
             if offset_hz > 0.0 { "above" } else { "below" }
         );
     }
-    Some(
-        Finding::new(
-            "ripple-track-curved",
-            format!(
-                "Between its two load states the ripple takes a curved way ({:.0} % of half the distance aside): the antenna or the tag \
+    Some(Finding::new(
+        "ripple-track-curved",
+        format!(
+            "Between its two load states the ripple takes a curved way ({:.0} % of half the distance aside): the antenna or the tag \
                  resonates away from the field{place}. Which of them, the antenna's own ring tells: capture the field while it is \
                  switched on and off a few times, or lay another tag there.",
-                100.0 * step.bend.abs()
-            ),
-            &evidence,
-        )
-        .with_false_alarm(1e-6),
-    )
+            100.0 * step.bend.abs()
+        ),
+        &evidence,
+    ))
 }

@@ -1,7 +1,6 @@
 //! Findings about how the capture was taken: rate, folding, range and steps of the digitiser, bandwidth of a detector.
 
 use super::Finding;
-use crate::receiver::survey::Levels;
 use crate::receiver::{Kept, Kind, Reception};
 
 /// A band that keeps less than this share of a boundary pulse's energy cuts into the data.
@@ -10,11 +9,6 @@ const LEAST_KEPT: f64 = 0.8;
 /// Steps from the lowest sample to the highest that six bits have. With them, quantising alone leaves a ripple of 0.3 %
 /// an Eb/N0 of 8 dB in a single telegram at 1 MS/s (derived: N0 = 2·(step²/12)/rate), enough for one and no more.
 const FEW_STEPS: f64 = 63.0;
-
-/// A sine spends at most √2 + 1 times as long in its outermost step as in the next (derived); flattened tops far longer.
-const PILED_UP: f64 = 4.0;
-/// Share of the samples at a limit from which its tops are flat; a sine 0.02 % too high has as much.
-const AT_LIMIT: f64 = 0.006;
 
 /// Rounding a sine of A steps makes harmonics of (2/π)·J_n(2πA) steps, at most 0.2·A^-1.5 of it (asymptote of the Bessel
 /// function). Harmonics fold onto each other, and the higher orders of the sum add: five times as much is taken.
@@ -25,7 +19,7 @@ const NARROW_HZ: f64 = 3000.0;
 
 pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     let mut found = Vec::new();
-    if let Some(clipped) = clipped_share(reception) {
+    if let Some(clipped) = reception.clipped_share() {
         found.push(clipping(clipped));
     }
     found.extend(few_bits(reception));
@@ -45,52 +39,33 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     found
 }
 
-/// Levels of a capture that shows the field's sine itself.
-fn of_the_field(reception: &Reception) -> Option<&Levels> {
-    let waveform = matches!(reception.kind, Kind::Direct | Kind::Folded);
-    let levels = reception.survey.as_ref()?.levels.as_ref()?;
-    (waveform && reception.field.present && levels.distinct > 2).then_some(levels)
-}
-
-/// Share of samples at the digitiser's limits, where it was driven into them.
-pub(super) fn clipped_share(reception: &Reception) -> Option<f64> {
-    let levels = of_the_field(reception)?;
-    let share: f64 = [levels.at_lowest, levels.at_highest]
-        .iter()
-        .filter(|[at, next]| *at > AT_LIMIT && *at > PILED_UP * next)
-        .map(|[at, _]| at)
-        .sum();
-    (share > 0.0).then_some(share)
-}
-
 fn clipping(share: f64) -> Finding {
     Finding::new(
         "clipping",
         format!(
             "The tops of the field are cut off: {:.1} % of the samples sit at the digitiser's limit. What the ripple does there is lost, \
-             and harmonics appear that are not in the field. Choose a larger range, so that the field fills some 80 % of it.",
+             so its depth and angle are not stated, and harmonics appear that are not in the field. Choose a larger range, so that the field fills some 80 % of it.",
             100.0 * share
         ),
         &[("clipped_share", share)],
     )
-    .with_false_alarm(1e-6)
 }
 
 /// Level of tones that rounding to the digitiser's steps can make of the field, as a share of it.
 pub(super) fn rounding(reception: &Reception) -> f64 {
-    of_the_field(reception).map_or(0.0, |levels| {
+    reception.levels_of_the_field().map_or(0.0, |levels| {
         ROUNDING * (0.5 * levels.steps()).max(1.0).powf(-1.5)
     })
 }
 
 /// Steps of a field that has only a few.
 fn few_steps(reception: &Reception) -> Option<f64> {
-    let steps = of_the_field(reception)?.steps();
+    let steps = reception.levels_of_the_field()?.steps();
     (steps < FEW_STEPS).then_some(steps)
 }
 
 fn few_bits(reception: &Reception) -> Option<Finding> {
-    let step = of_the_field(reception)?.step;
+    let step = reception.levels_of_the_field()?.step;
     few_steps(reception).map(|steps| {
         Finding::new(
             "few-bits",
@@ -163,6 +138,5 @@ fn envelope_narrow(reception: &Reception) -> Option<Finding> {
             ),
             &[("corner_hz", corner_hz)],
         )
-        .with_false_alarm(1e-3)
     })
 }

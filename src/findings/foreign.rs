@@ -1,20 +1,15 @@
 //! Findings about what is sent: telegrams that no number fits, other data at the tag's rate, tags that begin anew.
 
 use super::Finding;
-use super::field::field_hum;
-use super::interference::stray_lines;
-use crate::receiver::survey::{Bare, Line, Stream};
-use crate::receiver::{Kind, Reading, Reception};
+use super::ripple::TELLING_DB;
+use crate::receiver::survey::{Bare, InStep, Stream};
+use crate::receiver::{Kind, Measured, Reception};
 use crate::telegram::{FrameError, Identity, TELEGRAM_BITS, Telegram, crc16_bitwise};
 
 /// A ripple is no stronger than this against the field (−34 dB, a depth of 2 %).
 const STRONGEST_RIPPLE: f64 = 0.02;
 /// A tag that restarts does so between some charging time (10 ms) and a few bits.
-const RESTARTS_HZ: std::ops::Range<f64> = 80.0..3000.0;
-/// Two lines stand equally far from the field: tones this near are found to half a hertz.
-const PAIR_HZ: f64 = 1.5;
-/// … and are about equally strong: the antenna's tuning favours one a little.
-const PAIR_RATIO: f64 = 2.0;
+const RESTARTS_HZ: std::ops::Range<f64> = 80.0..1000.0;
 
 /// A folded telegram with fewer expected bit errors than this is taken as it stands.
 const CERTAIN_BITS: f64 = 0.1;
@@ -31,14 +26,11 @@ const STARTS: [u16; 8] = [
     0x0000, 0xFFFF, 0x1D0F, 0xB8F0, 0xC6C6, 0x6363, 0xB2AA, 0x554D,
 ];
 
-/// Number of ways the check is tried: starts, inverted or not, either order of the check's bits, three orders of the data.
-const WAYS: usize = STARTS.len() * 2 * 2 * 3;
-
 pub(super) fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut found = Vec::new();
     found.extend(restarts(reception));
     // A telegram that is broken off garbles the fold: nothing else is to be said of that.
-    if reception.readings.is_empty() && found.is_empty() {
+    if reception.readings.is_empty() && !reception.tangled && found.is_empty() {
         found.extend(unread(reception, odds));
     }
     found
@@ -64,7 +56,8 @@ fn unread(reception: &Reception, odds: f64) -> Option<Finding> {
     }
     let candidate = reception.candidate.as_ref()?;
     let decision = &candidate.attempt.decision;
-    (decision.odds_wrong <= odds && !candidate.attempt.fits()).then(|| misfit(candidate))
+    let told = candidate.attempt.folded_db() > TELLING_DB;
+    (told && decision.odds_wrong <= odds && !candidate.attempt.fits()).then(|| misfit(candidate))
 }
 
 /// The telegram in folded bits: right, with a wrong check (check, code, trailer), or `None` without header and control bits.
@@ -156,8 +149,7 @@ fn wrong_check(sent: u16, code: u64, trailer: u32) -> Finding {
                 ("check_sent", f64::from(sent)),
                 ("check_needed", f64::from(needed)),
             ],
-        )
-        .with_false_alarm(1e-4);
+        );
     };
     let identity = Identity::from_code(way.code);
     let mut how = format!("a start value of {:04X}", way.start);
@@ -182,8 +174,7 @@ fn wrong_check(sent: u16, code: u64, trailer: u32) -> Finding {
             ("check_needed", f64::from(needed)),
             ("start_value", f64::from(way.start)),
         ],
-    )
-    .with_false_alarm(WAYS as f64 / 65_536.0);
+    );
     finding
         .evidence
         .insert("candidate_id".into(), identity.digits().into());
@@ -202,7 +193,6 @@ fn without_header(bare: &Bare) -> Finding {
             ("expected_bit_errors", bare.expected_errors),
         ],
     )
-    .with_false_alarm(1e-4)
 }
 
 fn other_stream(stream: &Stream) -> Option<Finding> {
@@ -211,6 +201,7 @@ fn other_stream(stream: &Stream) -> Option<Finding> {
         .iter()
         .any(|&scatter| scatter > BIPHASE_SCATTER)
         || has_header(&stream.bits)
+        || is_a_tone(&stream.bits)
     {
         return None;
     }
@@ -226,18 +217,21 @@ fn other_stream(stream: &Stream) -> Option<Finding> {
         ("bits", stream.bits.len() as f64),
         ("scatter", stream.worst()),
     ]);
-    Some(
-        Finding::new(
-            "biphase-no-header",
-            format!(
-                "Something sends at an animal tag's bit rate, its level changes at every bit, but the data {period} and nowhere is an \
+    Some(Finding::new(
+        "biphase-no-header",
+        format!(
+            "Something sends at an animal tag's bit rate, its level changes at every bit, but the data {period} and nowhere is an \
                  animal tag's header in them: another protocol, or an advanced transponder answering a command. Ask for a reader \
                  of that kind; to be sure, capture a known animal tag in the same place."
-            ),
-            &evidence,
-        )
-        .with_false_alarm(1e-6),
-    )
+        ),
+        &evidence,
+    ))
+}
+
+/// Nearly all bits alike: a line at the field's own fraction, 1/32 or 1/64 of it, looks so.
+fn is_a_tone(bits: &[bool]) -> bool {
+    let ones = bits.iter().filter(|bit| **bit).count();
+    10 * ones.min(bits.len() - ones) < bits.len()
 }
 
 /// Ten 0s and a 1, and a 1 after each of the next eight groups of eight.
@@ -249,7 +243,7 @@ fn has_header(bits: &[bool]) -> bool {
     })
 }
 
-fn misfit(candidate: &Reading) -> Finding {
+fn misfit(candidate: &Measured) -> Finding {
     let decision = &candidate.attempt.decision;
     Finding::new(
         "telegram-does-not-fit",
@@ -262,36 +256,18 @@ fn misfit(candidate: &Reading) -> Finding {
             ("folded_db", candidate.attempt.folded_db()),
         ],
     )
-    .with_false_alarm(1e-3)
 }
 
-/// Rate and level (against the field) of a pair of weak lines, the strongest there are, that stand equally far above and
-/// below the field: unlike a second field, what changes the field itself shows on both sides.
-fn repeats_in_step(reception: &Reception) -> Option<(f64, f64)> {
-    let field_hz = reception.field.frequency_hz?;
+/// What changes the field in step and by as little as a ripple does; nothing else of account is beside it.
+fn in_step(reception: &Reception) -> Option<&InStep> {
     // Folded, lines of different causes meet by chance.
     let in_sight = matches!(reception.kind, Kind::Direct | Kind::Iq);
-    if !in_sight || !reception.readings.is_empty() || field_hum(reception).is_some() {
+    if !in_sight || !reception.readings.is_empty() {
         return None;
     }
-    let lines = stray_lines(reception, reception.survey.as_ref()?);
-    let mut near = lines.iter().filter(|line| line.near);
-    let strongest = near.next()?;
-    let rate_hz = strongest.frequency_hz - field_hz;
-    let other = near.find(|line| (field_hz - line.frequency_hz - rate_hz).abs() < PAIR_HZ)?;
-    let multiple = |line: &&Line| {
-        let times = (line.frequency_hz - field_hz) / rate_hz;
-        (times - times.round()).abs() * rate_hz.abs() < PAIR_HZ
-    };
-    let of_it = lines
-        .iter()
-        .filter(|line| line.near)
-        .filter(multiple)
-        .count();
-    let alike = strongest.level < PAIR_RATIO * other.level;
-    let alone = lines.iter().filter(|line| line.near).count() <= 2 * of_it;
-    (alike && alone && strongest.level < STRONGEST_RIPPLE && RESTARTS_HZ.contains(&rate_hz.abs()))
-        .then_some((rate_hz.abs(), strongest.level))
+    let in_step = reception.survey.as_ref()?.in_step.as_ref()?;
+    let [of_it, all] = in_step.lines;
+    (all <= 2 * of_it && in_step.level < STRONGEST_RIPPLE).then_some(in_step)
 }
 
 fn restarts(reception: &Reception) -> Option<Finding> {
@@ -306,34 +282,31 @@ fn restarts(reception: &Reception) -> Option<Finding> {
         && !restarts.at_s.is_empty()
     {
         let count = restarts.at_s.len();
-        return Some(
-            Finding::new(
-                "tag-restarts",
-                format!(
-                    "The tag begins its telegram anew {count} {} while the field stays on: {next}",
-                    if count == 1 { "time" } else { "times" }
-                ),
-                &[("restarts", count as f64), ("first_s", restarts.at_s[0])],
-            )
-            .with_false_alarm(1e-6),
-        );
+        return Some(Finding::new(
+            "tag-restarts",
+            format!(
+                "The tag begins its telegram anew {count} {} while the field stays on: {next}",
+                if count == 1 { "time" } else { "times" }
+            ),
+            &[("restarts", count as f64), ("first_s", restarts.at_s[0])],
+        ));
     }
-    if let Some((rate_hz, level)) = repeats_in_step(reception) {
-        let level_db = 20.0 * level.log10();
-        return Some(
-            Finding::new(
-                "tag-restarts",
-                format!(
-                    "Something changes the field {rate_hz:.0} times a second in step, by as little as a tag does: lines stand {rate_hz:.0} Hz \
-                     above and below it, at {level_db:.0} dB against it. Most likely a tag that starts anew that often, because its supply \
-                     voltage breaks down as soon as it answers (brown-out); a reader's supply that pulsates does it too. Take the tag \
-                     away: if the lines go, the tag is at the edge of what the field can power: bring it nearer, turn it along the \
-                     field, or make the field stronger. If they stay, look at the supply."
-                ),
-                &[("rate_hz", rate_hz), ("level_db", level_db)],
-            )
-            .with_false_alarm(1e-3),
-        );
+    if let Some(in_step) = in_step(reception)
+        && in_step.holds_bits
+        && RESTARTS_HZ.contains(&in_step.rate_hz)
+    {
+        let level_db = 20.0 * in_step.level.log10();
+        let rate_hz = in_step.rate_hz;
+        return Some(Finding::new(
+            "tag-restarts",
+            format!(
+                "A tag starts anew {rate_hz:.0} times a second: lines stand {rate_hz:.0} Hz above and below the field, at {level_db:.0} dB \
+                     against it, and from one start to the next there are bits of 32 field cycles. Its supply voltage breaks down as \
+                     soon as it answers (brown-out): it is at the edge of what the field can power. Bring it nearer, turn it along \
+                     the field, or make the field stronger."
+            ),
+            &[("rate_hz", rate_hz), ("level_db", level_db)],
+        ));
     }
     let activity = survey.activity.as_ref()?;
     let silences = activity.silences();
@@ -347,7 +320,6 @@ fn restarts(reception: &Reception) -> Option<Finding> {
                 ("answering_share", activity.share()),
             ],
         )
-        .with_false_alarm(1e-4)
     })
 }
 

@@ -1,16 +1,20 @@
 //! Findings about what else is in the air or on the supply.
 
-use super::capture::{clipped_share, rounding};
+use super::capture::rounding;
 use super::field::{beating_field, field_hum};
 use super::ripple::least_depth;
+use super::stated::own_line;
 use super::{Finding, power_db};
 use crate::receiver::survey::{Line, Survey, folded_hz};
-use crate::receiver::{Kind, Reception};
+use crate::receiver::{Kind, NearField, Reception};
 
 /// Tones weaker than this against the field (−60 dB) are worth a word only where the ripple is as weak.
 const LEAST_STRAY: f64 = 1e-3;
 /// A tone of a third of the ripple is (−10 dB); a weaker one does little even to a plain reader.
 const LEAST_OF_RIPPLE: f64 = 0.32;
+
+/// Beats slower than this are told as such.
+const SLOW_BEAT_HZ: f64 = 200.0;
 
 /// Tones of another reader for animals lie this near: oscillators, not tuned circuits, set a reader's frequency.
 const SECOND_READER_HZ: f64 = 5000.0;
@@ -59,6 +63,10 @@ const HUM_HZ: f64 = 3.0;
 /// … up to this multiple.
 const HUM_SIDEBANDS: f64 = 20.5;
 
+/// A line whose mirror image about the field has more than this share of its amplitude (−12 dB) is a sideband of what
+/// modulates the field. A supply that moves the level and, later, the phase by half as much makes its sides 1 to 3.
+const MIRRORED: f64 = 0.25;
+
 /// A ripple's own lines lie this near to the field.
 const RIPPLE_HZ: f64 = 30_000.0;
 
@@ -81,8 +89,12 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
             frequency_hz,
             level,
             near: true,
+            mirrored: None,
         });
     }
+    lines.extend(beside(reception));
+    lines.sort_by(|a, b| b.level.total_cmp(&a.level));
+    lines.retain(|line| line.mirrored.is_none_or(|share| share < MIRRORED));
     let transmitters = transmitters(survey);
     let supply = supply(reception, &lines);
     let ripple = ripple_db(reception, odds).map_or(f64::INFINITY, |db| 10f64.powf(db / 20.0));
@@ -118,8 +130,25 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
     if let Some(strongest) = rest.first() {
         found.push(tone(strongest, rest.len(), reception, odds));
     }
-    found.extend(impulses(survey));
+    // Cut-off tops jump by a step now and then, which is no spark.
+    if reception.clipped_share().is_none() {
+        found.extend(impulses(survey));
+    }
     found
+}
+
+/// Fields so near to the own one that the two beat slowly.
+fn beside(reception: &Reception) -> Vec<Line> {
+    let (Some(seen), Some(field_hz)) = (&reception.seen, reception.field.frequency_hz) else {
+        return Vec::new();
+    };
+    let line = |near: &NearField| Line {
+        frequency_hz: field_hz + near.offset * seen.clock_hz,
+        level: near.level,
+        near: true,
+        mirrored: Some(near.mirrored),
+    };
+    reception.beside.iter().map(line).collect()
 }
 
 /// Tones that are no harmonics of the field, folded or not, and no product of rounding; strongest first.
@@ -127,7 +156,7 @@ pub(super) fn stray_lines(reception: &Reception, survey: &Survey) -> Vec<Line> {
     let Some(field_hz) = reception.field.frequency_hz else {
         return Vec::new();
     };
-    let clipped = clipped_share(reception).is_some();
+    let clipped = reception.clipped_share().is_some();
     let rounding = rounding(reception);
     let highest = if clipped {
         CLIPPED_HARMONICS
@@ -142,11 +171,18 @@ pub(super) fn stray_lines(reception: &Reception, survey: &Survey) -> Vec<Line> {
         let seen_hz = folded_hz(line.frequency_hz, rate_hz);
         let near = if line.near { HARMONIC_HZ } else { 40.0 };
         // The first is the field's own image.
-        (1..=highest).any(|n| (folded_hz(field_hz * f64::from(n), rate_hz) - seen_hz).abs() < near)
+        // Dividers of the field, in the reader or a tag, and their sums with it are multiples of its 32nd part.
+        let part_hz = field_hz / 32.0;
+        let of_a_part = |hz: f64| (hz / part_hz - (hz / part_hz).round()).abs() * part_hz < near;
+        of_a_part(seen_hz)
+            || of_a_part(rate_hz - seen_hz)
+            || (1..=highest)
+                .any(|n| (folded_hz(field_hz * f64::from(n), rate_hz) - seen_hz).abs() < near)
     };
     survey
         .lines
         .iter()
+        .filter(|line| own_line(reception, line).is_none())
         // Flattened tops make more than harmonics: what is weak then says nothing.
         .filter(|line| !harmonic(line) && (!clipped || line.level > 0.01) && line.level > rounding)
         .copied()
@@ -190,15 +226,24 @@ fn tone(line: &Line, tones: usize, reception: &Reception, odds: f64) -> Finding 
         line.frequency_hz
     );
     if offset_hz.abs() < SECOND_READER_HZ || OTHER_READERS_HZ.contains(&line.frequency_hz) {
+        // Faster than this the beat is no beat to look at on a screen.
+        let beat = if offset_hz.abs() < SLOW_BEAT_HZ {
+            format!(
+                " The level beats {:.1} times a second by {:.1} % up and down.",
+                offset_hz.abs(),
+                100.0 * line.level
+            )
+        } else {
+            String::new()
+        };
         return Finding::new(
             "second-reader",
             format!(
-                "A second field at {place}: most likely another reader near by. It was taken off before reading here.{cost} Switch it off, \
+                "A second field at {place}: most likely another reader near by.{beat} It was taken off before reading here.{cost} Switch it off, \
                  move it away, or let both readers share one clock or take turns."
             ),
             &evidence,
-        )
-        .with_false_alarm(1e-6);
+        );
     }
     Finding::new(
         "stray-tone",
@@ -208,7 +253,6 @@ fn tone(line: &Line, tones: usize, reception: &Reception, odds: f64) -> Finding 
         ),
         &evidence,
     )
-    .with_false_alarm(1e-6)
 }
 
 /// Level of the ripple (rms) against the field, or of the weakest that could be read, dB.
@@ -247,7 +291,6 @@ fn transmitters(survey: &Survey) -> Vec<Finding> {
                     ("over_noise_db", over_db),
                 ],
             )
-            .with_false_alarm(1e-6)
         })
         .collect()
 }
@@ -328,8 +371,7 @@ fn supply(reception: &Reception, lines: &[Line]) -> Option<(Finding, f64)> {
             ("level_db", level_db),
             ("nearest_hz", nearest),
         ],
-    )
-    .with_false_alarm(1e-4);
+    );
     Some((finding, fundamental_hz))
 }
 
@@ -349,6 +391,5 @@ fn impulses(survey: &Survey) -> Option<Finding> {
                 ("rate_per_s", rate),
             ],
         )
-        .with_false_alarm(1e-6)
     })
 }

@@ -10,8 +10,12 @@ mod capture;
 mod field;
 mod foreign;
 mod interference;
+mod interrupted;
+mod measured;
 mod other_kinds;
+mod record;
 mod ripple;
+mod stated;
 
 pub use against::compare;
 
@@ -28,9 +32,9 @@ pub struct Finding {
     pub text: String,
     /// Measured values, unit in the key; `false_alarm` repeats the field of that name.
     pub evidence: Map<String, Value>,
-    /// Upper bound of the share of captures without the cause that would get this finding. 0: it follows from the
-    /// capture's own numbers, and nothing about it is a guess.
-    pub false_alarm: f64,
+    /// Upper end of the 95 % interval of the share of captures without the cause that get this finding, as measured; `None`
+    /// where it was not.
+    pub false_alarm: Option<f64>,
 }
 
 impl Finding {
@@ -39,36 +43,40 @@ impl Finding {
             .iter()
             .map(|(key, value)| ((*key).to_string(), Value::from(*value)))
             .collect();
-        evidence.insert("false_alarm".into(), Value::from(0.0));
+        let false_alarm = measured::false_alarm(code);
+        evidence.insert("false_alarm".into(), Value::from(false_alarm));
         Self {
             code,
             text,
             evidence,
-            false_alarm: 0.0,
+            false_alarm,
         }
-    }
-
-    /// States how often this would be said of a capture that has nothing of the kind.
-    fn with_false_alarm(mut self, rate: f64) -> Self {
-        self.false_alarm = rate;
-        self.evidence
-            .insert("false_alarm".into(), Value::from(rate));
-        self
     }
 }
 
 /// What costs most comes first: what leaves nothing to read, what is not what it seems, what takes decibels by the ten,
 /// what takes a few, then the outcome and remarks. Codes that are not listed say of another kind of tag what it is, and
 /// stand before them all.
-const ORDER: [&str; 31] = [
+const ORDER: [&str; 44] = [
+    "peak-detect-record",
+    "lossy-compression",
     "no-field",
     "nothing-to-read",
     "field-off-frequency",
+    "wrong-rate",
+    "wrong-centre",
+    "mirrored-iq",
     "record-too-short",
+    "field-briefly-on",
     "pulses-too-short",
     "rate-too-low",
     "clipping",
+    "gap",
     "few-bits",
+    "sampling-jitter",
+    "gain-steps",
+    "clock-hops",
+    "clock-drift",
     "check-of-another-kind",
     "biphase-no-header",
     "telegram-does-not-fit",
@@ -89,15 +97,45 @@ const ORDER: [&str; 31] = [
     "little-margin",
     "ripple-track-curved",
     "clock-off",
+    "dc-spike",
+    "iq-image",
     "rate-assumed",
     "folded",
     "compared",
+];
+
+/// What can still be said of a record of peaks.
+const PEAKS_LEAVE: [&str; 3] = ["clipping", "nothing-to-read", "folded"];
+/// What a lossy coder leaves looks like these.
+const CODING_MAKES: [&str; 9] = [
+    "telegram-does-not-fit",
+    "tag-restarts",
+    "second-reader",
+    "in-band-transmitter",
+    "supply-harmonics",
+    "impulses",
+    "stray-tone",
+    "hum",
+    "biphase-no-header",
+];
+/// The places of a field whose frequency moves look like these.
+const MOVING_MAKES: [&str; 8] = [
+    "telegram-does-not-fit",
+    "tag-restarts",
+    "second-reader",
+    "in-band-transmitter",
+    "supply-harmonics",
+    "stray-tone",
+    "hum",
+    "field-unsteady",
 ];
 
 /// All findings of a capture, those that cost most first. `odds` is the limit that readings had to meet.
 pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     let mut all = field::findings(reception);
     all.extend(capture::findings(reception));
+    all.extend(interrupted::findings(reception));
+    all.extend(stated::findings(reception));
     all.extend(antenna::findings(reception));
     let mut sent = foreign::findings(reception, odds);
     // Folded onto itself a telegram seems to begin anew.
@@ -112,6 +150,19 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     all.extend(interference::findings(reception, odds, own_lines));
     all.extend(sent);
     all.extend(ripple::findings(reception, odds, explained));
+    let records = record::findings(reception);
+    let holds = |code: &str| records.iter().any(|finding| finding.code == code);
+    if holds("peak-detect-record") {
+        // Frequencies and levels of such a record mean nothing.
+        all.retain(|finding| PEAKS_LEAVE.contains(&finding.code));
+    }
+    if holds("lossy-compression") {
+        all.retain(|finding| !CODING_MAKES.contains(&finding.code));
+    }
+    if holds("clock-drift") || holds("clock-hops") {
+        all.retain(|finding| !MOVING_MAKES.contains(&finding.code));
+    }
+    all.extend(records);
     all.sort_by_key(|finding| {
         ORDER
             .iter()

@@ -3,7 +3,9 @@
 use serde_json::Value;
 
 use super::Finding;
-use crate::receiver::{HalfDuplexReading, HalfDuplexUnread, LoadFskTag, ReadOnlyTag, Reception};
+use crate::receiver::{
+    HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherRate, PhaseKeyed, ReadOnlyTag, Reception,
+};
 use crate::telegram::Identity;
 
 /// Findings of the ripple that another kind of tag explains: there is no animal tag's ripple because there is another tag's.
@@ -24,8 +26,12 @@ pub(super) fn settle(all: &mut Vec<Finding>, reception: &Reception) {
         return;
     }
     let load_lines = reception.others.load_fsk.is_some();
+    let other_data = reception.others.other_rate.is_some();
     all.retain(|finding| {
-        let own_line = load_lines && is_load_line(finding, reception);
+        // Lines of data that repeat pass for those of transmitters.
+        let of_data = other_data
+            && ["second-reader", "stray-tone", "supply-harmonics"].contains(&finding.code);
+        let own_line = of_data || load_lines && is_load_line(finding, reception);
         !EXPLAINED.contains(&finding.code) && !own_line
     });
     all.splice(0..0, found);
@@ -60,6 +66,18 @@ fn findings(reception: &Reception) -> Vec<Finding> {
             .map(|tag| read_only(tag, field_hz)),
     );
     found.extend(others.load_fsk.as_ref().map(|tag| load_fsk(tag, field_hz)));
+    found.extend(
+        others
+            .other_rate
+            .as_ref()
+            .map(|tag| other_rate(tag, field_hz)),
+    );
+    found.extend(
+        others
+            .phase_keyed
+            .as_ref()
+            .map(|tag| phase_keyed(tag, field_hz)),
+    );
     found
 }
 
@@ -82,15 +100,7 @@ fn half_duplex(reading: &HalfDuplexReading) -> Finding {
             ("spare_db", reading.spare_db),
         ],
     )
-    .with_false_alarm(reading.odds_wrong)
 }
-
-/// Answers must be likelier than noise by this and the number of places tried; none was claimed in 2000 pauses of noise.
-const UNREAD_FALSE_ALARM: f64 = 1e-5;
-
-/// Two load frequencies far above what is beside them, one or the other in each of 32 bits or more: eight deviations of the mean
-/// contrast of noise, at 25 places.
-const LOAD_FSK_FALSE_ALARM: f64 = 1e-9;
 
 /// Contradicted more than noise does in one answer of ten thousand.
 const DAMAGED: f64 = 1e-4;
@@ -117,7 +127,6 @@ fn half_duplex_unread(unread: &HalfDuplexUnread) -> Finding {
             ("misfit_probability", unread.fit),
         ],
     )
-    .with_false_alarm(UNREAD_FALSE_ALARM)
 }
 
 /// Why a reader for animals is silent.
@@ -148,8 +157,7 @@ fn read_only(tag: &ReadOnlyTag, field_hz: f64) -> Finding {
             ("depth", tag.depth),
             ("angle_deg", tag.angle.to_degrees()),
         ],
-    )
-    .with_false_alarm(tag.odds_wrong);
+    );
     finding
         .evidence
         .insert("data_hex".into(), Value::from(data));
@@ -176,5 +184,55 @@ fn load_fsk(tag: &LoadFskTag, field_hz: f64) -> Finding {
             ("depth", tag.depth),
         ],
     )
-    .with_false_alarm(LOAD_FSK_FALSE_ALARM)
+}
+
+/// Data at another rate than an animal tag's.
+///
+/// What looks like it: an animal tag, whose bits last 32 cycles (every other change of it is missing at random, seen from 64); a
+/// 125 kHz read-only tag in Manchester code (its word is recognised, and named instead); a square wave (its changes alternate
+/// without an exception). Here a change of one size comes at every bit, along one axis.
+fn other_rate(tag: &OtherRate, field_hz: f64) -> Finding {
+    let bit_rate = field_hz / tag.cycles_per_bit as f64;
+    Finding::new(
+        if tag.cycles_per_bit == 64 {
+            "bit-rate-64"
+        } else {
+            "bit-rate-50"
+        },
+        format!(
+            "A tag of another kind answers: its level changes at every bit, as an animal tag's does, but its bits last {} field cycles \
+             ({bit_rate:.0} bit/s) instead of 32. Its data are not decoded. {}",
+            tag.cycles_per_bit,
+            why_silent(field_hz)
+        ),
+        &[
+            ("cycles_per_bit", tag.cycles_per_bit as f64),
+            ("bit_rate_hz", bit_rate),
+            ("scatter", tag.scatter),
+            ("bits", tag.bits as f64),
+            ("depth", tag.depth),
+        ],
+    )
+}
+
+/// A subcarrier of half the field whose phase turns.
+///
+/// What looks like it: a line that a reader's divider leaves at half the field, whose phase never turns; a transmitter near
+/// there, which is not locked to the field and shows along no one axis.
+fn phase_keyed(tag: &PhaseKeyed, field_hz: f64) -> Finding {
+    Finding::new(
+        "phase-keyed-half",
+        format!(
+            "A tag of another kind answers: it switches its load at half the field's frequency, {:.2} kHz, and turns the phase of that with its \
+             bits. Its data are not decoded. {}",
+            1e-3 * tag.subcarrier_hz,
+            why_silent(field_hz)
+        ),
+        &[
+            ("subcarrier_hz", tag.subcarrier_hz),
+            ("turns", tag.turns as f64),
+            ("coherence", tag.coherence),
+            ("level_db", 20.0 * tag.level.log10()),
+        ],
+    )
 }

@@ -9,14 +9,17 @@ use serde_json::json;
 use super::LessonError;
 use super::chapter::{CHAPTERS, Chapter};
 use super::curves::work_out;
+use super::decimal::decimal;
 use super::division::divide;
+use super::explore;
 use super::long_division::{FIRST, long_division};
 use super::markup::{to_html, to_text};
-use super::parts::{Form, Material};
+use super::parts::{ANSWER, ANSWERED, Form, Material};
 use super::plan::Plan;
 use super::settings::{Settings, typed};
 use super::stepper::{biphase, halves, stepper};
 use super::steps::steps;
+use super::strip::strip;
 use super::taken::{Taken, fixed, odds_words};
 use crate::draw::palette;
 use crate::page::{CAUTIONS, environment, groups, style_sheet};
@@ -105,15 +108,20 @@ impl Book {
             ));
         }
         let chapters: Vec<Value> = CHAPTERS.iter().map(listed).collect();
+        let mut answers = Vec::new();
         for (place, chapter) in CHAPTERS.iter().enumerate() {
-            let markdown = filled(&book, chapter, book.values.clone())?;
+            let body = to_html(&filled(&book, chapter, book.values.clone())?);
+            answers.push(context! {
+                chapter => chapters[place],
+                parts => answers_of(&body),
+            });
             let neighbour = |at: Option<usize>| at.and_then(|at| chapters.get(at)).cloned();
             let page = environment().render_named_str(
                 "chapter.html",
                 include_str!("chapter.html"),
                 context! {
                     title => format!("{}. {}", chapter.number, chapter.title),
-                    body => to_html(&markdown),
+                    body,
                     before => neighbour(place.checked_sub(1)),
                     after => neighbour(Some(place + 1)),
                     css => "",
@@ -121,6 +129,12 @@ impl Book {
             )?;
             files.push((format!("{}.html", chapter.name), page.into_bytes()));
         }
+        let sheet = environment().render_named_str(
+            "answers.html",
+            include_str!("answers.html"),
+            context! { title => "Answers", answers, css => "" },
+        )?;
+        files.push(("answers.html".into(), sheet.into_bytes()));
         let index = environment().render_named_str(
             "index.html",
             include_str!("index.html"),
@@ -128,12 +142,16 @@ impl Book {
                 title => "The air interface of animal transponders",
                 chapters,
                 exercises,
+                play => explore::PAGES,
                 cautions => CAUTIONS,
                 css => "",
                 ..Value::from_serialize(&book.values)
             },
         )?;
         files.push(("index.html".into(), index.into_bytes()));
+        files.extend(explore::pages(&book.settings, |name| {
+            book.material.taken.get(name)
+        })?);
         files.push(("captures.json".into(), book.results()));
         Ok(files)
     }
@@ -163,6 +181,20 @@ impl Book {
         });
         format!("{all:#}\n").into_bytes()
     }
+}
+
+/// The answers of a chapter, as they stand in its page.
+fn answers_of(page: &str) -> Vec<String> {
+    page.split(ANSWER)
+        .skip(1)
+        .filter_map(|rest| rest.split(ANSWERED).next())
+        // On the page of answers none is closed.
+        .map(|answer| {
+            answer
+                .trim()
+                .replacen("class=\"answer", "class=\"answered", 1)
+        })
+        .collect()
 }
 
 fn listed(chapter: &Chapter) -> Value {
@@ -228,6 +260,8 @@ fn values(
         "second_levels": stops("second", 1),
         "two_levels": stops("two", 0),
         "half_bits": halves(&steps(&telegram)[20..29]),
+        // The field fills eight divisions from peak to peak; its upper edge moves by twice the ripple's part along it.
+        "divisions": angle_deg.map(|deg| 8.0 * settings.depth * deg.to_radians().cos()),
         "angle_cosine": angle_deg.map(|deg| deg.to_radians().cos()),
         "cautions": CAUTIONS,
         "id": settings.identity.to_string(),
@@ -310,6 +344,9 @@ fn half_duplex(settings: &Settings, taken: &BTreeMap<String, Taken>) -> serde_js
     })
 }
 
+/// Why there is no waveform to look at.
+const UNREAD: &str = "the example was not read: take more depth or another seed";
+
 /// Fills a chapter.
 fn filled(
     book: &Arc<Book>,
@@ -355,13 +392,28 @@ fn filled(
         let taken = own.material.taken.get("field");
         let wave = taken.and_then(|taken| taken.mean_telegram.as_deref());
         wave.map(|wave| stepper(own.material.form, &own.settings.telegram(), wave))
-            .ok_or_else(|| {
-                failed("the example was not read: take more depth or another seed".into())
-            })
+            .ok_or_else(|| failed(UNREAD.into()))
     });
+    let example = book.settings.telegram();
     let own = part(book);
     environment.add_function("biphase", move |from: usize, to: usize| {
         biphase(own.material.form, &own.settings.telegram(), from, to)
+    });
+    environment.add_function("decimal", move || decimal(&example));
+    let own = part(book);
+    environment.add_function("strip", move |from: usize, filled: bool| {
+        let taken = own.material.taken.get("field");
+        let wave = taken.and_then(|taken| taken.mean_telegram.as_deref());
+        wave.map(|wave| {
+            strip(
+                own.material.form,
+                &own.settings.telegram(),
+                wave,
+                from,
+                filled,
+            )
+        })
+        .ok_or_else(|| failed(UNREAD.into()))
     });
     let own = part(book);
     environment.add_function("long_division", move || {

@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use serde_json::{Value, json};
 
 use super::LessonError;
+use super::load::{LoadState, load_states};
 use super::taken::Picture;
 use crate::draw::{Curve, Curves, curves_svg};
-use crate::world::link::{Link, link};
+use crate::world::link::{Link, LinkError, link, range_m};
 use crate::world::scenario::{PlaceKeys, Scenario, half_bits};
 
 /// Size of a figure.
@@ -18,6 +19,12 @@ const BENCH: &str = "[[tag]]\n";
 const TUNED_HZ: f64 = 134_200.0;
 /// The other common low frequency of readers, Hz (common practice).
 const OTHER_HZ: f64 = 125_000.0;
+
+/// A tag that closing its load brings nearer to resonance: it is tuned above the field and switches a capacitor.
+const OTHER_WAY: [(&str, &str); 2] = [
+    ("tag.1.modulator", "capacitor"),
+    ("tag.1.tuned_hz", "142000"),
+];
 
 /// Figures and the values that chapters quote.
 pub(super) struct Worked {
@@ -41,6 +48,20 @@ fn at(scenario: &Scenario, place: PlaceKeys) -> Result<Link, LessonError> {
         &scenario.listening()?,
         &half_bits,
     )?)
+}
+
+/// The settled circuits with the load open and closed.
+fn states_at(scenario: &Scenario, distance_mm: f64) -> Result<[LoadState; 2], LessonError> {
+    let transponder = scenario.tag[0].transponder(scenario.field_hz());
+    let place = PlaceKeys {
+        distance_mm,
+        ..scenario.tag[0].place
+    };
+    let station = scenario.reader.station(false)?;
+    let mutual_h = transponder
+        .coil
+        .mutual_inductance_h(&station.coil, &place.place());
+    Ok(load_states(&station, &transponder, mutual_h).map_err(LinkError::from)?)
 }
 
 /// Voltage at the tag over the frequency (kHz) of a field that is otherwise the same; at the tag's own; at the other one.
@@ -124,13 +145,19 @@ pub(super) fn work_out() -> Result<Worked, LessonError> {
         name: name.into(),
         points: links.iter().map(|(mm, link)| (*mm, value(link))).collect(),
     };
-    let reach = |links: &[(f64, Link)]| {
-        links
-            .iter()
-            .take_while(|(_, link)| link.powered)
-            .last()
-            .map_or(0.0, |(mm, _)| *mm)
+    let reach = |tilt_deg: f64| -> f64 {
+        let powered = |distance_m: f64| {
+            let place = PlaceKeys {
+                distance_mm: 1e3 * distance_m,
+                offset_mm: 0.0,
+                tilt_deg,
+            };
+            at(&scenario, place).is_ok_and(|link| link.powered)
+        };
+        // Whole millimetres at which it still runs.
+        (1e3 * range_m(0.01, 1.0, powered).unwrap_or(0.0)).floor()
     };
+    let (reach_mm, reach_turned_mm) = (reach(0.0), reach(60.0));
     put(
         "power",
         &Curves {
@@ -144,9 +171,7 @@ pub(super) fn work_out() -> Result<Worked, LessonError> {
             ],
         },
         format!(
-            "Voltage at the tag over distance: with its axis along the field enough for the chip up to {} mm, turned by 60° up to {} mm.",
-            reach(&straight),
-            reach(&turned)
+            "Voltage at the tag over distance: with its axis along the field enough for the chip up to {reach_mm:.0} mm, turned by 60° up to {reach_turned_mm:.0} mm."
         ),
     )?;
     let decibel = |link: &Link| 20.0 * link.sent.depth.max(1e-12).log10();
@@ -171,12 +196,15 @@ pub(super) fn work_out() -> Result<Worked, LessonError> {
     )?;
     let near = &straight[1].1;
     let double = &straight[3].1;
+    let [open, closed] = states_at(&scenario, straight[1].0)?;
+    let switched = bench(&OTHER_WAY.map(|(key, value)| (key.to_string(), value.to_string())))?;
+    let other = states_at(&switched, straight[1].0)?;
     let values = json!({
         "minimum_v": minimum_v,
         "own_v": own_v,
         "other_v": other_v,
-        "reach_mm": reach(&straight),
-        "reach_turned_mm": reach(&turned),
+        "reach_mm": reach_mm,
+        "reach_turned_mm": reach_turned_mm,
         "near_mm": straight[1].0,
         "near_v": near.tag_v,
         "near_depth": near.sent.depth,
@@ -184,6 +212,10 @@ pub(super) fn work_out() -> Result<Worked, LessonError> {
         "double_v": double.tag_v,
         "double_depth": double.sent.depth,
         "antenna_v": near.antenna_v,
+        "open": open,
+        "closed": closed,
+        "open_other": other[0],
+        "closed_other": other[1],
     });
     Ok(Worked { pictures, values })
 }

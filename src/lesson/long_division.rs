@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::division::{DIVISOR, divide};
-use super::parts::Form;
+use super::parts::{ANSWER, ANSWERED, Form};
 use crate::telegram::Telegram;
 
 /// Steps that a pupil does before looking.
@@ -16,8 +16,9 @@ pub(super) fn long_division(form: Form, telegram: &Telegram) -> String {
     let mut all = String::new();
     if form == Form::Page {
         // Closed like an answer, for those who want to do it first.
+        all.push_str(ANSWER);
         all.push_str(
-            "<div class=\"answer steps\" data-what=\"the first steps\"><div class=\"division\">\n",
+            "\n<div class=\"answer steps\" data-what=\"the first steps\"><div class=\"division\">\n",
         );
     }
     for (number, step) in division.steps.iter().enumerate() {
@@ -45,18 +46,18 @@ pub(super) fn long_division(form: Form, telegram: &Telegram) -> String {
             }
             Form::Page => {
                 if number == FIRST {
-                    all.push_str("</div></div>\n<div class=\"division\">\n");
+                    let _ = write!(all, "</div></div>\n{ANSWERED}\n<div class=\"division\">\n");
                 }
                 let _ = writeln!(all, "<pre>{}</pre>", lines.join("\n").trim_end());
             }
         }
     }
     if form == Form::Page {
-        all.push_str(if count > FIRST {
-            "</div>"
+        if count > FIRST {
+            all.push_str("</div>");
         } else {
-            "</div></div>"
-        });
+            let _ = write!(all, "</div></div>\n{ANSWERED}");
+        }
     }
     all
 }

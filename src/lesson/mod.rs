@@ -10,8 +10,11 @@
 mod book;
 mod chapter;
 mod curves;
+mod decimal;
 mod division;
 mod exercise;
+mod explore;
+mod load;
 mod long_division;
 mod markup;
 mod parts;
@@ -20,13 +23,16 @@ mod recipe;
 mod settings;
 mod stepper;
 mod steps;
+mod strip;
 mod taken;
 
 pub use book::{Book, PageFile};
 pub use chapter::{CHAPTERS, Chapter, chapter};
-pub use exercise::{Exercise, Fault, Grade, GradeError, Mark, Sheets, exercises, grade, reference};
+pub use exercise::{
+    Exercise, Fault, Grade, GradeError, KEY, Mark, Outcome, Sheets, exercises, grade, reference,
+};
 pub use plan::Plan;
-pub use recipe::Recipe;
+pub use recipe::{Recipe, Scale};
 pub use settings::Settings;
 pub use taken::{Evidence, Picture, Taken};
 

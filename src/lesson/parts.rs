@@ -7,6 +7,11 @@ use super::plan::{Explorer, Plan};
 use super::taken::{Picture, Taken};
 use crate::page::escaped;
 
+/// Stand around answers, so that they can be gathered on a page of their own.
+pub(super) const ANSWER: &str = "<!--answer-->";
+/// See [`ANSWER`].
+pub(super) const ANSWERED: &str = "<!--answered-->";
+
 /// Where a chapter goes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Form {
@@ -97,8 +102,10 @@ impl Material {
             (Form::Text, "answer") => "Answer:".into(),
             (Form::Text, _) => String::new(),
             (Form::Page, "ask") => "<div class=\"question\"><h2>Check yourself</h2>".into(),
-            (Form::Page, "answer") => "<div class=\"answer\"><h3>Answer</h3>".into(),
-            (Form::Page, _) => "</div></div>".into(),
+            (Form::Page, "answer") => {
+                format!("{ANSWER}\n<div class=\"answer\"><h3>Answer</h3>")
+            }
+            (Form::Page, _) => format!("</div>\n{ANSWERED}\n</div>"),
         }
     }
 
@@ -153,7 +160,7 @@ impl Material {
             };
             let _ = writeln!(
                 page,
-                "<div class=\"choice\" data-at=\"{}\"><h3>{}</h3><p class=\"outcome {read}\">{}</p>",
+                "<div class=\"choice\" data-at=\"{}\"><p class=\"place\">{}</p><p class=\"outcome {read}\">{}</p>",
                 place.join(","),
                 escaped(&title(explorer, at)),
                 escaped(&story(taken))

@@ -1,7 +1,7 @@
 //! Which captures a lesson needs, and which of them a slider goes through.
 
 use super::chapter::Chapter;
-use super::recipe::{Recipe, words};
+use super::recipe::{Recipe, Scale, words};
 use super::settings::{Settings, typed};
 use crate::draw::Panel;
 
@@ -44,6 +44,12 @@ const SECONDS: f64 = 0.1;
 const EBN0_DB: f64 = 25.0;
 /// A tag near the antenna, so that it still wakes up when turned far.
 const NEAR_MM: f64 = 20.0;
+
+/// Height of eyes, in depths: at 3 dB, where every second capture is read, the step at a boundary strays by 0.5 depths (1/√(2γ)), and
+/// three times that is seldom left.
+const EYE_DEPTHS: f64 = 2.5;
+/// Height of the figures of two tags, in depths: both together take 1.7 at most, and there is noise.
+const TWO_DEPTHS: f64 = 2.2;
 
 /// A field and a ripple given outright, with a second carrier beside it.
 const SECOND_CARRIER: &str = "\
@@ -105,9 +111,21 @@ impl Plan {
             folder: "captures",
             words: words(&line),
             panels: panels.to_vec(),
+            beside: Scale::Own,
             kept,
             chapters: chapters.to_vec(),
         });
+    }
+
+    /// The captures of an explorer are compared with each other: the same axes for all.
+    fn compare(&mut self, positions: &[(Vec<usize>, String)], scale: &Scale) {
+        for recipe in &mut self.recipes {
+            if positions.iter().any(|(_, name)| *name == recipe.name)
+                && *scale != Scale::Ghost(recipe.name.clone())
+            {
+                recipe.beside = scale.clone();
+            }
+        }
     }
 
     fn single(&mut self, settings: &Settings) {
@@ -202,6 +220,7 @@ impl Plan {
             );
             positions.push((vec![at], name));
         }
+        self.compare(&positions, &Scale::Ghost("tilt-0".into()));
         self.explorers.push(Explorer {
             key: "tilt",
             axes: vec![Axis {
@@ -233,6 +252,7 @@ impl Plan {
             );
             positions.push((vec![at], name));
         }
+        self.compare(&positions, &Scale::Ghost("angle-0".into()));
         self.explorers.push(Explorer {
             key: "angle",
             axes: vec![Axis {
@@ -267,6 +287,7 @@ impl Plan {
                 positions.push((vec![across, down], name));
             }
         }
+        self.compare(&positions, &Scale::Depths(EYE_DEPTHS));
         let telegrams = |seconds: f64| seconds * 134_200.0 / 4096.0;
         self.explorers.push(Explorer {
             key: "noise",
@@ -360,6 +381,7 @@ impl Plan {
             );
             positions.push((vec![at], name));
         }
+        self.compare(&positions, &Scale::Depths(TWO_DEPTHS));
         self.explorers.push(Explorer {
             key: "two",
             axes: vec![Axis {

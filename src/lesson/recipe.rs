@@ -2,6 +2,18 @@
 
 use crate::draw::Panel;
 
+/// Axes of a capture's figures.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum Scale {
+    /// As the capture needs them.
+    #[default]
+    Own,
+    /// Those of another capture of the same length, whose curve is drawn behind as a ghost.
+    Ghost(String),
+    /// Envelope, plane and eye all as high as this many times the example's depth.
+    Depths(f64),
+}
+
 /// A capture that a page shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Recipe {
@@ -13,6 +25,8 @@ pub struct Recipe {
     pub words: Vec<String>,
     /// Figures drawn from it.
     pub panels: Vec<Panel>,
+    /// What its figures are drawn beside.
+    pub beside: Scale,
     /// The file stays in the lesson; others are made anew with the command.
     pub kept: bool,
     /// Chapters that need it.

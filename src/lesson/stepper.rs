@@ -124,7 +124,7 @@ fn card(group: &Group, steps: &[Step], wave: &[f64], reach: f64) -> String {
         group.first, group.last, group.bits
     );
     let mut card = format!(
-        "<div class=\"card\" data-first=\"{}\" data-last=\"{}\"><h4>{heading} <small>bits {}–{}</small></h4><svg viewBox=\"0 0 {wide} {CARD_TALL}\" role=\"img\" aria-label=\"{words}\">",
+        "<div class=\"card\" data-first=\"{}\" data-last=\"{}\"><h3>{heading} <small>bits {}–{}</small></h3><svg viewBox=\"0 0 {wide} {CARD_TALL}\" role=\"img\" aria-label=\"{words}\"><title>{words}</title>",
         group.first, group.last, group.first, group.last
     );
     for (place, step) in steps[group.first..=group.last].iter().enumerate() {

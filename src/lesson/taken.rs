@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use super::LessonError;
 use super::recipe::Recipe;
-use crate::draw::{Panel, View, panel_svg};
+use crate::draw::{Beside, Panel, View, panel_svg};
 
 /// Size of a figure: at 380 px of page it is shown nearly as large as it is drawn.
 const PANEL: (u32, u32) = (400, 320);
@@ -19,7 +19,7 @@ const TELEGRAM_NARROW: (u32, u32) = (400, 700);
 pub struct Evidence<'a> {
     /// How it was made.
     pub recipe: &'a Recipe,
-    /// What the receiver saw.
+    /// What the receiver saw, with the axes it is drawn on.
     pub view: &'a View<'a>,
     /// What `decode` prints.
     pub printed: String,
@@ -51,6 +51,8 @@ pub struct Taken {
     pub decoded: Value,
     /// The truth file.
     pub truth: Value,
+    /// What others are drawn beside that are compared with it.
+    pub ghost: Beside,
     /// Figures by panel.
     pub pictures: BTreeMap<&'static str, Picture>,
     /// The mean telegram along the ripple's axis, % of the field, a value a field cycle.
@@ -97,6 +99,7 @@ impl Taken {
         }
         Ok(Self {
             recipe: evidence.recipe.clone(),
+            ghost: evidence.view.to_compare(),
             mean_telegram: evidence.view.mean_telegram(),
             printed: evidence.printed,
             decoded: evidence.decoded,

@@ -21,6 +21,15 @@ pub struct Group {
     pub hex: Option<String>,
 }
 
+impl Group {
+    /// Takes its value away: it is not known well enough to be printed.
+    pub(super) fn blank(&mut self) {
+        self.bits = "?".repeat(self.bits.len());
+        self.control = self.control.map(|_| '?');
+        self.hex = None;
+    }
+}
+
 /// The fourteen stretches in the order sent.
 pub fn groups(telegram: &Telegram) -> Vec<Group> {
     let bits = telegram.bits();

@@ -10,6 +10,7 @@ use super::bits::{Group, groups};
 use super::sheet::{CAUTIONS, environment, inline_svg, style_sheet};
 use crate::draw::{Panel, View, panel_svg};
 use crate::findings::Finding;
+use crate::receiver::needed_db;
 use crate::telegram::{Field, Identity, Telegram, fields};
 
 /// Size of the panels: at 380 px of page they are shown nearly as large as they are drawn.
@@ -18,6 +19,11 @@ const PANEL: (u32, u32) = (400, 320);
 const TELEGRAM_WIDE: (u32, u32) = (1100, 420);
 /// See [`TELEGRAM_WIDE`].
 const TELEGRAM_NARROW: (u32, u32) = (400, 700);
+
+/// Bytes behind the CRC (ISO 11785, from memory).
+const TRAILER_BYTES: usize = 3;
+/// Odds of a wrong number at which the page says what a single telegram needs.
+const USUAL_ODDS: f64 = 1e-5;
 
 /// What a capture comes to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -128,8 +134,7 @@ impl ReportPage {
                     .iter()
                     .map(|(key, value)| (key.clone(), shown(value)))
                     .collect();
-                let false_alarm =
-                    (finding.false_alarm > 0.0).then(|| format!("{:e}", finding.false_alarm));
+                let false_alarm = finding.false_alarm.map(|share| format!("{share:.3}"));
                 context! { code => finding.code, text => finding.text, evidence, false_alarm }
             })
             .collect();
@@ -201,6 +206,7 @@ impl ReportPage {
             contents => self.contents,
             sections => self.sections,
             cautions => CAUTIONS,
+            single_db => format!("{:.1}", needed_db(USUAL_ODDS)),
             command,
             program,
         };
@@ -231,13 +237,28 @@ fn number(read: &NumberRead) -> Number {
         groups: if half_duplex {
             Vec::new()
         } else {
-            groups(&telegram)
+            let mut groups = groups(&telegram);
+            for group in groups.iter_mut().rev().take(TRAILER_BYTES) {
+                if !trailer_certain {
+                    group.blank();
+                }
+            }
+            groups
         },
         half_duplex: half_duplex.then(|| {
             let bits = telegram.half_duplex_bits();
-            bits.iter()
-                .map(|&bit| if bit { '1' } else { '0' })
-                .collect()
+            let certain = bits.len()
+                - if trailer_certain {
+                    0
+                } else {
+                    8 * TRAILER_BYTES
+                };
+            let digit = |(place, &bit): (usize, &bool)| match (place < certain, bit) {
+                (true, true) => '1',
+                (true, false) => '0',
+                (false, _) => '?',
+            };
+            bits.iter().enumerate().map(digit).collect()
         }),
         fields: fields(&identity).into_iter().map(row).collect(),
         trailer_certain,

@@ -46,7 +46,7 @@ pub fn inline_svg(svg: &str, words: &str) -> String {
         .unwrap_or_default();
     let words = escaped(words);
     format!(
-        "<svg viewBox=\"{view_box}\" xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" aria-label=\"{words}\">{rest}"
+        "<svg viewBox=\"{view_box}\" xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" aria-label=\"{words}\"><title>{words}</title>{rest}"
     )
 }
 

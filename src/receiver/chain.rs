@@ -1,15 +1,22 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
-use super::other_kinds::{OtherKinds, other_kinds};
-use super::reception::{Field, Reading, Reception, Seen, merge};
+use super::doubts::{Doubts, likely_rate, on_the_bits_clock};
+use super::other_kinds::{OtherKinds, other_kinds, phase_keyed};
+use super::proof::{Measured, Reading};
+use super::reception::{Field, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
 use crate::receiver::field::clock::on_own_clock;
+use crate::receiver::field::gain_steps::level_out;
+use crate::receiver::field::gaps::mend;
 use crate::receiver::field::interference::{clock_lines, without_lines};
+use crate::receiver::field::near_fields::take_off_near_fields;
 use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
 use crate::receiver::field::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
 use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
-use crate::receiver::front::views::{CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight};
+use crate::receiver::front::views::{
+    CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight, level_is_field,
+};
 use crate::receiver::tags::bursts::join_bursts;
 use crate::receiver::tags::join::join;
 use crate::receiver::tags::read::{Attempt, ReadLimits, Terms, read_piece};
@@ -31,22 +38,45 @@ pub fn receive(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
 
 fn receive_at_once(signal: &Signal<'_>, terms: Terms) -> Reception {
     let sight = first_sight(signal);
+    if let Some(rate_hz) = likely_rate(signal, &sight) {
+        let other = Signal {
+            rate_hz: Some(rate_hz),
+            ..*signal
+        };
+        let mut reception = receive_as_stated(&other, &first_sight(&other), terms);
+        if !reception.readings.is_empty() {
+            reception.doubts.stated_rate_hz = signal.rate_hz;
+            return reception;
+        }
+    }
+    receive_as_stated(signal, &sight, terms)
+}
+
+fn receive_as_stated(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
     let (mut reception, samples) = crate::threads::join(
-        || receive_all(signal, &sight, terms),
+        || receive_all(signal, sight, terms),
         || OfSamples::of(signal, sight.rate_hz),
     );
     let spectrum = sight.spectrum.as_ref();
-    reception.survey = Some(Survey::of(samples, spectrum, &reception));
+    let mut survey = Survey::of(samples, spectrum, &reception);
+    survey.look_at_samples(signal, &reception);
+    reception.survey = Some(survey);
+    reception.field_is_brief();
     reception
 }
 
 /// Numbers of all kinds.
 fn receive_all(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
     let mut reception = receive_ripple(signal, sight, terms);
+    if reception.kind == Kind::Iq {
+        reception = on_the_bits_clock(signal, sight, terms, reception);
+        reception.doubts.centre_hz = Some(signal.centre_hz);
+    }
     if reception.kind.has_carrier()
         && let Some(seen) = &reception.seen
     {
         reception.others = other_kinds(seen, !reception.readings.is_empty(), terms.odds);
+        reception.look_below(signal);
     }
     reception
 }
@@ -56,7 +86,7 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
     let mut best: Option<Reception> = None;
     for view in &sight.views {
         let reception = look(signal, view, terms, sight.rate_assumed);
-        if !reception.readings.is_empty() {
+        if !reception.readings.is_empty() || reception.tangled {
             return reception;
         }
         // The first view is the likeliest; a later one replaces it only by reading.
@@ -74,9 +104,15 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         field: Field::default(),
         readings: Vec::new(),
         candidate: None,
+        tangled: false,
         band_hz: 0.0,
         telegrams: 0.0,
+        windows: 1,
+        windows_add_up: true,
         others: OtherKinds::default(),
+        beside: Vec::new(),
+        gain_steps: Vec::new(),
+        doubts: Doubts::default(),
         seen: None,
         survey: None,
     })
@@ -84,36 +120,53 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
 
 /// Reads several captures as pieces of one tag's signal, each begun at a moment of its own.
 ///
-/// The first capture says how the field shows; the field's frequency is measured in each.
+/// Their order says only when each was. How the field shows is taken from the capture with the most field in it, one with a
+/// carrier before one without; captures that show it the other way have no part in it. The field's frequency is measured in each.
 pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option<Reception> {
-    let mut joined: Option<(Reception, Clocked)> = None;
+    let mut parts: Vec<(Reception, Clocked)> = Vec::new();
     let mut offset_s = 0.0;
     for signal in signals {
+        let begun_s = offset_s;
         let sight = first_sight(signal);
+        if sight.rate_hz > 0.0 {
+            offset_s += signal.samples.len() as f64 / sight.rate_hz;
+        }
         let Some(view) = sight.views.first() else {
             continue;
         };
-        let cycles = to_cycles(signal.samples, &view.tuning);
+        let cycles = mended_cycles(signal, view);
         let (reception, clocks) = prepare(signal, view, &cycles, sight.rate_assumed);
         let Some(mut clocked) = clocks.into_iter().next() else {
             continue;
         };
         for piece in &mut clocked.pieces {
-            piece.from_s += offset_s;
-            piece.to_s += offset_s;
+            piece.from_s += begun_s;
+            piece.to_s += begun_s;
         }
-        offset_s += signal.samples.len() as f64 / view.tuning.rate_hz;
-        match &mut joined {
-            None => joined = Some((reception, clocked)),
-            Some((first, all)) => {
-                first.telegrams += reception.telegrams;
-                all.pieces.append(&mut clocked.pieces);
-            }
+        parts.push((reception, clocked));
+    }
+    let most = (0..parts.len()).max_by(|&a, &b| {
+        let carrier = |k: usize| parts[k].0.kind.has_carrier();
+        let field = |k: usize| parts[k].0.telegrams;
+        carrier(a)
+            .cmp(&carrier(b))
+            .then(field(a).total_cmp(&field(b)))
+    })?;
+    let carrier = parts[most].0.kind.has_carrier();
+    let mut reception = parts[most].0.clone();
+    let mut clocked = Clocked {
+        field_hz: parts[most].1.field_hz,
+        pieces: Vec::new(),
+    };
+    reception.telegrams = 0.0;
+    for (part, of_part) in parts {
+        if part.kind.has_carrier() == carrier {
+            reception.telegrams += part.telegrams;
+            clocked.pieces.extend(of_part.pieces);
         }
     }
-    let (mut reception, clocked) = joined?;
-    let limits = terms.into().limits(!reception.kind.has_carrier());
-    if reception.kind.has_carrier() {
+    let limits = terms.into().limits(!carrier);
+    if carrier {
         reception.field = Field::over(&clocked.pieces);
     }
     read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
@@ -129,11 +182,45 @@ struct Clocked {
     pieces: Vec<Piece>,
 }
 
-fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> Reception {
-    let cycles = to_cycles(signal.samples, &view.tuning);
+/// The field cycles of a view, mended where the record was interrupted.
+fn mended_cycles(signal: &Signal<'_>, view: &View) -> Cycles {
+    let mut cycles = to_cycles(signal.samples, &view.tuning);
+    if view.kind.has_carrier() {
+        mend(&mut cycles, signal.samples, &view.tuning);
+    }
+    cycles
+}
+
+pub(super) fn look(
+    signal: &Signal<'_>,
+    view: &View,
+    terms: Terms,
+    rate_assumed: bool,
+) -> Reception {
+    let mut cycles = mended_cycles(signal, view);
     if !view.kind.has_carrier() {
         return look_at(signal, view, cycles, terms, rate_assumed);
     }
+    let gain_steps = level_out(&mut cycles.values);
+    // What beats slowly looks switched, unsteady and like much else: it goes before anything is asked.
+    let beside = if is_one_switched_field(&cycles.values) {
+        Vec::new()
+    } else {
+        take_off_near_fields(&mut cycles.values)
+    };
+    let mut reception = look_without_near_fields(signal, view, cycles, terms, rate_assumed);
+    reception.beside = beside;
+    reception.gain_steps = gain_steps;
+    reception
+}
+
+fn look_without_near_fields(
+    signal: &Signal<'_>,
+    view: &View,
+    cycles: Cycles,
+    terms: Terms,
+    rate_assumed: bool,
+) -> Reception {
     let lines = if cycles.values.is_empty() {
         Vec::new()
     } else {
@@ -171,7 +258,9 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
             ..view.tuning
         };
         let view = View { tuning, ..*view };
-        let mut cycles = to_cycles(signal.samples, &tuning);
+        let mut cycles = mended_cycles(signal, &view);
+        level_out(&mut cycles.values);
+        take_off_near_fields(&mut cycles.values);
         // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
         for other in lines.iter().filter(|other| **other != line) {
             remove_other_field(
@@ -200,7 +289,10 @@ fn look(signal: &Signal<'_>, view: &View, terms: Terms, rate_assumed: bool) -> R
 /// For another try where nothing was read: fields too weak to drive a tag may hide in the telegram's own lines.
 fn without_weaker_fields(reception: &Reception) -> Option<Cycles> {
     let seen = reception.seen.as_ref()?;
-    if !reception.readings.is_empty() || is_one_switched_field(&seen.cycles.values) {
+    if !reception.readings.is_empty()
+        || reception.tangled
+        || is_one_switched_field(&seen.cycles.values)
+    {
         return None;
     }
     let values = remove_weaker_fields(&seen.cycles.values)?;
@@ -253,9 +345,15 @@ fn prepare(
         field: Field::default(),
         readings: Vec::new(),
         candidate: None,
+        tangled: false,
         band_hz: cycles.band_hz,
         telegrams: 0.0,
+        windows: 1,
+        windows_add_up: true,
         others: OtherKinds::default(),
+        beside: Vec::new(),
+        gain_steps: Vec::new(),
+        doubts: Doubts::default(),
         seen: None,
         survey: None,
     };
@@ -290,6 +388,17 @@ fn prepare(
 }
 
 impl Reception {
+    /// Looks for what stands far below a field in plain sight, where nothing was read.
+    fn look_below(&mut self, signal: &Signal<'_>) {
+        if let (Some(field_hz), Some(amplitude)) = (self.field.frequency_hz, self.field.amplitude)
+            && self.kind == Kind::Direct
+            && self.readings.is_empty()
+        {
+            self.others.phase_keyed =
+                phase_keyed(signal.samples, self.rate_hz, field_hz, amplitude);
+        }
+    }
+
     /// Captures without a carrier show the field's frequency only through the tag that divided it.
     fn clocked_by(&mut self, clocked: &Clocked) {
         if !self.kind.has_carrier() {
@@ -300,27 +409,14 @@ impl Reception {
     }
 }
 
-/// A rectified field has a level that the ripple rides on; an AC-coupled input has none.
-fn level_is_field(samples: Samples<'_>) -> bool {
-    let Samples::Real(samples) = samples else {
-        return false;
-    };
-    let count = samples.len().max(1) as f64;
-    let mean = samples.iter().map(|&x| f64::from(x)).sum::<f64>() / count;
-    let square = samples
-        .iter()
-        .map(|&x| (f64::from(x) - mean).powi(2))
-        .sum::<f64>()
-        / count;
-    mean.abs() > square.sqrt()
-}
-
 /// Reads every piece and puts together what they say of the same number.
 fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mut Reception) {
-    let mut candidates: Vec<Reading> = Vec::new();
+    let mut candidates: Vec<Measured> = Vec::new();
     for piece in pieces {
         let mut result = read_piece(piece, field_hz, limits);
+        reception.tangled |= result.tangled;
         if result.read.is_empty()
+            && !result.tangled
             && !limits.real
             && let Some(ripple) = without_lines(&piece.ripple)
         {
@@ -340,26 +436,30 @@ fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mu
         };
         for attempt in result.read {
             let span = seconds(&attempt);
-            merge(&mut reception.readings, attempt, span, limits.odds);
+            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
+                Ok(reading) => merge(&mut reception.readings, reading, Reading::add, limits.odds),
+                Err(unproven) => candidates.push(unproven),
+            }
         }
         if let Some(attempt) = result.left {
-            let mut one = Vec::new();
             let span = seconds(&attempt);
-            merge(&mut one, attempt, span, limits.odds);
-            candidates.append(&mut one);
+            candidates.push(Measured::new(attempt, span, limits.odds));
         }
     }
-    if reception.readings.is_empty() && pieces.len() > 1 {
+    // Several tags that no piece tells apart are not told apart by all of them.
+    if reception.readings.is_empty() && !reception.tangled && pieces.len() > 1 {
         let span = (pieces[0].from_s, pieces[pieces.len() - 1].to_s);
         for joined in [join, join_bursts] {
             let Some(attempt) = joined(pieces, field_hz, limits) else {
                 continue;
             };
-            if attempt.is_read(limits) {
-                merge(&mut reception.readings, attempt, span, limits.odds);
-                break;
+            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
+                Ok(reading) => {
+                    merge(&mut reception.readings, reading, Reading::add, limits.odds);
+                    break;
+                }
+                Err(unproven) => candidates.push(unproven),
             }
-            merge(&mut candidates, attempt, span, limits.odds);
         }
     }
     reception

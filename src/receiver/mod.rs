@@ -7,19 +7,26 @@
 pub mod decision;
 
 mod chain;
+mod doubts;
 mod dsp;
 mod field;
 mod fold;
 mod front;
 mod other_kinds;
+mod proof;
 mod reception;
 mod signal;
 pub mod survey;
 mod tags;
+mod windows;
 
 pub use chain::{read_numbers, receive, receive_joined};
+pub use doubts::Doubts;
 pub use dsp::tones::{Spectrum, Tone, correlate, spectrum};
+pub use field::gain_steps::GainStep;
+pub use field::gaps::{Gap, GapKind};
 pub use field::interference::StrayTone;
+pub use field::near_fields::NearField;
 pub use field::pieces::{FieldFit, Piece, with_carrier};
 pub use fold::band::Kept;
 pub use fold::pulse::Pulse;
@@ -28,8 +35,12 @@ pub use fold::sums::{BIT, BoundarySums, Fold, HALF, TELEGRAM};
 pub use front::cycles::{Cycles, Tuning, to_cycles};
 pub use front::edge::Edge;
 pub use front::views::{NOMINAL_HZ, field_strength};
-pub use other_kinds::{HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherKinds, ReadOnlyTag};
-pub use reception::{Field, Reading, Reception, Seen, needed_db};
+pub use other_kinds::{
+    HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherKinds, OtherRate, PhaseKeyed, ReadOnlyTag,
+};
+pub use proof::{Measured, Reading};
+pub use reception::{Field, Reception, Seen, needed_db};
 pub use signal::{Kind, Samples, Signal};
 pub use tags::join::join;
-pub use tags::read::{Attempt, PieceReading, ReadLimits, Terms, read_piece};
+pub use tags::read::{Attempt, PieceReading, ReadLimits, Terms, fits_noise, read_piece};
+pub use windows::Windows;

@@ -1,68 +1,14 @@
 //! What the receiver made of a capture.
 
+use super::doubts::Doubts;
 use super::other_kinds::OtherKinds;
+use super::proof::{Measured, Reading};
 use super::signal::Kind;
-use super::survey::Survey;
+use super::survey::{Levels, Survey};
+use crate::receiver::field::gain_steps::GainStep;
+use crate::receiver::field::near_fields::NearField;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::front::cycles::Cycles;
-use crate::receiver::tags::read::Attempt;
-use crate::telegram::Identity;
-
-/// The number a capture holds, with the evidence.
-#[derive(Clone, Debug)]
-pub struct Reading {
-    /// What was decided and measured, over all stretches that gave this number.
-    pub attempt: Attempt,
-    /// From the first to the last stretch used, seconds from the first sample.
-    pub from_s: f64,
-    /// See `from_s`.
-    pub to_s: f64,
-    /// The ripple could be this much weaker and still be read, dB; negative for candidates.
-    pub spare_db: f64,
-    /// Its odds hold only with the fields taken as known that usual tags have; else they are those with nothing known.
-    pub relies_on_usual_fields: bool,
-}
-
-/// Trailers less sure than this are not stated.
-pub(super) const TRAILER_SURE: f64 = 0.999;
-
-impl Reading {
-    /// The number and what else its code says.
-    pub fn identity(&self) -> Identity {
-        Identity::from_code(self.attempt.decision.telegram.code)
-    }
-
-    /// The trailer, six hexadecimal digits, where its bits are as good as certain.
-    pub fn trailer(&self) -> Option<String> {
-        let decision = &self.attempt.decision;
-        (decision.trailer_sure >= TRAILER_SURE)
-            .then(|| format!("{:06X}", decision.telegram.trailer))
-    }
-
-    fn new(mut attempt: Attempt, (from_s, to_s): (f64, f64), odds: f64) -> Self {
-        let decision = &mut attempt.decision;
-        let relies_on_usual_fields = decision.odds_unaided > odds && decision.odds_wrong <= odds;
-        if !relies_on_usual_fields && decision.odds_unaided <= odds {
-            decision.odds_wrong = decision.odds_unaided;
-        }
-        let needed_db = needed_db(odds)
-            - if relies_on_usual_fields {
-                USUAL_FIELDS_DB
-            } else {
-                0.0
-            };
-        Self {
-            spare_db: attempt.folded_db() - needed_db,
-            attempt,
-            from_s,
-            to_s,
-            relies_on_usual_fields,
-        }
-    }
-}
-
-/// What taking the usual fields as known is worth at odds of 1e-5, dB (measured: benches/limit).
-const USUAL_FIELDS_DB: f64 = 0.5;
 
 /// The field as received.
 #[derive(Clone, Debug, Default)]
@@ -95,13 +41,25 @@ pub struct Reception {
     /// Numbers read, strongest first.
     pub readings: Vec<Reading>,
     /// The best that did not qualify.
-    pub candidate: Option<Reading>,
+    pub candidate: Option<Measured>,
+    /// Several tags answer, too alike to be told apart.
+    pub tangled: bool,
     /// Band looked at on each side of the field, Hz.
     pub band_hz: f64,
     /// Telegrams' worth of field in the capture.
     pub telegrams: f64,
+    /// Windows that the capture was read in.
+    pub windows: usize,
+    /// Evidence adds up from one window to the next: the field was on nearly throughout, and the tag went on with it.
+    pub windows_add_up: bool,
     /// Tags of other kinds.
     pub others: OtherKinds,
+    /// Other fields so near to this one that the two beat slowly, strongest first; they were taken off.
+    pub beside: Vec<NearField>,
+    /// Steps of the recorder's gain, which were made good.
+    pub gain_steps: Vec<GainStep>,
+    /// What speaks against what was stated of the capture.
+    pub doubts: Doubts,
     /// What was looked at, for figures: the field's cycles and the ripple of each piece on the clock that was used.
     pub seen: Option<Seen>,
     /// What was measured beside the numbers, for findings.
@@ -142,9 +100,21 @@ impl Field {
             frequency_hz: Some(mean(|p| p.field.frequency_hz)),
             amplitude: Some(mean(|p| p.field.amplitude)),
             level_swing: Some(swing),
-            on: pieces.iter().map(|p| (p.from_s, p.to_s)).collect(),
+            on: on(pieces),
         }
     }
+}
+
+/// When the field was on: across a gap of the record it stays on.
+fn on(pieces: &[Piece]) -> Vec<(f64, f64)> {
+    let mut on: Vec<(f64, f64)> = Vec::new();
+    for piece in pieces {
+        match on.last_mut() {
+            Some(last) if piece.after_gap => last.1 = piece.to_s,
+            _ => on.push((piece.from_s, piece.to_s)),
+        }
+    }
+    on
 }
 
 impl Reception {
@@ -154,15 +124,76 @@ impl Reception {
             *on = (on.0 + offset_s, on.1 + offset_s);
         }
         self.others.shift(offset_s);
-        for reading in self.readings.iter_mut().chain(&mut self.candidate) {
-            reading.from_s += offset_s;
-            reading.to_s += offset_s;
+        for reading in &mut self.readings {
+            reading.shift(offset_s);
         }
+        if let Some(candidate) = &mut self.candidate {
+            candidate.shift(offset_s);
+        }
+    }
+
+    /// No number of any kind was read.
+    pub fn is_unread(&self) -> bool {
+        self.readings.is_empty() && self.others.half_duplex.is_empty()
+    }
+
+    /// Evidence is added up over all of the capture.
+    pub fn adds_up(&self) -> bool {
+        self.windows <= 1 || self.windows_add_up
+    }
+
+    /// Telegrams that can be added up: all, or those of one window.
+    pub fn telegrams_added(&self) -> f64 {
+        if self.adds_up() {
+            self.telegrams
+        } else {
+            self.telegrams / self.windows as f64
+        }
+    }
+
+    /// A field that is on too briefly for anything else is there all the same; its frequency is not known well then.
+    pub(super) fn field_is_brief(&mut self) {
+        let brief = self
+            .survey
+            .as_ref()
+            .and_then(|survey| survey.brief.as_ref());
+        if let Some(brief) = brief {
+            self.field = Field {
+                present: true,
+                amplitude: Some(brief.level),
+                on: brief.on.clone(),
+                ..Field::default()
+            };
+        }
+    }
+
+    /// Levels of a capture that shows the field's sine itself.
+    pub fn levels_of_the_field(&self) -> Option<&Levels> {
+        let waveform = matches!(self.kind, Kind::Direct | Kind::Folded);
+        let levels = self.survey.as_ref()?.levels.as_ref()?;
+        (waveform && self.field.present && levels.distinct > 2).then_some(levels)
+    }
+
+    /// Share of the samples at the digitiser's limits. It spoils depth and angle of the ripple: what lies along the field's
+    /// amplitude is cut off, what lies across it is not.
+    pub fn clipped_share(&self) -> Option<f64> {
+        self.levels_of_the_field()?.clipped_share()
     }
 
     /// Whether a later window of the same capture tells more, so that its view replaces this one's.
     pub fn is_outdone_by(&self, later: &Self) -> bool {
         !self.field.present || (self.readings.is_empty() && !later.readings.is_empty())
+    }
+
+    /// Adds a number that no window gave on its own.
+    pub(super) fn add_unseen(&mut self, reading: Reading, odds: f64) {
+        let code = reading.attempt.decision.telegram.code;
+        let known = |known: &Measured| known.attempt.decision.telegram.code == code;
+        if self.readings.iter().any(|reading| known(reading)) {
+            return;
+        }
+        self.candidate.take_if(|candidate| known(candidate));
+        merge(&mut self.readings, reading, Reading::add, odds);
     }
 
     /// Adds what a later window of the same capture gave.
@@ -178,6 +209,8 @@ impl Reception {
             };
         }
         self.telegrams += later.telegrams;
+        self.windows += later.windows;
+        self.windows_add_up &= later.windows_add_up;
         self.others.absorb(later.others, odds);
         for on in later.field.on {
             match self.field.on.last_mut() {
@@ -186,14 +219,15 @@ impl Reception {
                 _ => self.field.on.push(on),
             }
         }
+        let add = if self.adds_up() {
+            Reading::add
+        } else {
+            Reading::beside
+        };
         for reading in later.readings {
-            merge(
-                &mut self.readings,
-                reading.attempt,
-                (reading.from_s, reading.to_s),
-                odds,
-            );
+            merge(&mut self.readings, reading, add, odds);
         }
+        self.tangled |= later.tangled;
         if let Some(candidate) = later.candidate {
             let better = self.candidate.as_ref().is_none_or(|old| {
                 candidate.attempt.decision.odds_wrong < old.attempt.decision.odds_wrong
@@ -205,30 +239,20 @@ impl Reception {
     }
 }
 
-/// Puts one more stretch's result beside what is known of the same number.
+/// Puts one more reading beside those known: `add` puts two of the same number together.
 pub(super) fn merge(
     readings: &mut Vec<Reading>,
-    attempt: Attempt,
-    (from_s, to_s): (f64, f64),
+    reading: Reading,
+    add: impl FnOnce(&mut Reading, &Reading, f64),
     odds: f64,
 ) {
+    let code = reading.attempt.decision.telegram.code;
     let same = readings
         .iter_mut()
-        .find(|reading| reading.attempt.decision.telegram.code == attempt.decision.telegram.code);
+        .find(|known| known.attempt.decision.telegram.code == code);
     match same {
-        Some(reading) => {
-            let mut both = reading.attempt.clone();
-            let (old, new) = (both.telegrams, attempt.telegrams);
-            let mean = |a: f64, b: f64| (a * old + b * new) / (old + new);
-            both.depth = mean(both.depth, attempt.depth);
-            both.ebn0 = mean(both.ebn0, attempt.ebn0);
-            both.telegrams = old + new;
-            let (of_both, of_new) = (&mut both.decision, &attempt.decision);
-            of_both.odds_wrong = of_both.odds_wrong.min(of_new.odds_wrong);
-            of_both.odds_unaided = of_both.odds_unaided.min(of_new.odds_unaided);
-            *reading = Reading::new(both, (reading.from_s, to_s), odds);
-        }
-        None => readings.push(Reading::new(attempt, (from_s, to_s), odds)),
+        Some(known) => add(known, &reading, odds),
+        None => readings.push(reading),
     }
 }
 

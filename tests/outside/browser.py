@@ -25,7 +25,7 @@ class Browser:
         self.profile = tempfile.mkdtemp(prefix="outside-chromium-")
         self.process = subprocess.Popen(
             [find(), "--headless=new", "--no-sandbox", "--disable-gpu", "--remote-debugging-port=0", "--remote-allow-origins=*",
-             "--no-first-run", "--disable-background-networking", f"--user-data-dir={self.profile}", "about:blank"],
+             "--no-first-run", "--disable-background-networking", "--disable-quic", "--disable-component-update", "--disable-sync", f"--user-data-dir={self.profile}", "about:blank"],
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         port_file = os.path.join(self.profile, "DevToolsActivePort")
         deadline = time.monotonic() + 60
@@ -88,8 +88,12 @@ class Browser:
             raise RuntimeError(f"{script[:80]}: {result['exceptionDetails']}")
         return result["result"].get("value")
 
+    def scheme(self, dark):
+        """Asks for the dark or the light version of pages."""
+        self.call("Emulation.setEmulatedMedia", features=[{"name": "prefers-color-scheme", "value": "dark" if dark else "light"}])
+
     def press(self, key):
-        code = {"ArrowRight": 39, "ArrowLeft": 37, "Home": 36, "End": 35, "Enter": 13, "Tab": 9, " ": 32}[key]
+        code = {"ArrowRight": 39, "ArrowLeft": 37, "Home": 36, "End": 35, "ArrowDown": 40, "ArrowUp": 38, "Enter": 13, "Tab": 9, " ": 32}[key]
         text = {"Enter": "\r", " ": " "}.get(key)
         down = {"text": text} if text else {}
         self.call("Input.dispatchKeyEvent", type="keyDown", key=key, code="Space" if key == " " else key, windowsVirtualKeyCode=code, **down)

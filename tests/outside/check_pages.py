@@ -1,5 +1,6 @@
-"""Report and lesson in a headless Chromium: no error, no request leaves the folder, sliders and stepper by keyboard, nothing wider than the
-page and letters large enough at 380 and 1400 px, the printed version complete, contrasts of WCAG 2.1 level AA, texts for all pictures."""
+"""Report and lesson in a headless Chromium: no error, no request leaves the folder, sliders, stepper and pages to play with by keyboard, nothing
+wider than the page and letters large enough at 320, 390 and 1280 px, the printed version complete and without answers, contrasts of WCAG 2.1 level AA,
+texts for all pictures, no violation of axe-core's rules in the light and in the dark version."""
 
 import io
 import json
@@ -14,6 +15,7 @@ import unicodedata
 from pypdf import PdfReader
 
 from browser import Browser
+from play import play
 from report import Checks
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
@@ -21,6 +23,8 @@ PROGRAM = os.environ.get("FIELDRIPPLE", str(ROOT / "target/release/fieldripple")
 # Letters of 9 px are the smallest that common practice calls legible on a screen (no source); running text is larger.
 LEAST_LETTER_PX = 9.0
 LEAST_TEXT_PX = 13.0
+# The rules of axe-core (npm), which `run` installs; without it they are not checked, and the script says so.
+AXE = pathlib.Path(os.environ.get("AXE", ROOT / "target/outside-npm/node_modules/axe-core/axe.min.js"))
 # WCAG 2.1, success criterion 1.4.3: 4.5:1 for text.
 LEAST_CONTRAST = 4.5
 
@@ -31,7 +35,7 @@ TEXTS = """
   const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walker.nextNode()) {
     const node = walker.currentNode, parent = node.parentElement;
-    if (!node.textContent.trim() || !parent || parent.closest('script,style,svg') || !parent.checkVisibility()) continue;
+    if (!node.textContent.trim() || !parent || parent.closest('script,style,svg,option') || !parent.checkVisibility()) continue;
     const style = getComputedStyle(parent);
     let behind = parent, background = 'rgb(255, 255, 255)';
     while (behind) {
@@ -105,7 +109,7 @@ def look(browser, checks, page, width, smallest):
 
 def sliders(browser, checks, page):
     """Every stop of every slider by arrow keys: another choice is shown each time, and exactly one."""
-    browser.size(1400)
+    browser.size(1280)
     browser.open(page.as_uri())
     count = browser.run("document.querySelectorAll('.explorer').length")
     for box in range(count):
@@ -139,7 +143,7 @@ def sliders(browser, checks, page):
 
 
 def stepper(browser, checks, page):
-    browser.size(1400)
+    browser.size(1280)
     browser.open(page.as_uri())
     if not browser.run("document.querySelectorAll('.stepper').length"):
         return False
@@ -179,18 +183,34 @@ def squeezed(text):
 
 
 def printed(browser, checks, page):
-    """Everything that is in the page, shown or not, is in the PDF, apart from buttons, sliders, ways to other pages and the stepper's
-    sentences, whose content the cards and the table of fields print."""
-    browser.size(1400)
+    """Everything that is in the page, shown or not, is in the PDF, apart from buttons, sliders, ways to other pages, answers, which have a
+    page of their own, and the stepper's sentences, whose content the cards and the table of fields print."""
+    browser.size(1280)
     browser.open(page.as_uri())
     paper = squeezed("".join(sheet.extract_text() for sheet in PdfReader(io.BytesIO(browser.pdf())).pages))
     pieces = browser.run(
-        "[...document.querySelectorAll('h1,h2,h3,h4,p,li,td,th,pre')].filter(e => !e.closest('.controls,nav,.words') && !e.querySelector('h1,h2,h3,h4,p,li,td,th,pre'))"
+        "[...document.querySelectorAll('h1,h2,h3,h4,p,li,td,th,pre')].filter(e => !e.closest('.controls,nav,.words,.answer,.buttons') && !e.querySelector('h1,h2,h3,h4,p,li,td,th,pre'))"
         ".map(e => e.textContent)")
     missing = [piece for piece in pieces if squeezed(piece)[:24] not in paper]
     checks.that(not missing, f"{page.name}: {len(missing)} of {len(pieces)} pieces are not printed, for example {missing[:2]}")
+    hidden = browser.run("[...document.querySelectorAll('.answer > p')].map(e => e.textContent)")
+    told = [piece for piece in hidden if len(squeezed(piece)) > 40 and squeezed(piece) in paper]
+    checks.that(not told, f"{page.name}: answers are printed: {told[:1]}")
     pictures = browser.run("document.querySelectorAll('img').length")
     return len(pieces), pictures
+
+
+def rules(browser, checks, page, script):
+    """axe-core's rules, light and dark."""
+    browser.size(1280)
+    for dark in (False, True):
+        browser.scheme(dark)
+        browser.open(page.as_uri())
+        browser.run(script + "; 0")
+        found = browser.run(
+            "axe.run({resultTypes: ['violations']}).then(r => r.violations.map(v => v.id + ': ' + v.nodes.slice(0, 2).map(n => n.html.slice(0, 90)).join(' | ')))")
+        checks.that(not found, f"{page.name}, {'dark' if dark else 'light'}: {found}")
+    browser.scheme(False)
 
 
 def main():
@@ -204,11 +224,14 @@ def main():
         subprocess.run([PROGRAM, "decode", *captures, "--report", str(report)], cwd=ROOT / "waveforms", stdout=subprocess.DEVNULL)
         pages = sorted(folder.rglob("*.html")) + [report]
         smallest = smallest_letter(folder)
+        axe = AXE.read_text() if AXE.exists() else ""
+        if not axe:
+            print(f"axe-core is not there ({AXE}): its rules are not checked")
         browser = Browser()
         try:
             counts = {"sliders": 0, "steppers": 0, "answers": 0, "pieces": 0, "pictures": 0}
             for page in pages:
-                for width in (380, 1400):
+                for width in (320, 390, 1280):
                     look(browser, checks, page, width, smallest)
                 counts["sliders"] += sliders(browser, checks, page)
                 counts["steppers"] += stepper(browser, checks, page)
@@ -216,6 +239,9 @@ def main():
                 pieces, pictures = printed(browser, checks, page)
                 counts["pieces"] += pieces
                 counts["pictures"] += pictures
+                if axe:
+                    rules(browser, checks, page, axe)
+            counts["played"] = play(browser, checks, folder)
             outside = [url for url in browser.requests if not url.startswith((place.as_uri(), "data:", "about:"))]
             checks.that(not outside, f"requests leave the folder: {outside[:3]}")
             checks.that(not browser.complaints, f"complaints of the browser: {browser.complaints[:3]}")

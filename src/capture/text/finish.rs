@@ -5,6 +5,7 @@ use super::super::open::{OpenOptions, readable};
 use super::super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
 use super::edges::{self, Edges};
 use super::plan::Role;
+use super::steps::Leap;
 use super::table::Table;
 
 impl Table {
@@ -82,7 +83,12 @@ impl Table {
         }
         let own = settle(plan.settings.rate(), pace, &mut layout.notes);
         options.settle_rate(&mut layout, own);
-        layout.length = Some(rows as u64);
+        if let Some(rate_hz) = pace.map(|pace| pace.rate_hz)
+            && !layout.logic
+        {
+            fill_leaps(&mut channels, steps.leaps(), rate_hz, &mut layout.notes);
+        }
+        layout.length = channels.first().map(|channel| channel.len() as u64);
         Ok(Box::new(Kept {
             layout,
             channels,
@@ -101,6 +107,47 @@ fn scale(channels: &mut [Vec<f32>], info: &[ChannelInfo], factor: f64) {
             }
         }
     }
+}
+
+/// Holds the last value where the time leaps, so that what follows stands at its time. What is missing may be as long as
+/// what is there; more is left out, and said.
+fn fill_leaps(channels: &mut [Vec<f32>], leaps: &[Leap], rate_hz: f64, notes: &mut Vec<String>) {
+    let Some(first) = leaps.first() else {
+        return;
+    };
+    let rows = channels.first().map_or(0, Vec::len);
+    let missing: Vec<(usize, f64)> = leaps
+        .iter()
+        .map(|leap| (leap.row as usize, (leap.step_s * rate_hz).round() - 1.0))
+        .collect();
+    let all: f64 = missing.iter().map(|place| place.1).sum();
+    let fits = all <= rows as f64;
+    if fits {
+        for channel in channels {
+            let mut whole = Vec::with_capacity(rows + all as usize);
+            let mut from = 0;
+            for &(row, count) in &missing {
+                whole.extend_from_slice(&channel[from..row]);
+                whole.extend(std::iter::repeat_n(channel[row - 1], count as usize));
+                from = row;
+            }
+            whole.extend_from_slice(&channel[from..]);
+            *channel = whole;
+        }
+    }
+    notes.push(format!(
+        "The time column leaps at {} place{}, the first {} s long and ending at {} s: {} samples are missing. {}",
+        leaps.len(),
+        if leaps.len() == 1 { "" } else { "s" },
+        readable(first.step_s),
+        readable(first.at_s),
+        readable(all),
+        if fits {
+            "The value before was held there."
+        } else {
+            "What follows was taken as if it stood right behind."
+        }
+    ));
 }
 
 /// Rate by the settings and by the time column: the settings if the column's digits cannot tell them apart.

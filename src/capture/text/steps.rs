@@ -2,21 +2,54 @@
 
 use multiversion::multiversion;
 
-/// Gathers a time column: a straight line through all of it, and the extremes of its steps.
-#[derive(Clone, Copy, Debug, Default)]
+/// A step this many times the largest before it is a leap: the times go on evenly behind it. Rounding to the column's
+/// digits makes steps of nothing and of one digit, never of four.
+const LEAP: f64 = 4.0;
+/// Rows, and rises of the time, from which one knows what its steps are.
+const ROWS_KNOWN: u64 = 64;
+/// See [`ROWS_KNOWN`].
+const RISES_KNOWN: f64 = 8.0;
+
+/// Gathers a time column: straight lines of one slope through all of it between leaps, and the extremes of its steps.
+#[derive(Clone, Debug, Default)]
 pub(super) struct Steps {
     count: u64,
     /// Rows with a time among them.
     known: u64,
     first: f64,
     last: f64,
-    /// Sums over row number and time, both counted from the first.
+    /// Where the time leaps.
+    leaps: Vec<Leap>,
+    /// Row and time of the stretch behind the last leap.
+    stretch_row: u64,
+    stretch_s: f64,
+    /// Rows with a time in it.
+    stretch_known: u64,
+    /// Sums of squares and products of the stretches before it.
+    before_ii: f64,
+    before_it: f64,
+    /// Mean row and time of the first stretch, where it is another one.
+    first_mean: Option<(f64, f64)>,
+    /// At least so many steps above zero.
+    rises: f64,
+    /// Sums over row number and time of the stretch, both counted from its first.
     sum_i: f64,
     sum_ii: f64,
     sum_t: f64,
     sum_it: f64,
     smallest: f64,
     largest: f64,
+}
+
+/// A place where rows are missing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Leap {
+    /// First row behind it.
+    pub(super) row: u64,
+    /// Its time.
+    pub(super) at_s: f64,
+    /// Length of the step to it.
+    pub(super) step_s: f64,
 }
 
 /// The time column does not rise.
@@ -56,40 +89,53 @@ impl Steps {
     }
 
     /// With further times, if all of them are there and none goes back: the usual case at once.
-    fn with_rising(mut self, times: &[f64]) -> Option<Self> {
+    fn with_rising(&self, times: &[f64]) -> Option<Self> {
         let (first, last) = (*times.first()?, *times.last()?);
-        let sums = rising(times, self.first);
+        let sums = rising(times, self.stretch_s);
         let seam = first - self.last;
+        let mut rise = self.smallest.min(sums.smallest);
+        if seam > 0.0 {
+            rise = rise.min(seam);
+        }
+        // Leaps are to be looked for row by row.
+        if sums.largest.max(seam) > LEAP * rise {
+            return None;
+        }
+        let mut all = self.clone();
         // Sums over what is missing or without bounds are neither.
         if !(sums.t + sums.it).is_finite() || seam < 0.0 || sums.least < 0.0 {
             return None;
         }
         if seam > 0.0 {
-            self.smallest = self.smallest.min(seam);
+            all.smallest = all.smallest.min(seam);
         }
-        self.smallest = self.smallest.min(sums.smallest);
-        self.largest = self.largest.max(seam).max(sums.largest);
-        let (from, n) = (self.count as f64, times.len() as f64);
+        all.smallest = all.smallest.min(sums.smallest);
+        all.largest = all.largest.max(seam).max(sums.largest);
+        let (from, n) = ((all.count - all.stretch_row) as f64, times.len() as f64);
         let (sum_i, sum_ii) = (n * (n - 1.0) / 2.0, (n - 1.0) * n * (2.0 * n - 1.0) / 6.0);
-        self.sum_i += n * from + sum_i;
-        self.sum_ii += n * from * from + 2.0 * from * sum_i + sum_ii;
-        self.sum_t += sums.t;
-        self.sum_it += from * sums.t + sums.it;
-        self.count += times.len() as u64;
-        self.known += times.len() as u64;
-        self.last = last;
-        Some(self)
+        all.sum_i += n * from + sum_i;
+        all.sum_ii += n * from * from + 2.0 * from * sum_i + sum_ii;
+        all.sum_t += sums.t;
+        all.sum_it += from * sums.t + sums.it;
+        all.count += times.len() as u64;
+        all.known += times.len() as u64;
+        all.stretch_known += times.len() as u64;
+        all.rises += (last - first) / all.largest;
+        all.last = last;
+        Some(all)
     }
 
     /// The time of one further row, NaN where none stands.
     fn add(&mut self, time_s: f64) -> Result<(), Backwards> {
-        let index = self.count as f64;
+        let row = self.count;
         self.count += 1;
         if time_s.is_nan() {
             return Ok(());
         }
         if self.known == 0 {
             self.first = time_s;
+            self.stretch_row = row;
+            self.stretch_s = time_s;
             self.smallest = f64::INFINITY;
         } else {
             let step = time_s - self.last;
@@ -99,19 +145,45 @@ impl Steps {
                     after_s: time_s,
                 });
             }
-            if step > 0.0 {
-                self.smallest = self.smallest.min(step);
+            if self.stretch_known >= ROWS_KNOWN
+                && self.rises >= RISES_KNOWN
+                && step > LEAP * self.largest
+            {
+                self.leap(row, time_s, step);
+            } else {
+                if step > 0.0 {
+                    self.smallest = self.smallest.min(step);
+                    self.rises += 1.0;
+                }
+                self.largest = self.largest.max(step);
             }
-            self.largest = self.largest.max(step);
         }
         self.known += 1;
+        self.stretch_known += 1;
         self.last = time_s;
-        let t = time_s - self.first;
+        let (t, index) = (time_s - self.stretch_s, (row - self.stretch_row) as f64);
         self.sum_i += index;
         self.sum_ii += index * index;
         self.sum_t += t;
         self.sum_it += index * t;
         Ok(())
+    }
+
+    /// Begins another stretch.
+    fn leap(&mut self, row: u64, at_s: f64, step_s: f64) {
+        self.leaps.push(Leap { row, at_s, step_s });
+        let n = self.stretch_known as f64;
+        self.before_ii += self.sum_ii - self.sum_i * self.sum_i / n;
+        self.before_it += self.sum_it - self.sum_i * self.sum_t / n;
+        self.first_mean
+            .get_or_insert((self.sum_i / n, self.sum_t / n));
+        (self.stretch_row, self.stretch_s, self.stretch_known) = (row, at_s, 0);
+        (self.sum_i, self.sum_ii, self.sum_t, self.sum_it) = (0.0, 0.0, 0.0, 0.0);
+    }
+
+    /// Where the time leaps, in order.
+    pub(super) fn leaps(&self) -> &[Leap] {
+        &self.leaps
     }
 
     /// Rows without a time.
@@ -128,12 +200,17 @@ impl Steps {
         if self.known < 2 || self.largest <= 0.0 {
             return None;
         }
-        let n = self.known as f64;
-        // Slope of the least-squares line t = a + b·i.
-        let slope = (n * self.sum_it - self.sum_i * self.sum_t)
-            / (n * self.sum_ii - self.sum_i * self.sum_i);
-        let start_s = self.first + (self.sum_t - slope * self.sum_i) / n;
+        let n = self.stretch_known as f64;
+        // Slope of the least-squares lines t = a + b·i, one b for all of them.
+        let slope = (self.before_it + self.sum_it - self.sum_i * self.sum_t / n)
+            / (self.before_ii + self.sum_ii - self.sum_i * self.sum_i / n);
+        let (row, time) = self.first_mean.unwrap_or((self.sum_i / n, self.sum_t / n));
+        let start_s = self.first + time - slope * row;
         let rate_hz = 1.0 / slope;
+        // Times so large that their sums overflow: no clock counts like that.
+        if !(slope.is_finite() && start_s.is_finite()) {
+            return None;
+        }
         // Steps of equal intervals d rounded to multiples of q are below d + q; a lost row makes 2·d of it.
         let steady = self.missing() > 0 || self.largest < slope + 0.9 * self.smallest;
         // Rounding puts up to q on either end; the smallest step is q or more.
@@ -241,6 +318,21 @@ mod tests {
         assert!(got.steady);
     }
 
+    /// The sums behind the line overflow: no pace, rather than one that is no number.
+    #[test]
+    fn times_beyond_all_clocks_give_no_pace() {
+        for scale in [1e290, 1e300, 1e303] {
+            let mut steps = Steps::default();
+            (0..20_000).for_each(|i| steps.add(f64::from(i) * scale).unwrap());
+            if let Some(pace) = steps.pace() {
+                assert!(
+                    pace.rate_hz.is_finite() && pace.start_s.is_finite(),
+                    "{pace:?}"
+                );
+            }
+        }
+    }
+
     /// Times with gaps, steps of nothing and rows without a time, taken in stretches and one by one.
     #[test]
     fn stretches_say_the_same_as_single_rows() {
@@ -272,5 +364,28 @@ mod tests {
     fn a_gap_is_seen() {
         let got = pace((0..1000).filter(|&i| i != 400).map(|i| f64::from(i) * 1e-6));
         assert!(!got.steady, "{got:?}");
+    }
+
+    /// Segments of a memory: each even in itself. The rate is theirs; in one go and row by row.
+    #[test]
+    fn leaps_leave_the_rate_alone() {
+        let times: Vec<f64> = (0..9000)
+            .map(|i| f64::from(i) * 2.5e-6 + f64::from(i / 3000) * 0.0123)
+            .map(|t| (t * 1e8).round() * 1e-8)
+            .collect();
+        let (mut rows, mut stretches) = (Steps::default(), Steps::default());
+        times.iter().for_each(|time| rows.add(*time).unwrap());
+        for stretch in times.chunks(1234) {
+            stretches.extend(stretch).unwrap();
+        }
+        for steps in [rows, stretches] {
+            let got = steps.pace().unwrap();
+            // Rounded to 1e-8 s over 7.5 ms.
+            assert!((got.rate_hz / 4e5 - 1.0).abs() < 1e-8 / 7.5e-3, "{got:?}");
+            assert!(got.steady && got.start_s.abs() < 1e-8, "{got:?}");
+            let places: Vec<u64> = steps.leaps().iter().map(|leap| leap.row).collect();
+            assert_eq!(places, [3000, 6000]);
+            assert!((steps.leaps()[0].step_s - 0.012_302_5).abs() < 2e-8);
+        }
     }
 }

@@ -18,6 +18,7 @@ use fieldripple::findings::compare;
 use fieldripple::telegram::Identity;
 
 use super::figure_file::{FigureFile, figure_file};
+use super::interrupt::leave_nothing_unfinished;
 use super::values::within;
 use report::ReportOutput;
 
@@ -37,7 +38,7 @@ pub struct Arguments {
     /// Captures to read; '-' is standard input
     #[arg(value_name = "CAPTURE", required = true)]
     captures: Vec<PathBuf>,
-    /// Samples per second; wins over what the file says
+    /// Samples per second, as 1M, 500k or a plain number; wins over what the file says
     #[arg(long, value_name = "HZ", value_parser = within(1.0..=1e10, "Hz"))]
     rate: Option<f64>,
     /// Leave out everything before this time, seconds from the first sample
@@ -120,6 +121,8 @@ impl Arguments {
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     memory::keep_large_buffers();
+    let figure = arguments.figure.as_ref().map(FigureFile::path);
+    leave_nothing_unfinished(arguments.report.as_deref().into_iter().chain(figure));
     if let Some(to) = arguments.to
         && to <= arguments.from
     {
@@ -148,6 +151,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let mut all_read = true;
     let mut unreadable = false;
     let mut first = true;
+    let writes_files = arguments.figure.is_some() || arguments.report.is_some();
+    let mut closed = false;
     let mut finish = |name: String, outcome: anyhow::Result<Decoded>| -> anyhow::Result<()> {
         match outcome {
             Ok(mut decoded) => {
@@ -161,7 +166,13 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
                 } else {
                     text::page(&decoded, std::mem::take(&mut first), look)
                 };
-                super::print(&text)?;
+                if !closed && let Err(error) = super::print(&text) {
+                    // Who closes the output may still want the files.
+                    closed = super::closed_pipe(&error) && writes_files;
+                    if !closed {
+                        return Err(error);
+                    }
+                }
                 if let Some(figure) = &arguments.figure
                     && let Err(error) = figure::draw(figure, &decoded)
                 {
@@ -203,7 +214,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     }
     Ok(if unreadable {
         ExitCode::from(super::BAD_ARGUMENTS)
-    } else if all_read {
+    } else if all_read || closed {
         ExitCode::SUCCESS
     } else {
         ExitCode::from(1)

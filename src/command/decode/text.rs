@@ -9,6 +9,7 @@ use fieldripple::receiver::decision::USUAL_SHARE;
 use fieldripple::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
 use fieldripple::telegram::{Identity, Telegram, country_meaning, notes};
 
+use super::super::number::shown;
 use super::{other_kinds, picture};
 
 /// Width of the labels on the left.
@@ -97,8 +98,8 @@ pub fn rows(report: &Decoded, with_picture: bool) -> Vec<(&'static str, String)>
     }
     for finding in &report.findings {
         let mut text = format!("[{}] {}", finding.code, finding.text);
-        if finding.false_alarm > 0.0 {
-            let _ = write!(text, " (False alarms: {}.)", rarity(finding.false_alarm));
+        if let Some(false_alarm) = finding.false_alarm {
+            let _ = write!(text, " (False alarms: {}.)", rarity(false_alarm));
         }
         page.row("finding", &text);
     }
@@ -292,7 +293,12 @@ fn ripple(page: &mut Page, reading: &Reading, report: &Decoded, several: bool) {
     } else {
         String::new()
     };
-    page.row("ripple", &format!("{which}{depth}{angle}"));
+    let measured = if report.reception.clipped_share().is_some() {
+        "depth and angle are spoilt by clipping".to_string()
+    } else {
+        format!("{depth}{angle}")
+    };
+    page.row("ripple", &format!("{which}{measured}"));
     page.row(
         "noise",
         &format!(
@@ -317,8 +323,8 @@ fn capture(page: &mut Page, report: &Decoded) {
     if reception.rate_hz > 0.0 {
         let _ = write!(
             text,
-            " at {} S/s, {:.4} s",
-            significant(reception.rate_hz),
+            " at {}, {:.4} s",
+            rate(reception.rate_hz),
             report.samples() as f64 / reception.rate_hz
         );
     }
@@ -383,6 +389,11 @@ fn significant(value: f64) -> String {
     }
     let digits = (2 - value.abs().log10().floor() as i32).max(0) as usize;
     format!("{value:.digits$}")
+}
+
+/// A rate to the whole sample, or to three digits below a hundred.
+fn rate(rate_hz: f64) -> String {
+    shown(significant(rate_hz).parse().unwrap_or(rate_hz), "S/s")
 }
 
 fn short(value: f64) -> String {

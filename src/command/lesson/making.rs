@@ -7,7 +7,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use fieldripple::capture::{read_description, write_atomically};
-use fieldripple::lesson::{Evidence, Exercise, Recipe, Settings, Taken, reference};
+use fieldripple::draw::Beside;
+use fieldripple::lesson::{Evidence, Exercise, Recipe, Scale, Settings, Taken, reference};
 use rayon::prelude::*;
 use serde_json::Value;
 
@@ -31,11 +32,49 @@ fn make_room(path: &Path) -> anyhow::Result<()> {
 }
 
 /// Makes and reads all captures, in the order asked for.
-pub fn take_all(folder: &Path, recipes: &[Recipe]) -> anyhow::Result<Vec<Taken>> {
-    recipes
-        .par_iter()
-        .map(|recipe| take(folder, recipe).with_context(|| recipe.synth_command()))
-        .collect()
+pub fn take_all(
+    folder: &Path,
+    settings: &Settings,
+    recipes: &[Recipe],
+) -> anyhow::Result<Vec<Taken>> {
+    let taken = |recipes: &[&Recipe], first: &[Taken]| -> anyhow::Result<Vec<Taken>> {
+        recipes
+            .par_iter()
+            .map(|recipe| {
+                let beside = beside(recipe, settings, first);
+                take(folder, recipe, beside).with_context(|| recipe.synth_command())
+            })
+            .collect()
+    };
+    // What others are compared with comes first.
+    let (others, first): (Vec<&Recipe>, Vec<&Recipe>) = recipes
+        .iter()
+        .partition(|recipe| matches!(recipe.beside, Scale::Ghost(_)));
+    let first = taken(&first, &[])?;
+    let others = taken(&others, &first)?;
+    let mut all: Vec<Taken> = first.into_iter().chain(others).collect();
+    all.sort_by_key(|taken| recipes.iter().position(|recipe| *recipe == taken.recipe));
+    Ok(all)
+}
+
+/// What a capture's figures are drawn beside.
+fn beside(recipe: &Recipe, settings: &Settings, first: &[Taken]) -> Option<Beside> {
+    match &recipe.beside {
+        Scale::Own => None,
+        Scale::Ghost(name) => first
+            .iter()
+            .find(|taken| taken.recipe.name == *name)
+            .map(|taken| taken.ghost.clone()),
+        Scale::Depths(depths) => {
+            let reach = Some(100.0 * settings.depth * depths);
+            Some(Beside {
+                envelope_reach: reach,
+                phasor_reach: reach,
+                eye_reach: reach,
+                ..Beside::default()
+            })
+        }
+    }
 }
 
 fn truth_path(capture: &Path) -> PathBuf {
@@ -59,11 +98,14 @@ fn make(folder: &Path, recipe: &Recipe) -> anyhow::Result<Value> {
     ))?)?)
 }
 
-fn take(folder: &Path, recipe: &Recipe) -> anyhow::Result<Taken> {
+fn take(folder: &Path, recipe: &Recipe, beside: Option<Beside>) -> anyhow::Result<Taken> {
     let truth = make(folder, recipe)?;
     let file = folder.join(recipe.file());
     let report = decode::read(&file, &recipe.file())?;
-    let view = decode::view(&report);
+    let view = match beside {
+        Some(beside) => decode::view(&report).beside(beside),
+        None => decode::view(&report),
+    };
     let taken = Taken::new(Evidence {
         recipe,
         view: &view,

@@ -1,9 +1,10 @@
 //! What is kept of a run: the CSV, and beside it the plan that it belongs to.
 
+use std::collections::HashSet;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, bail, ensure};
+use anyhow::{Context, anyhow, bail, ensure};
 use fieldripple::capture::{read_description, write_atomically};
 use fieldripple::margin::{Part, Table};
 use serde::{Deserialize, Serialize};
@@ -86,8 +87,8 @@ fn read_table(path: &Path) -> anyhow::Result<Table> {
     Table::from_csv(&text).with_context(|| path.display().to_string())
 }
 
-/// The plan beside a table; `None` where there is none.
-fn read_plan(csv: &Path) -> anyhow::Result<Option<PlanFile>> {
+/// The plan beside a table, as far as it can be that table's; `None` where there is none.
+fn read_plan(csv: &Path, table: &Table) -> anyhow::Result<Option<PlanFile>> {
     let path = plan_path(csv);
     if !path.exists() {
         return Ok(None);
@@ -101,6 +102,17 @@ fn read_plan(csv: &Path) -> anyhow::Result<Option<PlanFile>> {
         path.display(),
         plan.schema
     );
+    if let Some(part) = &plan.part {
+        part_of(part).map_err(|what| anyhow!("{}: part '{part}': {what}", path.display()))?;
+    }
+    let axes = table.points().first().map(Vec::len);
+    ensure!(
+        (1..=2).contains(&plan.vary.len()) && axes.is_none_or(|axes| axes == plan.vary.len()),
+        "{}: the plan varies {} and the table {}; they do not belong together",
+        path.display(),
+        plan.vary.len(),
+        axes.unwrap_or(0)
+    );
     Ok(Some(plan))
 }
 
@@ -111,7 +123,7 @@ pub fn resume(csv: &Path, plan: &PlanFile, table: &mut Table) -> anyhow::Result<
     }
     let shown = csv.display();
     let kept = read_table(csv)?;
-    match read_plan(csv)? {
+    match read_plan(csv, &kept)? {
         None => eprintln!(
             "fieldripple: note: {} is missing, so nothing says whether {shown} belongs to this plan",
             plan_path(csv).display()
@@ -139,7 +151,9 @@ pub fn resume(csv: &Path, plan: &PlanFile, table: &mut Table) -> anyhow::Result<
 pub fn gather(files: &[PathBuf]) -> anyhow::Result<(Table, Option<PlanFile>)> {
     let mut parts = Vec::new();
     for path in files {
-        parts.push((path, read_table(path)?, read_plan(path)?));
+        let table = read_table(path)?;
+        let plan = read_plan(path, &table)?;
+        parts.push((path, table, plan));
     }
     let mut table = {
         let mut receivers = Vec::new();
@@ -207,19 +221,15 @@ pub fn gather(files: &[PathBuf]) -> anyhow::Result<(Table, Option<PlanFile>)> {
         }
         parts.push(other.part.clone());
     }
-    let of = plan
-        .part
-        .as_deref()
-        .and_then(|part| part.split_once('/'))
-        .and_then(|(_, of)| of.parse::<usize>().ok());
-    let missing: Vec<String> = (1..=of.unwrap_or(1))
-        .map(|index| format!("{index}/{}", of.unwrap_or(1)))
-        .filter(|name| of.is_some() && !parts.iter().flatten().any(|have| have == name))
-        .collect();
+    let missing = missing_of(&parts);
     if !missing.is_empty() {
+        let shown = missing[..missing.len().min(MOST_NAMED)].join(", ");
+        let more = match missing.len().saturating_sub(MOST_NAMED) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
         eprintln!(
-            "fieldripple: note: of the plan's parts {} {} missing",
-            missing.join(", "),
+            "fieldripple: note: of the plan's parts {shown}{more} {} missing",
             if missing.len() == 1 { "is" } else { "are" }
         );
     }
@@ -228,6 +238,39 @@ pub fn gather(files: &[PathBuf]) -> anyhow::Result<(Table, Option<PlanFile>)> {
         ..plan.clone()
     };
     Ok((table, missing.is_empty().then_some(whole)))
+}
+
+/// Parts that a note names.
+const MOST_NAMED: usize = 10;
+
+/// Of the parts as the plans write them (the whole as none), those that are not among them.
+fn missing_of(parts: &[Option<String>]) -> Vec<String> {
+    let have: HashSet<&str> = parts.iter().flatten().map(String::as_str).collect();
+    let of = parts
+        .first()
+        .and_then(|part| part_of(part.as_deref()?).ok())
+        .map_or(0, |part| part.of);
+    (1..=of)
+        .map(|index| format!("{index}/{of}"))
+        .filter(|name| !have.contains(name.as_str()))
+        .collect()
+}
+
+/// Most parts of a plan.
+const MOST_PARTS: u64 = 10_000;
+
+/// Reads I/N.
+pub fn part_of(text: &str) -> Result<Part, String> {
+    let parsed = text.split_once('/').and_then(|(index, of)| {
+        let (index, of): (u64, u64) = (index.parse().ok()?, of.parse().ok()?);
+        (1 <= index && index <= of && of <= MOST_PARTS).then(|| Part {
+            index: index - 1,
+            of,
+        })
+    });
+    parsed.ok_or_else(|| {
+        format!("write I/N, for example 2/3; allowed are 1 to N of at most {MOST_PARTS}")
+    })
 }
 
 fn note_unchecked(path: &Path) {

@@ -17,10 +17,11 @@ use fieldripple::margin::{
 };
 
 use super::figure_file::FigureFile;
+use super::interrupt::{leave_nothing_unfinished, stop_on_request};
 use super::signal::SignalArguments;
 use super::values::{whole_within, within};
 use kept::PlanFile;
-use progress::{Watch, stop_on_request};
+use progress::Watch;
 use vary::Maker;
 
 const LONG_ABOUT: &str = "\
@@ -68,11 +69,12 @@ pub struct Arguments {
         long,
         value_name = "NAME=VALUES",
         allow_hyphen_values = true,
+        value_parser = vary::axis,
         required_unless_present = "gather"
     )]
     vary: Vec<Axis>,
     /// Captures at each value, 1 to 1000000
-    #[arg(long, value_name = "N", default_value_t = 100, value_parser = whole_within(1..=1_000_000))]
+    #[arg(long, value_name = "N", default_value_t = 100, value_parser = whole_within(1..=1_000_000, ""))]
     trials: u64,
     /// Go on, --trials at a time, until the 95 % interval is as narrow as this share, 0.002 to 1
     #[arg(long, value_name = "WIDTH", value_parser = within(0.002..=1.0, ""))]
@@ -96,7 +98,7 @@ pub struct Arguments {
     #[arg(long, requires = "csv")]
     resume: bool,
     /// Run part I of N only: every N-th capture
-    #[arg(long, value_name = "I/N", value_parser = part_of, requires = "csv", conflicts_with = "until")]
+    #[arg(long, value_name = "I/N", value_parser = kept::part_of, requires = "csv", conflicts_with = "until")]
     part: Option<Part>,
     /// Join the tables of all parts; nothing is run
     #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with_all = ["vary", "resume", "part", "until"])]
@@ -108,19 +110,10 @@ pub struct Arguments {
     signal: SignalArguments,
 }
 
-fn part_of(text: &str) -> Result<Part, String> {
-    let parsed = text.split_once('/').and_then(|(index, of)| {
-        let (index, of): (u64, u64) = (index.parse().ok()?, of.parse().ok()?);
-        (1 <= index && index <= of && of <= 10_000).then_some(Part {
-            index: index - 1,
-            of,
-        })
-    });
-    parsed.ok_or_else(|| "write I/N, for example 2/3; allowed are 1 to N of at most 10000".into())
-}
-
 /// Runs or joins, and shows the table.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    let figure = arguments.figure.as_ref().map(FigureFile::path);
+    leave_nothing_unfinished(arguments.csv.as_deref().into_iter().chain(figure));
     if arguments.gather.is_empty() {
         count(arguments)
     } else {
@@ -130,13 +123,15 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
             || vec!["value".to_string(), "value2".into()][..axes].to_vec(),
             |plan| plan.vary.clone(),
         );
-        if let Some(csv) = &arguments.csv {
-            kept::write_csv(csv, &table)?;
-            if let Some(plan) = &plan {
-                kept::write_plan(csv, plan)?;
-            }
-        }
-        show(arguments, &table, &names, plan.as_ref(), true)
+        let saved = match &arguments.csv {
+            Some(csv) => kept::write_csv(csv, &table).and_then(|()| match &plan {
+                Some(plan) => kept::write_plan(csv, plan),
+                None => Ok(()),
+            }),
+            None => Ok(()),
+        };
+        let shown = show(arguments, &table, &names, plan.as_ref(), true);
+        saved.and(shown)
     }
 }
 
@@ -195,11 +190,14 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         watch.see(now, table);
     });
     watch.end();
-    if let Some(csv) = &arguments.csv {
-        kept::write_csv(csv, &table)?;
-    }
+    let saved = match &arguments.csv {
+        Some(csv) => kept::write_csv(csv, &table),
+        None => Ok(()),
+    };
     let complete = outcome?;
-    show(arguments, &table, &names, Some(&kept), complete)
+    // What was counted is shown even where it could not be kept.
+    let shown = show(arguments, &table, &names, Some(&kept), complete);
+    saved.and(shown)
 }
 
 /// Every value of the first axis with every value of the second.
@@ -263,6 +261,7 @@ fn show(
     plan: Option<&PlanFile>,
     complete: bool,
 ) -> anyhow::Result<ExitCode> {
+    let mut drawn = Ok(());
     if let Some(file) = &arguments.figure {
         // A joined table does not know the flags that theory needs.
         let theory = if arguments.gather.is_empty() {
@@ -270,15 +269,17 @@ fn show(
         } else {
             Vec::new()
         };
-        figure::draw(file, table, names, plan, theory)?;
+        drawn = figure::draw(file, table, names, plan, theory);
     }
     let odds = plan.map(|plan| plan.odds);
-    if arguments.json {
+    let printed = if arguments.json {
         let object = json::object(table, names, odds, plan.map(|plan| plan.seed), complete);
-        super::print(&format!("{object}\n"))?;
+        super::print(&format!("{object}\n"))
     } else {
-        super::print(&text::page(table, names, odds))?;
-    }
+        super::print(&text::page(table, names, odds))
+    };
+    drawn?;
+    printed?;
     if complete {
         return Ok(ExitCode::SUCCESS);
     }

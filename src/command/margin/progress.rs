@@ -1,9 +1,7 @@
-//! While it runs: a bar with the time left, the table saved now and then, and an early end.
+//! While it runs: a bar with the time left, and the table saved now and then.
 
 use std::path::Path;
-use std::process;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use fieldripple::margin::{Progress, Table};
@@ -13,20 +11,6 @@ use super::kept::write_csv;
 
 /// Time between two saves: what a power cut may cost.
 const SAVE_EVERY: Duration = Duration::from_secs(10);
-
-/// Set by Ctrl-C.
-static STOP: AtomicBool = AtomicBool::new(false);
-
-/// Lets Ctrl-C (and an end asked for by the system) finish the trials under way; a second one ends the program at once.
-pub fn stop_on_request() -> &'static AtomicBool {
-    // Where no handler can be set, Ctrl-C simply ends the program.
-    let _ = ctrlc::set_handler(|| {
-        if STOP.swap(true, Ordering::Relaxed) {
-            process::exit(130);
-        }
-    });
-    &STOP
-}
 
 /// What is done after every trial.
 pub struct Watch<'a> {

@@ -2,10 +2,11 @@
 
 use anyhow::{Context, bail, ensure};
 use clap::Parser;
-use fieldripple::margin::{Axis, Draw, Scene};
+use fieldripple::margin::{Axis, AxisError, Draw, Scene};
 use fieldripple::world::Bench;
 use fieldripple::world::scenario::{KEYS, Scenario};
 
+use crate::command::number::{plain, unit_of_key};
 use crate::command::signal::{Plan, SignalArguments, scenario};
 
 /// Most samples of a capture: what `decode` looks at in one go.
@@ -32,25 +33,38 @@ const FLAGS: [(&str, &str); 14] = [
     ("start", "Field cycles before a telegram starts"),
 ];
 
-/// Ends of a scenario's keys that are units.
-const UNITS: [(&str, &str); 16] = [
-    ("_hz", "Hz"),
-    ("_khz", "kHz"),
-    ("_mm", "mm"),
-    ("_cm2", "cm²"),
-    ("_deg", "degrees"),
-    ("_db", "dB"),
-    ("_ms", "ms"),
-    ("_s", "s"),
-    ("_v", "V"),
-    ("_uh", "µH"),
-    ("_mh", "mH"),
-    ("_pf", "pF"),
-    ("_ohm", "Ω"),
-    ("_ppm", "ppm"),
-    ("_percent", "%"),
-    ("_per_rthz", "nV/√Hz"),
+/// Units of the flags that have one; the others are plain numbers.
+const FLAG_UNITS: [(&str, &str); 7] = [
+    ("seconds", "s"),
+    ("rate", "Hz"),
+    ("field-hz", "Hz"),
+    ("amplitude", "V"),
+    ("offset", "V"),
+    ("range", "V"),
+    ("centre", "Hz"),
 ];
+
+/// Reads an axis whose numbers may carry units.
+pub fn axis(text: &str) -> Result<Axis, String> {
+    let Some((name, values)) = text.split_once('=') else {
+        return text.parse().map_err(|error: AxisError| error.to_string());
+    };
+    let flag = FLAG_UNITS.iter().find(|flag| flag.0 == name.trim());
+    let unit = flag.map(|flag| flag.1).or_else(|| unit_of_key(name.trim()));
+    let values: Vec<String> = values
+        .split_inclusive([':', ','])
+        .map(|part| {
+            let value = part.trim_end_matches([':', ',']);
+            let end = &part[value.len()..];
+            // What is no number is left for the axis to refuse.
+            let value = plain(value, unit.unwrap_or("")).unwrap_or_else(|| value.into());
+            format!("{value}{end}")
+        })
+        .collect();
+    format!("{name}={}", values.concat())
+        .parse()
+        .map_err(|error: AxisError| error.to_string())
+}
 
 /// Reads one flag alone, with the checks that it has.
 #[derive(Parser)]
@@ -79,11 +93,7 @@ pub fn label(name: &str) -> String {
         // The rest of a long meaning is for the list of keys.
         .and_then(|known| known.meaning.split([';', ',']).next())
         .unwrap_or(name);
-    let unit = UNITS
-        .iter()
-        .filter(|unit| key.ends_with(unit.0))
-        .max_by_key(|unit| unit.0.len())
-        .map_or(String::new(), |unit| format!(", {}", unit.1));
+    let unit = unit_of_key(key).map_or(String::new(), |unit| format!(", {unit}"));
     let table = if table.is_empty() {
         String::new()
     } else {
@@ -253,6 +263,21 @@ mod tests {
             label("tone.1.level_db"),
             "[tone] Peak level relative to the field at the digitiser, dB"
         );
+    }
+
+    #[test]
+    fn values_may_carry_units() {
+        let values = |text: &str| axis(text).unwrap().values;
+        assert_eq!(values("rate=0.2M:0.4M:100k"), [200e3, 300e3, 400e3]);
+        assert_eq!(values("seconds=70ms,0.1"), [0.07, 0.1]);
+        assert_eq!(values("tag.1.distance_mm=2cm:40:1cm"), [20.0, 30.0, 40.0]);
+        assert_eq!(values("depth=0.1%,1%"), [0.001, 0.01]);
+        assert!(
+            axis("rate=5m")
+                .unwrap_err()
+                .contains("'5m' is not a number")
+        );
+        assert!(axis("rate").is_err());
     }
 
     #[test]

@@ -42,7 +42,7 @@ pub struct SignalArguments {
     /// What the samples show [default: direct]
     #[arg(long, value_enum)]
     pub kind: Option<Kind>,
-    /// Samples a second, Hz [default: 1000000; envelope and I/Q 48000, logic 100000]
+    /// Samples a second, as 1M, 500k or a plain number [default: 1000000; envelope and I/Q 48000, logic 100000]
     #[arg(long, value_name = "HZ", value_parser = within(8e3..=1e8, "Hz"))]
     pub rate: Option<f64>,
     /// Length, seconds [default: 0.5]

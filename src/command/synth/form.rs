@@ -4,6 +4,7 @@ use anyhow::{bail, ensure};
 
 use super::Arguments;
 use super::output::Target;
+use crate::command::number::shown;
 
 /// Largest file written, bytes: above it many programs no longer read a WAV file.
 const LARGEST_BYTES: f64 = (1u64 << 31) as f64;
@@ -27,8 +28,8 @@ pub fn check(target: &Target, seconds: f64) -> anyhow::Result<()> {
     let bytes = target.samples as f64 * bytes_a_sample(target);
     ensure!(
         bytes <= LARGEST_BYTES,
-        "{seconds} s at {} Hz would be {:.1} GB; allowed are {:.1} GB: take less --seconds, --rate or --bits",
-        target.rate_hz,
+        "{seconds} s at {} would be {:.1} GB; allowed are {:.1} GB: take less --seconds, --rate or --bits",
+        shown(target.rate_hz, "S/s"),
         bytes / 1e9,
         LARGEST_BYTES / 1e9
     );

@@ -1,9 +1,10 @@
 //! Samples, digitised, into their file.
 
+use std::cell::Cell;
 use std::path::Path;
 
 use anyhow::Context;
-use fieldripple::capture::{ChannelInfo, Heading, Unit, WriteKind, write_blocks};
+use fieldripple::capture::{ChannelInfo, Heading, Unit, WriteError, WriteKind, write_blocks_then};
 use fieldripple::world::Digitiser;
 
 use super::form::Form;
@@ -56,11 +57,13 @@ pub fn unit(target: &Target) -> Unit {
 }
 
 /// Writes the capture to `place`; `next` fills both vectors (the second with quadrature samples, if there are any) with the next samples or nothing
-/// at the end. Returns how many samples were beyond the digitiser's range.
+/// at the end. Returns how many samples were beyond the digitiser's range. The same number goes to `truth`, which writes what is in the
+/// capture before the capture takes its name: no capture stands there without its truth.
 pub fn write(
     place: &Path,
     target: &Target,
     mut next: impl FnMut(&mut Vec<f64>, &mut Vec<f64>),
+    truth: impl FnOnce(u64) -> anyhow::Result<()>,
 ) -> anyhow::Result<u64> {
     let unit = unit(target);
     let names: &[&str] = if target.complex {
@@ -89,19 +92,34 @@ pub fn write(
     };
     let convert = conversion(target, unit);
     let (mut re, mut im) = (Vec::new(), Vec::new());
-    let mut clipped = 0;
-    write_blocks(place, &heading, kind(target).0, |block| {
-        next(&mut re, &mut im);
-        for (to, from) in block.iter_mut().zip([&re, &im]) {
-            to.extend(from.iter().map(|&value| {
-                let (sample, beyond) = convert(value);
-                clipped += u64::from(beyond);
-                sample
-            }));
-        }
-    })
-    .with_context(|| target.out.display().to_string())?;
-    Ok(clipped)
+    let clipped = Cell::new(0);
+    let mut untold = None;
+    let written = write_blocks_then(
+        place,
+        &heading,
+        kind(target).0,
+        |block| {
+            next(&mut re, &mut im);
+            for (to, from) in block.iter_mut().zip([&re, &im]) {
+                to.extend(from.iter().map(|&value| {
+                    let (sample, beyond) = convert(value);
+                    clipped.set(clipped.get() + u64::from(beyond));
+                    sample
+                }));
+            }
+        },
+        || {
+            truth(clipped.get()).map_err(|error| {
+                untold = Some(error);
+                WriteError::Unfit(String::new())
+            })
+        },
+    );
+    if let Some(error) = untold {
+        return Err(error);
+    }
+    written.with_context(|| target.out.display().to_string())?;
+    Ok(clipped.get())
 }
 
 /// From a sample to what is written. A code of up to 24 bits over a power of two is exact in single precision, so the

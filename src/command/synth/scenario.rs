@@ -29,12 +29,14 @@ pub fn write(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
     };
     check(&target, scenario.duration_s.0)?;
     let mut source = bench.source();
-    let clipped = output::write(&arguments.place(), &target, |re, _| {
-        source.next_block(re);
-    })?;
-    truth::save(
-        &arguments.place(),
-        &truth(&bench, arguments, &target, clipped),
+    let place = arguments.place();
+    let clipped = output::write(
+        &place,
+        &target,
+        |re, _| {
+            source.next_block(re);
+        },
+        |clipped| truth::save(&place, &truth(&bench, arguments, &target, clipped)),
     )?;
     Ok((clipped, target.range))
 }

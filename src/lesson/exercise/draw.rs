@@ -2,7 +2,7 @@
 
 use rand::rngs::ChaCha8Rng;
 
-use super::super::recipe::{Recipe, words};
+use super::super::recipe::{Recipe, Scale, words};
 use super::super::settings::{Settings, test_number, typed};
 use crate::telegram::Identity;
 use crate::world::{Stream, generator, uniform};
@@ -47,6 +47,30 @@ impl Fault {
         }
     }
 
+    /// The word for what to change first.
+    pub const fn change(self) -> &'static str {
+        match self {
+            Self::None => "nothing",
+            Self::Weak => "longer",
+            Self::Mistuned => "retune",
+            Self::TwoTags => "one-tag",
+            Self::SecondReader => "one-reader",
+            Self::WrongKind => "other-gear",
+        }
+    }
+
+    /// What that is, for the work sheet.
+    pub const fn change_meaning(self) -> &'static str {
+        match self {
+            Self::None => "leave everything as it is",
+            Self::Weak => "capture for longer, or hold the transponder nearer",
+            Self::Mistuned => "tune the antenna to its field again",
+            Self::TwoTags => "take one transponder out of the field",
+            Self::SecondReader => "switch one of the readers off, or let them take turns",
+            Self::WrongKind => "take a reader for animal transponders",
+        }
+    }
+
     /// What it means, for the work sheet.
     pub const fn meaning(self) -> &'static str {
         match self {
@@ -73,6 +97,8 @@ pub struct Exercise {
     pub fault: Fault,
     /// Numbers in it.
     pub numbers: Vec<Identity>,
+    /// Distance of the (first) tag from the antenna.
+    pub(super) distance_mm: f64,
     /// Which of the exercises it is, from 0.
     place: usize,
     /// How often it was drawn anew.
@@ -87,6 +113,8 @@ impl Exercise {
     }
 }
 
+/// All captures are equally long: nothing is told by their sizes.
+const SECONDS: f64 = 0.25;
 /// First stream of the exercises: further up than any tag of a capture.
 const FIRST_STREAM: u16 = 1000;
 /// Streams from one draw to the next: more than there are exercises.
@@ -122,7 +150,7 @@ pub fn reference(settings: &Settings) -> Recipe {
     recipe(
         "reference",
         &format!(
-            "--id {} --rate {} --seconds 0.1 --seed {} --set tag.1.distance_mm=30",
+            "--id {} --rate {} --seconds {SECONDS} --seed {} --set tag.1.distance_mm=30",
             typed(&settings.identity),
             settings.rate_hz,
             settings.seed
@@ -136,6 +164,7 @@ fn recipe(name: &str, line: &str) -> Recipe {
         folder: "exercise",
         words: words(line),
         panels: Vec::new(),
+        beside: Scale::Own,
         kept: true,
         chapters: Vec::new(),
     }
@@ -157,15 +186,11 @@ fn exercise(settings: &Settings, place: usize, fault: Fault, redraws: u16) -> Ex
         .iter()
         .map(|number| format!("--id {}", typed(number)))
         .collect();
-    let seconds = match fault {
-        Fault::Weak => 0.5,
-        Fault::TwoTags | Fault::SecondReader => 0.25,
-        _ => 0.1,
-    };
     let distance_mm = (24.0 + 8.0 * near).round();
     let special = match fault {
         Fault::None => String::new(),
-        Fault::Weak => format!("--ebn0 {}", -2.0 - (3.0 * far).round()),
+        // Eight telegrams add 9 dB: 6 dB or more in all, well above what a number takes.
+        Fault::Weak => format!("--ebn0 {}", -1.0 - (2.0 * far).round()),
         // Half the field's width or more away from resonance at Q 18.
         Fault::Mistuned => format!(
             "--set reader.tuned_hz={}",
@@ -180,7 +205,7 @@ fn exercise(settings: &Settings, place: usize, fault: Fault, redraws: u16) -> Ex
         Fault::WrongKind => "--set reader.field_hz=125000 --set tag.1.tuned_hz=125000".into(),
     };
     let line = format!(
-        "{} --rate {} --seconds {seconds} --seed {} --set tag.1.distance_mm={distance_mm} {special}",
+        "{} --rate {} --seconds {SECONDS} --seed {} --set tag.1.distance_mm={distance_mm} {special}",
         ids.join(" "),
         settings.rate_hz,
         settings
@@ -191,6 +216,7 @@ fn exercise(settings: &Settings, place: usize, fault: Fault, redraws: u16) -> Ex
         recipe: recipe(&format!("capture-{:02}", place + 1), &line),
         fault,
         numbers,
+        distance_mm,
         place,
         redraws,
     }

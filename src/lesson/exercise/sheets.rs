@@ -7,10 +7,16 @@ use super::super::LessonError;
 use super::super::book::PageFile;
 use super::super::settings::Settings;
 use super::draw::{Exercise, Fault, reference};
+use super::pairs::{Pair, pairs};
 use crate::page::environment;
 
 /// First line of answers and answer sheet.
-pub(super) const HEADER: [&str; 3] = ["capture", "numbers", "fault"];
+pub(super) const HEADER: [&str; 4] = ["capture", "numbers", "fault", "change"];
+/// Row of the answer sheet that keeps the secret seed.
+pub(super) const SECRET: &str = "secret";
+
+/// The answer sheet, from the lesson's folder on.
+pub const KEY: &str = "teacher/answer-sheet.csv";
 
 /// Everything about a set of exercises.
 #[derive(Clone, Debug)]
@@ -48,6 +54,7 @@ impl Sheets {
                     numbers: numbers(&truth),
                     fault: exercise.fault.word(),
                     meaning: exercise.fault.meaning(),
+                    change: exercise.fault.change(),
                     command: exercise.recipe.synth_command(),
                 }
             })
@@ -56,12 +63,19 @@ impl Sheets {
             .iter()
             .map(|fault| (fault.word(), fault.meaning()))
             .collect();
+        let changes: Vec<(&str, &str)> = Fault::ALL
+            .iter()
+            .map(|fault| (fault.change(), fault.change_meaning()))
+            .collect();
+        let pairs = pairs(&self.exercises);
         let fill = |name: &str, template: &str, title: &str| -> Result<Vec<u8>, LessonError> {
             let values = context! {
                 title,
                 css => "",
                 rows,
                 faults,
+                changes,
+                pairs,
                 reference => reference(&self.settings).synth_command(),
                 seed => self.settings.seed,
             };
@@ -86,8 +100,8 @@ impl Sheets {
                     "Answer sheet",
                 )?,
             ),
-            ("exercise/answers.csv".into(), table(&rows, false)),
-            ("teacher/answer-sheet.csv".into(), table(&rows, true)),
+            ("exercise/answers.csv".into(), table(&rows, &pairs, None)),
+            (KEY.into(), table(&rows, &pairs, Some(self.settings.seed))),
         ])
     }
 }
@@ -99,6 +113,7 @@ struct Row {
     numbers: String,
     fault: &'static str,
     meaning: &'static str,
+    change: &'static str,
     command: String,
 }
 
@@ -113,15 +128,22 @@ fn numbers(truth: &Value) -> String {
     all.join(" ")
 }
 
-fn table(rows: &[Row], filled: bool) -> Vec<u8> {
+/// The form, or with the secret the answer sheet.
+fn table(rows: &[Row], pairs: &[Pair], secret: Option<u64>) -> Vec<u8> {
     let mut text = format!("{}\n", HEADER.join(","));
     for row in rows {
-        let (numbers, fault) = if filled {
-            (row.numbers.as_str(), row.fault)
-        } else {
-            ("", "")
+        let (numbers, fault, change) = match secret {
+            Some(_) => (row.numbers.as_str(), row.fault, row.change),
+            None => ("", "", ""),
         };
-        text.push_str(&format!("{},{numbers},{fault}\n", row.capture));
+        text.push_str(&format!("{},{numbers},{fault},{change}\n", row.capture));
+    }
+    for pair in pairs {
+        let nearer = secret.map_or("", |_| &pair.nearer);
+        text.push_str(&format!("{},,,{nearer}\n", pair.row));
+    }
+    if let Some(secret) = secret {
+        text.push_str(&format!("{SECRET},,,{secret}\n"));
     }
     text.into_bytes()
 }

@@ -1,8 +1,12 @@
 //! Field cycles → stretches of ripple: interference removed, the field divided out, on the right clock.
 
 pub(super) mod clock;
+pub(super) mod gain_steps;
+pub(super) mod gaps;
 pub(super) mod hills;
+pub(super) mod holes;
 pub(super) mod interference;
+pub(super) mod near_fields;
 pub(super) mod other_field;
 pub(super) mod pieces;
 pub(super) mod track;

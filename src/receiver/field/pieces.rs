@@ -18,6 +18,11 @@ const SMOOTH: usize = 16;
 /// The field is on where its level is above this share of the upper level.
 const ON_SHARE: f64 = 0.5;
 
+/// Levels in a row that a brief field lasts: 64 cycles, longer than an impulse rings in an antenna of Q 100.
+const LASTING: usize = 4;
+/// … and how far it is above all but the highest levels.
+const BRIEF: f32 = 3.0;
+
 /// A field is level where it stays within this share of its upper level; one that beats with a second field of a sixth of
 /// its strength or more does so for a third of the time at most (derived).
 const FLAT: f32 = 0.04;
@@ -48,6 +53,8 @@ pub struct Piece {
     pub to_s: f64,
     /// The piece begins where the field came on within the capture.
     pub after_start: bool,
+    /// The piece begins where the record was interrupted while the field was on.
+    pub after_gap: bool,
     /// Field over the piece.
     pub field: FieldFit,
     /// Steady tones taken off, strongest first.
@@ -83,6 +90,16 @@ fn levels(values: &[Complex32]) -> Option<(Vec<f32>, f32)> {
     let mut sorted = smoothed.clone();
     let place = sorted.len().checked_sub(1)? * 49 / 50;
     let upper = *sorted.select_nth_unstable_by(place, f32::total_cmp).1;
+    // What lasts for half a millisecond and is far above that is the field, and the rest is noise.
+    let lasting = smoothed
+        .windows(LASTING)
+        .map(|some| some.iter().copied().fold(f32::INFINITY, f32::min))
+        .fold(0.0, f32::max);
+    let upper = if lasting > BRIEF * upper {
+        lasting
+    } else {
+        upper
+    };
     Some((smoothed, upper))
 }
 
@@ -98,8 +115,16 @@ pub fn is_one_switched_field(values: &[Complex32]) -> bool {
     on < levels.len() && level as f64 > MOSTLY * on as f64
 }
 
-/// Stretches where the field is on, as ranges of values. One range where the field never pauses.
+/// Stretches where the field is on long enough for a part of a telegram, as ranges of values. One range where the field never
+/// pauses.
 pub fn on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
+    let mut ranges = all_on_ranges(cycles);
+    ranges.retain(|(from, to)| to - from >= SHORTEST);
+    ranges
+}
+
+/// Stretches where the field is on, however brief.
+pub fn all_on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
     let values = &cycles.values;
     let Some((smoothed, upper)) = levels(values) else {
         return Vec::new();
@@ -117,8 +142,27 @@ pub fn on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
             _ => {}
         }
     }
-    ranges.retain(|(from, to)| to - from >= SHORTEST);
     ranges
+}
+
+/// A stretch of field between the gaps of the record that break it: begin, end, whether it begins behind one.
+fn between_gaps(
+    cycles: &Cycles,
+    from: usize,
+    to: usize,
+) -> impl Iterator<Item = (usize, usize, bool)> {
+    let breaks: Vec<(usize, usize)> = cycles
+        .gaps
+        .iter()
+        .filter(|gap| gap.breaks() && gap.from > from && gap.to < to)
+        .map(|gap| (gap.from, gap.to))
+        .collect();
+    let begins =
+        std::iter::once((from, false)).chain(breaks.clone().into_iter().map(|g| (g.1, true)));
+    let ends: Vec<usize> = breaks.iter().map(|g| g.0).chain([to]).collect();
+    begins
+        .zip(ends)
+        .map(|((from, after_gap), to)| (from, to, after_gap))
 }
 
 /// Pieces of a capture with a carrier: bursts found, the field tracked and divided out, the ripple put onto the
@@ -129,9 +173,12 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
     let whole = cycles.values.len();
     ranges
         .iter()
-        .filter_map(|&(from, to)| {
+        .flat_map(|&(from, to)| {
             let inner_from = if from > 0 { from + RING_UP } else { from };
             let inner_to = if to < whole { to - RING_DOWN } else { to };
+            between_gaps(cycles, inner_from, inner_to).map(move |span| (from, span))
+        })
+        .filter_map(|(from, (inner_from, inner_to, after_gap))| {
             if inner_to < inner_from + SHORTEST {
                 return None;
             }
@@ -147,7 +194,8 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
                 ripple,
                 from_s: time(inner_from),
                 to_s: time(inner_to),
-                after_start: from > 0,
+                after_start: from > 0 && !after_gap,
+                after_gap,
                 field,
                 tones,
                 band_hz: cycles.band_hz,
@@ -184,6 +232,7 @@ pub fn without_carrier(cycles: &Cycles, has_level: bool) -> Vec<Piece> {
         from_s: time(0),
         to_s: time(cycles.values.len()),
         after_start: false,
+        after_gap: false,
         field: FieldFit {
             amplitude: mean.abs(),
             ..FieldFit::default()
@@ -298,6 +347,7 @@ mod tests {
             field_hz,
             band_hz: 30e3,
             edge: Edge::ideal(),
+            gaps: Vec::new(),
         };
         let pieces = with_carrier(&cycles);
         assert_eq!(pieces.len(), 1);
@@ -321,6 +371,7 @@ mod tests {
             field_hz: 134_200.0,
             band_hz: 30e3,
             edge: Edge::ideal(),
+            gaps: Vec::new(),
         };
         let pieces = with_carrier(&cycles);
         assert_eq!(pieces.len(), 4);

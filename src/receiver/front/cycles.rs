@@ -12,6 +12,7 @@ use num_complex::Complex32;
 use super::edge::Edge;
 use super::kernel::{Design, Kernel, LANES};
 use crate::receiver::dsp::phasor::{BLOCK, Bases, Oscillator, single};
+use crate::receiver::field::gaps::Gap;
 use crate::receiver::signal::Samples;
 
 /// Widest flat band. With the slope beyond it (−6 dB at 67 kHz) 98 % of the boundary pulse's energy is kept.
@@ -49,6 +50,8 @@ pub struct Cycles {
     pub band_hz: f64,
     /// What the filter makes of a sudden change of the ripple.
     pub edge: Edge,
+    /// Where the record was interrupted; the values were mended there.
+    pub gaps: Vec<Gap>,
 }
 
 /// Edges of the pass and stop bands: the band is as wide as the nearest image or offset allows.
@@ -92,6 +95,7 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
             field_hz: tuning.field_hz,
             band_hz,
             edge: Edge::ideal(),
+            gaps: Vec::new(),
         };
     };
     let step = tuning.rate_hz / tuning.field_hz;
@@ -114,6 +118,7 @@ pub fn to_cycles(samples: Samples<'_>, tuning: &Tuning) -> Cycles {
             |cycles| kernel.shape.at(cycles * step),
             kernel.shape.half / step,
         ),
+        gaps: Vec::new(),
     }
 }
 

@@ -35,6 +35,11 @@ impl Edge {
         }
     }
 
+    /// Cycles before and after the step beyond which nothing of it is seen.
+    pub fn reach(&self) -> f64 {
+        self.reach
+    }
+
     /// Response `time` cycles after the step.
     pub fn at(&self, time: f64) -> f64 {
         let steps = self.values.len() - 1;

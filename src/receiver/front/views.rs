@@ -46,6 +46,21 @@ fn is_two_level(samples: Samples<'_>) -> bool {
     samples.iter().all(|&x| x == first || x == second)
 }
 
+/// A rectified field has a level that the ripple rides on; an AC-coupled input has none.
+pub(in crate::receiver) fn level_is_field(samples: Samples<'_>) -> bool {
+    let Samples::Real(samples) = samples else {
+        return false;
+    };
+    let count = samples.len().max(1) as f64;
+    let mean = samples.iter().map(|&x| f64::from(x)).sum::<f64>() / count;
+    let square = samples
+        .iter()
+        .map(|&x| (f64::from(x) - mean).powi(2))
+        .sum::<f64>()
+        / count;
+    mean.abs() > square.sqrt()
+}
+
 /// What the samples suggest at first sight.
 pub(in crate::receiver) struct FirstSight {
     /// Ways of looking at the samples worth trying, likeliest first.

@@ -4,7 +4,7 @@ use super::answer::{Answer, answer};
 use super::crc_trellis::{CHECKED, Checked, check, contradiction};
 use super::pauses::pauses;
 use crate::receiver::front::cycles::Cycles;
-use crate::receiver::reception::TRAILER_SURE;
+use crate::receiver::proof::TRAILER_SURE;
 use crate::telegram::{HALF_DUPLEX_BITS, HALF_DUPLEX_HEADER, Identity, Telegram};
 
 /// Shortest pause worth a look, seconds: earliest begin, and header, code and CRC in 88 bits of at least 16/136 400 s.

@@ -103,6 +103,7 @@ fn capture(random: &mut Random, sent: Option<&Sent>) -> Cycles {
         field_hz: FIELD_HZ,
         band_hz: 67_100.0,
         edge: Edge::ideal(),
+        gaps: Vec::new(),
     }
 }
 

@@ -12,12 +12,16 @@ mod half_duplex;
 mod half_duplex_tests;
 mod levels;
 mod load_fsk;
+mod other_rates;
 mod pauses;
+mod phase_keyed;
 mod read_only;
 mod tone;
 
 pub use half_duplex::{HalfDuplexReading, HalfDuplexUnread};
 pub use load_fsk::LoadFskTag;
+pub use other_rates::OtherRate;
+pub use phase_keyed::{PhaseKeyed, phase_keyed};
 pub use read_only::ReadOnlyTag;
 
 use num_complex::{Complex32, Complex64};
@@ -26,6 +30,7 @@ use super::reception::Seen;
 use crate::receiver::front::cycles::Cycles;
 use half_duplex::half_duplex;
 use load_fsk::load_fsk;
+use other_rates::other_rate;
 use read_only::read_only;
 
 /// What other kinds of tags are in a capture.
@@ -39,6 +44,10 @@ pub struct OtherKinds {
     pub read_only: Option<ReadOnlyTag>,
     /// A tag that switches its load at field/8 and field/10.
     pub load_fsk: Option<LoadFskTag>,
+    /// A tag with bits of another number of field cycles.
+    pub other_rate: Option<OtherRate>,
+    /// A tag that switches its load at half the field's frequency.
+    pub phase_keyed: Option<PhaseKeyed>,
 }
 
 /// Looks for other kinds in what the receiver saw of a capture with a carrier; in the ripple only where no number was read from it.
@@ -52,11 +61,16 @@ pub fn other_kinds(seen: &Seen, ripple_read: bool, odds: f64) -> OtherKinds {
     let load_fsk = longest
         .filter(|_| !ripple_read && read_only.is_none())
         .and_then(|piece| load_fsk(&fast_ripple(&seen.cycles, piece.from_s, piece.to_s)));
+    let other_rate = longest
+        .filter(|_| !ripple_read && read_only.is_none() && load_fsk.is_none())
+        .and_then(|piece| other_rate(&fast_ripple(&seen.cycles, piece.from_s, piece.to_s)));
     OtherKinds {
         half_duplex,
         half_duplex_unread,
         load_fsk,
         read_only,
+        other_rate,
+        phase_keyed: None,
     }
 }
 
@@ -105,5 +119,7 @@ impl OtherKinds {
             .filter(|_| self.half_duplex.is_empty());
         self.read_only = self.read_only.or(later.read_only);
         self.load_fsk = self.load_fsk.or(later.load_fsk);
+        self.other_rate = self.other_rate.or(later.other_rate);
+        self.phase_keyed = self.phase_keyed.or(later.phase_keyed);
     }
 }

@@ -61,6 +61,7 @@ mod tests {
             field_hz: 134_200.0,
             band_hz: 67e3,
             edge: Edge::ideal(),
+            gaps: Vec::new(),
         };
         let found = pauses(&cycles, 0.012);
         assert_eq!(found.len(), 2, "{found:?}");

@@ -17,6 +17,22 @@ pub struct Bare {
     pub expected_errors: f64,
 }
 
+impl Bare {
+    /// The least energy of any sixteen neighbouring boundaries, relative to the mean of such: a telegram's boundaries are alike,
+    /// a field that strays once leaves its energy at one place.
+    pub fn evenness(&self) -> f64 {
+        const GROUP: usize = 16;
+        let energy = |values: &[f32]| values.iter().map(|v| f64::from(v * v)).sum::<f64>();
+        let mean = energy(&self.over_noise) * GROUP as f64 / TELEGRAM_BITS as f64;
+        let least = self
+            .over_noise
+            .chunks(GROUP)
+            .map(energy)
+            .fold(f64::INFINITY, f64::min);
+        least / mean.max(f64::MIN_POSITIVE)
+    }
+}
+
 /// Takes the signs of the boundary sums.
 pub fn bare(ripple: &[Complex32], found: &Presence, real: bool) -> Option<Bare> {
     let fold = Fold::new(ripple, found.inverts);

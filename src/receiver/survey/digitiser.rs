@@ -5,6 +5,11 @@ const LOOK: usize = 1 << 16;
 /// Stretches they are taken in.
 const STRETCHES: usize = 16;
 
+/// A sine spends at most √2 + 1 times as long in its outermost step as in the next (derived); flattened tops far longer.
+const PILED_UP: f64 = 4.0;
+/// Share of the samples at a limit from which its tops are flat; a sine 0.02 % too high has as much.
+const AT_LIMIT: f64 = 0.006;
+
 /// Steps, limits and how often samples sit at them.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Levels {
@@ -28,6 +33,16 @@ impl Levels {
     /// Steps from the lowest sample to the highest.
     pub fn steps(&self) -> f64 {
         (self.highest - self.lowest) / self.step
+    }
+
+    /// Share of samples at the digitiser's limits, where a sine was driven into them.
+    pub fn clipped_share(&self) -> Option<f64> {
+        let share: f64 = [self.at_lowest, self.at_highest]
+            .iter()
+            .filter(|[at, next]| *at > AT_LIMIT && *at > PILED_UP * next)
+            .map(|[at, _]| at)
+            .sum();
+        (share > 0.0).then_some(share)
     }
 }
 

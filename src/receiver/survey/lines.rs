@@ -2,9 +2,12 @@
 
 use std::cmp::Ordering;
 
-use super::super::reception::Reception;
+use super::super::reception::{Reception, Seen};
 use super::super::signal::Kind;
+use super::raw_values;
 use crate::receiver::dsp::tones::Spectrum;
+use crate::receiver::field::interference::measure;
+use crate::receiver::field::pieces::Piece;
 
 /// Tones nearer to the field than this are the ripple's own lines, or found more finely between them.
 const NEAR_FIELD_HZ: f64 = 16_000.0;
@@ -17,6 +20,9 @@ const BESIDE_HZ: f64 = 45_000.0;
 const ANOTHER_FIELD: f64 = 0.15;
 /// Nearer to the field than this the window's main lobe does not part two tones of a coarse spectrum.
 const APART_HZ: f64 = 60.0;
+
+/// Half width of the window's main lobe, lines: nearer to the field its skirts pass for a tone.
+const MAIN_LOBE: f64 = 4.0;
 
 /// Tones asked for; a supply in bursts has many around each harmonic.
 const MOST: usize = 256;
@@ -33,6 +39,21 @@ pub struct Line {
     pub level: f64,
     /// It was found beside the field, between the telegram's lines.
     pub near: bool,
+    /// Of what was found beside the field: amplitude at the mirror image's place on the field's other side, relative to its
+    /// own. Another transmitter has none there; what modulates the field has one as strong.
+    pub mirrored: Option<f64>,
+}
+
+/// Amplitude on the other side of the field, relative to a tone's own; `None` where the field's skirts hide either.
+fn mirrored(seen: &Seen, piece: &Piece, per_value: f64) -> Option<f64> {
+    let values = raw_values(seen, piece);
+    let own = piece.field.frequency_hz / seen.clock_hz - 1.0;
+    let apart = (per_value - own).abs() * values.len() as f64;
+    (apart > MAIN_LOBE).then(|| {
+        let [there, here] =
+            [2.0 * own - per_value, per_value].map(|place| measure(values, place).amplitude.norm());
+        there / here.max(f64::MIN_POSITIVE)
+    })
 }
 
 /// Where a true frequency shows at a sample rate.
@@ -61,9 +82,11 @@ pub fn lines(spectrum: Option<&Spectrum>, reception: &Reception) -> Vec<Line> {
                 continue;
             }
             found.push(Line {
-                frequency_hz: piece.field.frequency_hz + tone.per_value * seen.clock_hz,
+                // The values turn with the clock, whatever the field does against it.
+                frequency_hz: seen.clock_hz * (1.0 + tone.per_value),
                 level: tone.amplitude.norm() / piece.field.amplitude.max(f64::MIN_POSITIVE),
                 near: true,
+                mirrored: mirrored(seen, piece, tone.per_value),
             });
         }
     }
@@ -82,6 +105,7 @@ pub fn lines(spectrum: Option<&Spectrum>, reception: &Reception) -> Vec<Line> {
                     frequency_hz,
                     level,
                     near: another_field,
+                    mirrored: None,
                 });
             }
         }

@@ -4,10 +4,15 @@
 mod activity;
 mod around;
 mod bare;
+mod brief;
+mod clock_moves;
+mod coded;
 mod digitiser;
 mod hum;
+mod in_step;
 mod lines;
 mod presence;
+mod record;
 mod restarts;
 mod ring;
 mod step;
@@ -15,17 +20,23 @@ mod step;
 pub use activity::{Activity, Stream, activity, headers, stream};
 pub use around::{Around, Hump, around};
 pub use bare::{Bare, bare};
+pub use brief::{Brief, brief};
+pub use clock_moves::{ClockMoves, clock_moves};
+pub use coded::frames_of_coder;
 pub use digitiser::{Levels, levels};
 pub use hum::{Hum, of_amplitudes, of_samples};
+pub use in_step::{InStep, in_step};
 pub use lines::{Line, folded_hz, lines};
 pub use presence::{Presence, presence};
+pub use record::{is_peaks, jitter_s};
 pub use restarts::{Restarts, between_headers, restarts};
 pub use ring::{Edges, Ring, edges};
 pub use step::{Step, step};
 
 use num_complex::{Complex32, Complex64};
 
-use super::reception::{Reading, Reception, Seen};
+use super::proof::Measured;
+use super::reception::{Reception, Seen};
 use super::signal::{Kind, Samples, Signal};
 use crate::receiver::dsp::phasor::Oscillator;
 use crate::receiver::dsp::tones::Spectrum;
@@ -47,12 +58,24 @@ pub struct Survey {
     pub lines: Vec<Line>,
     /// When the field was on, with its rings at the edges.
     pub edges: Edges,
+    /// A field that is on too briefly for any part of a telegram.
+    pub brief: Option<Brief>,
     /// Noise and interference beside the field, the ripple taken out.
     pub around: Option<Around>,
     /// Mains hum added to the samples, relative to the field (or in their unit without one).
     pub added_hum: Option<Hum>,
     /// Mains hum in the field's level, relative to it.
     pub field_hum: Option<Hum>,
+    /// How the field's frequency moves, if it does.
+    pub clock: Option<ClockMoves>,
+    /// The samples are the least and the largest values of intervals.
+    pub peaks: bool,
+    /// Samples in a frame of the lossy coder they went through.
+    pub coded_frames: Option<usize>,
+    /// Standard deviation of the instants of sampling, seconds, where they stray.
+    pub jitter_s: Option<f64>,
+    /// What changes the field in step, many times a second.
+    pub in_step: Option<InStep>,
     /// Ripple repeating at the tag's rate, read or not.
     pub presence: Option<Presence>,
     /// The bits of the folded telegram as they stand.
@@ -78,6 +101,8 @@ pub struct Survey {
 pub struct OfSamples {
     levels: Option<Levels>,
     hum: Option<Hum>,
+    peaks: bool,
+    coded_frames: Option<usize>,
 }
 
 impl OfSamples {
@@ -87,6 +112,8 @@ impl OfSamples {
             Samples::Real(samples) if !signal.logic => Self {
                 levels: levels(samples),
                 hum: of_samples(samples, rate_hz),
+                peaks: is_peaks(samples),
+                coded_frames: frames_of_coder(samples),
             },
             _ => Self::default(),
         }
@@ -95,9 +122,10 @@ impl OfSamples {
 
 /// The number, or the candidate that is likely enough, along which is measured.
 fn best(reception: &Reception) -> Option<&Attempt> {
-    let likely = |reading: &&Reading| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
+    let likely = |reading: &&Measured| reading.attempt.decision.odds_wrong < WORTH_FOLLOWING;
     let candidate = || reception.candidate.as_ref().filter(likely);
-    let reading = reception.readings.first().or_else(candidate)?;
+    let read = reception.readings.first().map(|reading| &**reading);
+    let reading = read.or_else(candidate)?;
     Some(&reading.attempt)
 }
 
@@ -133,10 +161,19 @@ impl Survey {
             survey.levels = samples.levels;
             survey.added_hum = samples.hum;
         }
+        let carrier = reception.kind.has_carrier() && reception.field.on.len() == 1;
+        let clock = longest.filter(|_| carrier);
+        let clock =
+            clock.and_then(|(seen, piece)| clock_moves(raw_values(seen, piece), seen.clock_hz));
         Self {
             lines: beside.lines,
             edges: beside.edges,
+            brief: beside.brief,
             field_hum: beside.field_hum,
+            in_step: beside.in_step,
+            peaks: samples.peaks,
+            coded_frames: samples.coded_frames,
+            clock,
             restarts: beside.restarts.or(survey.restarts),
             ..survey
         }
@@ -149,12 +186,19 @@ impl Survey {
         longest: Option<(&Seen, &Piece)>,
     ) {
         if let Some(seen) = &reception.seen {
-            self.lines = lines(spectrum, reception);
+            // Jumps of the field's phase spread its line over many.
+            if seen.cycles.gaps.is_empty() {
+                self.lines = lines(spectrum, reception);
+            }
             self.edges = edges(&seen.cycles);
+            if !reception.field.present {
+                self.brief = brief(&seen.cycles);
+            }
         }
         if let Some((seen, piece)) = longest {
             let raw = raw_values(seen, piece);
             self.field_hum = of_amplitudes(raw, seen.clock_hz);
+            self.in_step = in_step(&self.lines, piece.field.frequency_hz, || untouched(raw));
         }
     }
 
@@ -191,6 +235,19 @@ impl Survey {
 }
 
 impl Survey {
+    /// Measures what needs the samples and the field found in them.
+    pub fn look_at_samples(&mut self, signal: &Signal<'_>, reception: &Reception) {
+        let (Samples::Real(samples), Some(field_hz)) =
+            (signal.samples, reception.field.frequency_hz)
+        else {
+            return;
+        };
+        if matches!(reception.kind, Kind::Direct | Kind::Folded) && reception.field.on.len() == 1 {
+            let step = self.levels.as_ref().map_or(0.0, |levels| levels.step);
+            self.jitter_s = jitter_s(samples, field_hz / reception.rate_hz, field_hz, step);
+        }
+    }
+
     /// What is seen without folding. With tones taken off it is tried on the untouched ripple as well.
     fn unfolded(&mut self, seen: &Seen, piece: &Piece, unread: bool, real: bool) {
         let whole = (!real && !piece.tones.is_empty()).then(|| untouched(raw_values(seen, piece)));

@@ -217,6 +217,7 @@ mod tests {
                 field_hz,
                 band_hz: 67_000.0,
                 edge: Edge::ideal(),
+                gaps: Vec::new(),
             });
             let ring = edges.ring.unwrap();
             // Exact exponentials: what is left is single precision and the settled level's last e^-7.

@@ -4,5 +4,7 @@ pub(super) mod acquire;
 pub(super) mod apart;
 pub(super) mod bursts;
 pub(super) mod join;
+pub(super) mod long_fold;
 pub(super) mod read;
 pub(super) mod refine;
+pub(super) mod together;

@@ -7,6 +7,7 @@ use num_complex::Complex32;
 use super::acquire::{Acquired, Stretch, acquire, strongest_span};
 use super::apart::by_angle;
 use super::refine::{Band, Refined, folded_excess, refine};
+use super::together::standing;
 use crate::receiver::decision::{Decision, Known};
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::shape::Shape;
@@ -34,6 +35,10 @@ const SETTLED: f64 = 2e-3;
 /// Shares of the tags' waveforms that are taken off where all of them leaves a rest that is not noise: a tag fitted
 /// alone has swallowed what another one's number has in common with its own.
 const SHARES: [f32; 3] = [0.85, 0.7, 0.55];
+
+/// Several tags may leave this share of the weakest one's power unexplained (−10 dB): edges that are not the tanks' alone leave
+/// some 2 %, a number that is not there leaves as much as the one that is.
+const MOST_UNEXPLAINED: f64 = 0.1;
 
 /// On what terms a number counts as read; from odds alone, with nothing taken as known.
 #[derive(Clone, Copy, Debug)]
@@ -107,6 +112,8 @@ pub struct PieceReading {
     pub read: Vec<Attempt>,
     /// The best that was left and did not qualify.
     pub left: Option<Attempt>,
+    /// Several tags answer, too alike to be told apart: no number is read.
+    pub tangled: bool,
 }
 
 impl Attempt {
@@ -172,6 +179,7 @@ fn read_span(
     let ripple = &piece.ripple[span.clone()];
     let mut tags: Vec<Refined> = Vec::new();
     let mut left = None;
+    let mut tangled: Vec<Vec<u64>> = Vec::new();
     while tags.len() < MOST_TAGS {
         match further(ripple, &tags, 1.0, band, limits) {
             Further::Read(all) => {
@@ -179,15 +187,20 @@ fn read_span(
                 continue;
             }
             Further::Left(attempt) => left = attempt.map(|attempt| *attempt),
+            Further::Tangled(codes) => tangled.push(codes),
         }
         // Of several equally strong tags none may be readable through the others.
         if tags.is_empty() {
             let mut all = by_angle(ripple, band, limits);
             if all.len() > 1 {
                 fit_together(ripple, &mut all, band, limits);
-                if all.iter().all(|tag| tag.attempt.is_read(limits)) {
-                    tags = all;
-                    continue;
+                match Stand::of(ripple, &all, limits) {
+                    Stand::Read => {
+                        tags = all;
+                        continue;
+                    }
+                    Stand::Tangled => tangled.push(codes(&all)),
+                    Stand::No => {}
                 }
             }
         }
@@ -201,12 +214,24 @@ fn read_span(
                 .find_map(|share| match further(ripple, &tags, *share, band, limits) {
                     Further::Read(all) => Some(all),
                     Further::Left(_) => None,
+                    Further::Tangled(codes) => {
+                        tangled.push(codes);
+                        None
+                    }
                 });
         match with_less {
             Some(all) => tags = all,
             None => break,
         }
     }
+    let doubted = is_doubted(ripple, &tags, &tangled, limits);
+    let tangled = if doubted {
+        tags.clear();
+        left = None;
+        true
+    } else {
+        tags.is_empty() && !tangled.is_empty()
+    };
     let in_piece = |attempt: Attempt| Attempt {
         span: attempt.span.start + span.start..attempt.span.end + span.start,
         ..attempt
@@ -214,6 +239,24 @@ fn read_span(
     PieceReading {
         read: tags.into_iter().map(|tag| in_piece(tag.attempt)).collect(),
         left: left.map(in_piece),
+        tangled,
+    }
+}
+
+/// Whether what was read may be a sum of other numbers: where much is left unexplained, or where a number that explains
+/// more cannot be told apart from those read.
+fn is_doubted(
+    ripple: &[Complex32],
+    tags: &[Refined],
+    tangled: &[Vec<u64>],
+    limits: &ReadLimits,
+) -> bool {
+    let read = codes(tags);
+    match tags.len() {
+        0 => false,
+        1 => tangled.iter().any(|codes| codes.contains(&read[0])),
+        _ => standing(ripple, tags, limits)
+            .is_none_or(|standing| standing.unexplained > MOST_UNEXPLAINED),
     }
 }
 
@@ -223,6 +266,13 @@ enum Further {
     Read(Vec<Refined>),
     /// The best that did not qualify, if it is none of those known.
     Left(Option<Box<Attempt>>),
+    /// One more that is not to be told apart from those known: the codes of all.
+    Tangled(Vec<u64>),
+}
+
+fn codes(tags: &[Refined]) -> Vec<u64> {
+    let code = |tag: &Refined| tag.attempt.decision.telegram.code;
+    tags.iter().map(code).collect()
 }
 
 /// One more tag in a stretch from which the known ones are taken off, or a share of them.
@@ -253,10 +303,37 @@ fn further(
     let last = &all[all.len() - 1].attempt;
     if known(last) {
         Further::Left(None)
-    } else if last.is_read(limits) {
-        Further::Read(all)
     } else {
-        Further::Left(Some(Box::new(last.clone())))
+        match Stand::of(ripple, &all, limits) {
+            Stand::Read => Further::Read(all),
+            Stand::Tangled => Further::Tangled(codes(&all)),
+            Stand::No => Further::Left(Some(Box::new(last.clone()))),
+        }
+    }
+}
+
+/// What the ripple says of several tags, fitted together.
+enum Stand {
+    /// All count as read.
+    Read,
+    /// Each by itself would, but not together with the others.
+    Tangled,
+    /// Some do not.
+    No,
+}
+
+impl Stand {
+    fn of(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Self {
+        if !tags.iter().all(|tag| tag.attempt.is_read(limits)) {
+            return Self::No;
+        }
+        if tags.len() < 2 {
+            return Self::Read;
+        }
+        match standing(ripple, tags, limits) {
+            Some(standing) if standing.sure => Self::Read,
+            _ => Self::Tangled,
+        }
     }
 }
 

@@ -27,6 +27,8 @@ pub struct Refined {
     log_likelihood: f64,
     /// The number's part of the ripple, over its span.
     pub wave: Vec<Complex32>,
+    /// The same as the tanks' shape alone makes it, of unit size: one complex amplitude is free.
+    pub plain: Vec<Complex32>,
 }
 
 impl Refined {
@@ -106,7 +108,7 @@ pub fn refine(
         || square_of(&unit) / count,
     );
     let unit_power = power(&unit) / count;
-    let (mut wave, mut ideal_edges) = (unit, shape.is_ideal());
+    let (mut wave, mut ideal_edges) = (unit.clone(), shape.is_ideal());
     wave.iter_mut()
         .for_each(|value| *value = single(amplitude * wide(*value)));
     let (mut mean_power, mut square) = (amplitude.norm_sqr(), amplitude * amplitude);
@@ -200,6 +202,7 @@ pub fn refine(
         share: found.share,
         log_likelihood: found.log_likelihood,
         wave,
+        plain: unit,
     })
 }
 

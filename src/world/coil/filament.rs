@@ -81,10 +81,14 @@ impl Filament {
 }
 
 /// Mutual inductance of two circles on one axis, their planes `gap_m` apart (NIST DLMF §19.34):
-/// M = (2µ0·a·b/3)·\[3R_F(0, r₊², r₋²) − 2r₋²·R_D(0, r₊², r₋²)\], r±² = h² + (a ± b)².
+/// M = (2µ0·a·b/3)·\[3R_F(0, r₊², r₋²) − 2r₋²·R_D(0, r₊², r₋²)\], r±² = h² + (a ± b)². Infinite where the
+/// two coincide.
 pub fn coaxial_circles_h(radius_a_m: f64, radius_b_m: f64, gap_m: f64) -> f64 {
     let plus = gap_m * gap_m + (radius_a_m + radius_b_m).powi(2);
     let minus = gap_m * gap_m + (radius_a_m - radius_b_m).powi(2);
+    if minus <= f64::MIN_POSITIVE * plus {
+        return f64::INFINITY;
+    }
     2.0 * MU_0 * radius_a_m * radius_b_m / 3.0
         * (3.0 * carlson_rf(0.0, plus, minus) - 2.0 * minus * carlson_rd(0.0, plus, minus))
 }
@@ -143,6 +147,14 @@ fn segment_flux(from: &Vector, to: &Vector, point: &Vector) -> Vector {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn circles_that_coincide_have_no_finite_coupling() {
+        for gap_m in [0.0, 1e-311, 1e-170] {
+            assert_eq!(coaxial_circles_h(0.1, 0.1, gap_m), f64::INFINITY);
+        }
+        assert!(coaxial_circles_h(0.1, 0.1, 1e-100).is_finite());
+    }
 
     /// "248.787 cm" is the standard example of Rosa & Grover (NBS Bulletin 8, 1912; from memory); the other digits are
     /// derived three ways. Half a unit of the last digit is the tolerance.

@@ -1,0 +1,311 @@
+//! Places where the record was interrupted and the field was not: samples that were dropped, buffers that were lost.
+//!
+//! Behind dropped samples the phase of a steady field has jumped, from one sample to the next and with the level as it was.
+//! What else moves the phase does it otherwise: a field that hops or drifts changes its frequency and not its phase; a reader's
+//! pause takes the level down and the antenna needs many cycles for that and for coming back; two fields of like strength
+//! beat, and their level falls to nothing around every jump; a tag that restarts, or a second one, leaves the field where it
+//! is. Buffers that were filled up show in the samples themselves (`holes.rs`).
+
+use num_complex::{Complex32, Complex64};
+
+use super::holes::holes;
+use super::track::{block_means, phase_advance};
+use crate::receiver::dsp::phasor::{Oscillator, single, size, wide};
+use crate::receiver::front::cycles::{Cycles, Tuning};
+use crate::receiver::signal::Samples;
+
+/// Cycles averaged on either side in the search for jumps: a bit, over which the ripple of a 0 is nil.
+const SIDE: usize = 32;
+/// Cycles taken on either side for measuring one: sixteen bits.
+const FIT: usize = 512;
+/// … and the fewest.
+const LEAST_FIT: usize = 96;
+/// Cycles added to the front end's reach on either side of an interruption.
+const GUARD: usize = 3;
+
+/// Least jump, radians: a 25th of a cycle. Ripple of a few per cent moves the mean of a bit by a tenth of a radian.
+const LEAST_JUMP: f64 = 0.25;
+/// … and in standard deviations of the difference of two means.
+const LEAST_DEVIATIONS: f64 = 8.0;
+/// Largest change of level across a jump.
+const LEVEL_RATIO: f64 = 1.15;
+/// Level of the sides against the capture's upper one.
+const LEAST_LEVEL: f64 = 0.5;
+/// Largest scatter of the sides about a steady field, rms against it; two fields of like strength scatter by more.
+const LARGEST_SCATTER: f64 = 0.3;
+/// Right beside a jump the field is as steady as further away, but for this share.
+const AS_STEADY: f64 = 1.6;
+/// See [`AS_STEADY`]; ripple comes and goes.
+const RIPPLE: f64 = 0.03;
+/// Cycles right beside a jump.
+const BESIDE: usize = 24;
+
+/// A lost buffer across which the phase goes on within this (cycles) was lost in its place: time went on as well.
+const GOES_ON: f64 = 0.05;
+
+/// Jumps a second beyond which it is not the record that is interrupted.
+const MOST_A_SECOND: f64 = 100.0;
+
+/// What an interruption left in the record.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum GapKind {
+    /// Nothing: the samples before and after it stand side by side.
+    Dropped,
+    /// One value all through.
+    Held,
+    /// The samples before it once more.
+    Repeated,
+}
+
+/// A place where the record was interrupted while the field went on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Gap {
+    /// Values that hold nothing of the signal; what is in their place is the field that was seen on both sides.
+    pub from: usize,
+    /// See `from`.
+    pub to: usize,
+    /// What it left.
+    pub kind: GapKind,
+    /// By how much the field's phase has jumped, cycles from −½ to ½: the time lost is this many cycles and any number of
+    /// whole ones.
+    pub jump_cycles: f64,
+    /// Length of what was filled up, seconds; 0 for dropped samples.
+    pub filled_s: f64,
+}
+
+impl Gap {
+    /// Nothing tells how a telegram goes on behind it.
+    pub fn breaks(&self) -> bool {
+        self.kind == GapKind::Dropped || self.jump_cycles.abs() > GOES_ON
+    }
+}
+
+/// Finds interruptions, puts the field in their place, and turns what follows so that the field's phase goes on.
+pub fn mend(cycles: &mut Cycles, samples: Samples<'_>, tuning: &Tuning) {
+    if cycles.values.len() < 4 * LEAST_FIT {
+        return;
+    }
+    let reach = cycles.edge.reach().ceil() as usize + GUARD;
+    let step = tuning.rate_hz / tuning.field_hz;
+    let index = |sample: usize| {
+        let cycle = (sample as f64 / step).floor() as usize;
+        cycle.saturating_sub(cycles.first).min(cycles.values.len())
+    };
+    let filled: Vec<Gap> = holes(samples, tuning.rate_hz, tuning.field_hz)
+        .iter()
+        .map(|hole| Gap {
+            from: index(hole.samples.start).saturating_sub(reach),
+            to: (index(hole.samples.end) + reach + 1).min(cycles.values.len()),
+            kind: if hole.repeated {
+                GapKind::Repeated
+            } else {
+                GapKind::Held
+            },
+            jump_cycles: 0.0,
+            filled_s: hole.samples.len() as f64 / tuning.rate_hz,
+        })
+        .collect();
+    let upper = upper_level(&cycles.values);
+    let mut gaps = Vec::new();
+    for gap in filled {
+        let before = gaps.last().map_or(0, |last: &Gap| last.to);
+        let Some(sides) = Sides::of(&cycles.values, before, gap.from, gap.to) else {
+            continue;
+        };
+        if sides.are_a_field(upper) {
+            gaps.push(sides.mend(&mut cycles.values, gap));
+        }
+    }
+    let most = (MOST_A_SECOND * cycles.values.len() as f64 / cycles.field_hz).max(2.0);
+    let places = places(&cycles.values, reach);
+    if places.len() as f64 <= most {
+        let mut dropped: Vec<Gap> = Vec::new();
+        for place in places {
+            let before = dropped.last().map_or(0, |last| last.to);
+            let (from, to) = (place.saturating_sub(reach), place + reach + 1);
+            let beyond = gaps.iter().all(|gap| to < gap.from || from > gap.to);
+            let Some(sides) = Sides::of(&cycles.values, before, from, to).filter(|_| beyond) else {
+                continue;
+            };
+            if sides.are_a_field(upper) && sides.jump() && sides.are_steady_at_once() {
+                let gap = Gap {
+                    from,
+                    to,
+                    kind: GapKind::Dropped,
+                    jump_cycles: 0.0,
+                    filled_s: 0.0,
+                };
+                dropped.push(sides.mend(&mut cycles.values, gap));
+            }
+        }
+        gaps.append(&mut dropped);
+    }
+    gaps.sort_by_key(|gap| gap.from);
+    cycles.gaps = gaps;
+}
+
+/// Level that nine in ten values stay below.
+fn upper_level(values: &[Complex32]) -> f64 {
+    let mut sizes: Vec<f32> = values.iter().map(|v| size(*v)).collect();
+    let place = (sizes.len() - 1) * 9 / 10;
+    f64::from(*sizes.select_nth_unstable_by(place, f32::total_cmp).1)
+}
+
+/// Values at which the phase of the mean before and of the mean after differ, most where they differ most.
+fn places(values: &[Complex32], reach: usize) -> Vec<usize> {
+    let mut running = Vec::with_capacity(values.len() + 1);
+    running.push(Complex64::default());
+    let mut total = Complex64::default();
+    for &value in values {
+        total += wide(value);
+        running.push(total);
+    }
+    let ahead = |n: usize| {
+        let before = running[n - reach] - running[n - reach - SIDE];
+        let after = running[n + reach + SIDE] - running[n + reach];
+        after * before.conj()
+    };
+    let far = SIDE + reach;
+    if values.len() < 4 * far {
+        return Vec::new();
+    }
+    let products: Vec<Complex64> = (far..values.len() - far).map(ahead).collect();
+    // What the field does all the time is not a jump: its offset and its drift show on both sides as well.
+    let beside = 2 * far;
+    let departure = |n: usize| {
+        let left = products[n.saturating_sub(beside)];
+        let right = products[(n + beside).min(products.len() - 1)];
+        let unit = |v: Complex64| v / v.norm().max(f64::MIN_POSITIVE);
+        let usual = unit(left) + unit(right);
+        // Where a jump lies just there the two have nothing in common.
+        if usual.norm() < 1.0 {
+            return 0.0;
+        }
+        (products[n] * usual.conj()).arg().abs()
+    };
+    let departures: Vec<f64> = (0..products.len()).map(departure).collect();
+    let mut found: Vec<(usize, f64)> = Vec::new();
+    for (n, &now) in departures.iter().enumerate() {
+        if now < LEAST_JUMP {
+            continue;
+        }
+        match found.last_mut() {
+            Some(last) if n - last.0 <= far => {
+                if now > last.1 {
+                    *last = (n, now);
+                }
+            }
+            _ => found.push((n, now)),
+        }
+    }
+    // The largest departure lasts as long as both sides are clear of the jump; its middle is the jump.
+    found
+        .into_iter()
+        .map(|(n, most)| {
+            let same = |k: &usize| departures[*k] > 0.97 * most;
+            let last = (n..departures.len()).take_while(same).last().unwrap_or(n);
+            let first = (0..=n).rev().take_while(same).last().unwrap_or(n);
+            usize::midpoint(first, last) + far
+        })
+        .collect()
+}
+
+/// The field on either side of an interruption, on one frequency.
+struct Sides {
+    /// Phase per value, radians.
+    slope: f64,
+    /// The field at value 0, as either side continues there.
+    phasors: [Complex64; 2],
+    /// Values taken of each.
+    counts: [usize; 2],
+    /// Scatter about the field, rms against it, of all of each side.
+    scatter: [f64; 2],
+    /// … and right beside the interruption.
+    beside: [f64; 2],
+}
+
+impl Sides {
+    fn of(values: &[Complex32], least: usize, from: usize, to: usize) -> Option<Self> {
+        let spans = [
+            from.saturating_sub(FIT).max(least)..from,
+            to..(to + FIT).min(values.len()),
+        ];
+        if spans.iter().any(|span| span.len() < LEAST_FIT) {
+            return None;
+        }
+        let slopes = spans
+            .clone()
+            .map(|span| phase_advance(&block_means(&values[span], 8)) / 8.0);
+        let slope = 0.5 * (slopes[0] + slopes[1]);
+        let (mut phasors, mut counts) = ([Complex64::default(); 2], [0; 2]);
+        let (mut scatter, mut beside) = ([0.0; 2], [0.0; 2]);
+        for (side, span) in spans.into_iter().enumerate() {
+            let oscillator = Oscillator::new(-slope / std::f64::consts::TAU);
+            let mut turned = values[span.clone()].to_vec();
+            oscillator.turn(&mut turned, Complex64::cis(-slope * span.start as f64));
+            let mean = turned.iter().map(|&v| wide(v)).sum::<Complex64>() / turned.len() as f64;
+            let off = |some: &[Complex32]| {
+                let square: f64 = some.iter().map(|&v| (wide(v) - mean).norm_sqr()).sum();
+                (square / some.len() as f64).sqrt() / mean.norm().max(f64::MIN_POSITIVE)
+            };
+            phasors[side] = mean;
+            counts[side] = turned.len();
+            scatter[side] = off(&turned);
+            beside[side] = off(match side {
+                0 => &turned[turned.len() - BESIDE..],
+                _ => &turned[..BESIDE],
+            });
+        }
+        Some(Self {
+            slope,
+            phasors,
+            counts,
+            scatter,
+            beside,
+        })
+    }
+
+    /// Both are one field of about the same level.
+    fn are_a_field(&self, upper: f64) -> bool {
+        let [before, after] = self.phasors.map(|phasor| phasor.norm());
+        before.min(after) > LEAST_LEVEL * upper
+            && before.max(after) < LEVEL_RATIO * before.min(after)
+            && self
+                .scatter
+                .iter()
+                .all(|&scatter| scatter < LARGEST_SCATTER)
+    }
+
+    fn turned(&self) -> f64 {
+        (self.phasors[1] * self.phasors[0].conj()).arg()
+    }
+
+    fn jump(&self) -> bool {
+        // The phase of a mean scatters by what lies across it, half of the power.
+        let variance: f64 = (0..2)
+            .map(|side| 0.5 * self.scatter[side].powi(2) / self.counts[side] as f64)
+            .sum();
+        self.turned().abs() > LEAST_JUMP.max(LEAST_DEVIATIONS * variance.sqrt())
+    }
+
+    fn are_steady_at_once(&self) -> bool {
+        (0..2).all(|side| self.beside[side] < AS_STEADY * self.scatter[side] + RIPPLE)
+    }
+
+    /// Puts the field into the gap and turns what follows.
+    fn mend(&self, values: &mut [Complex32], gap: Gap) -> Gap {
+        let turned = self.turned();
+        let back = single(Complex64::cis(-turned));
+        values[gap.to..].iter_mut().for_each(|value| *value *= back);
+        let [before, after] = self.phasors.map(|phasor| phasor.norm());
+        let level = self.phasors[0] * (0.5 * (before + after) / before);
+        let within = &mut values[gap.from..gap.to];
+        within.fill(Complex32::new(1.0, 0.0));
+        let oscillator = Oscillator::new(self.slope / std::f64::consts::TAU);
+        oscillator.turn(within, level * Complex64::cis(self.slope * gap.from as f64));
+        Gap {
+            jump_cycles: turned / std::f64::consts::TAU,
+            ..gap
+        }
+    }
+}

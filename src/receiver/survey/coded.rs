@@ -1,0 +1,123 @@
+//! Whether samples went through a lossy transform coder.
+//!
+//! Such coders cut a signal into frames that overlap by half, take cosines of each, and keep those only that are strong, in
+//! coarse steps. Taken again in the same frames, most cosines are nothing at all; in any other frames, and of any signal
+//! that was never coded, none is. Only the sine window is looked for, the one in most use (common practice, no source).
+
+use std::f64::consts::PI;
+
+use num_complex::Complex32;
+
+use crate::receiver::dsp::transform::forward;
+
+/// Half lengths of frames tried.
+const HALVES: [usize; 4] = [256, 512, 1024, 2048];
+/// A cosine is nothing below this share of the frame's largest: −86 dB, four times what 16 bits leave.
+const NOTHING: f32 = 5e-5;
+/// Share of a frame's cosines that are nothing: in the right frames, …
+const MOSTLY: f64 = 0.5;
+/// … in excess of what is nothing half a frame beside them.
+const MORE: f64 = 0.35;
+/// Frames looked at besides the one found.
+const AGAIN: usize = 5;
+
+/// Length of the frames of a coder that the samples went through.
+pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
+    let half = HALVES.into_iter().find(|&half| {
+        // Away from the begin, where a record may fade in.
+        let from = samples.len() / 3;
+        let Some(part) = samples.get(from..from + 3 * half) else {
+            return false;
+        };
+        let shares: Vec<f64> = (0..half)
+            .map(|off| nothing(&part[off..off + 2 * half]))
+            .collect();
+        let (best, share) = (0..).zip(&shares).fold(
+            (0, 0.0),
+            |best: (usize, f64), (off, share)| {
+                if *share > best.1 { (off, *share) } else { best }
+            },
+        );
+        let beside = shares[(best + half / 2) % half];
+        // Frames all over the record must say the same: an impulse leaves one that looks like it.
+        let again = |nth: usize| {
+            let last = (samples.len() - from - best) / half - 2;
+            let place = from + best + last * nth / AGAIN * half;
+            samples
+                .get(place..place + 2 * half)
+                .is_some_and(|frame| nothing(frame) > MOSTLY)
+        };
+        share > MOSTLY && share - beside > MORE && (1..=AGAIN).all(again)
+    })?;
+    Some(2 * half)
+}
+
+/// Share of a frame's cosines that are nothing: Σ x·w·cos(π/N·(n + ½ + N/2)(k + ½)), by a transform of twice the frame.
+fn nothing(frame: &[f32]) -> f64 {
+    let double = frame.len();
+    let half = double / 2;
+    let mut buffer: Vec<Complex32> = frame
+        .iter()
+        .enumerate()
+        .map(|(n, x)| {
+            let window = (PI * (n as f64 + 0.5) / double as f64).sin();
+            // Half a line's turn beforehand makes lines k + ½.
+            let turn = -PI * n as f64 / double as f64;
+            let value = f64::from(*x) * window;
+            Complex32::new((value * turn.cos()) as f32, (value * turn.sin()) as f32)
+        })
+        .collect();
+    forward(double).process(&mut buffer);
+    let cosines: Vec<f32> = (0..half)
+        .map(|k| {
+            let turn = -PI / half as f64 * (0.5 + 0.5 * half as f64) * (k as f64 + 0.5);
+            let (sin, cos) = turn.sin_cos();
+            (buffer[k].re * cos as f32 - buffer[k].im * sin as f32).abs()
+        })
+        .collect();
+    let largest = cosines.iter().copied().fold(0.0, f32::max);
+    let none = cosines.iter().filter(|c| **c < NOTHING * largest).count();
+    none as f64 / half as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Noise and a tone, coded frame by frame by the sums written out; as they were they are not coded.
+    #[test]
+    fn coded_samples_are_told_from_others() {
+        let half = 256;
+        let plain: Vec<f32> = (0..6000u32)
+            .map(|n| {
+                let hash = n.wrapping_mul(2_654_435_761) >> 8;
+                (0.8428 * f64::from(n)).sin() as f32 + 0.01 * ((hash % 199) as f32 / 99.0 - 1.0)
+            })
+            .collect();
+        assert_eq!(frames_of_coder(&plain), None);
+        let cosine = |n: usize, k: usize| {
+            (PI / half as f64 * (n as f64 + 0.5 + 0.5 * half as f64) * (k as f64 + 0.5)).cos()
+        };
+        let window = |n: usize| (PI * (n as f64 + 0.5) / (2 * half) as f64).sin();
+        let mut coded = vec![0.0f64; plain.len()];
+        for from in (77..plain.len() - 2 * half).step_by(half) {
+            let lines: Vec<f64> = (0..half)
+                .map(|k| {
+                    (0..2 * half)
+                        .map(|n| f64::from(plain[from + n]) * window(n) * cosine(n, k))
+                        .sum()
+                })
+                .collect();
+            let largest = lines.iter().fold(0.0f64, |a, b| a.max(b.abs()));
+            let step = largest * 0.01;
+            for n in 0..2 * half {
+                let sum: f64 = (0..half)
+                    .map(|k| (lines[k] / step).round() * step * cosine(n, k))
+                    .sum();
+                coded[from + n] += sum * window(n) * 2.0 / half as f64;
+            }
+        }
+        let coded: Vec<f32> = coded.into_iter().map(|x| x as f32).collect();
+        assert_eq!(frames_of_coder(&coded), Some(512));
+    }
+}

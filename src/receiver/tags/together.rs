@@ -1,0 +1,247 @@
+//! Whether numbers read from one ripple stand together: what is known of a sum of valid telegrams is asked for.
+//!
+//! Telegrams are words of an affine code, so what one word takes from a sum of two the other may give back: where the tags'
+//! ripples nearly cancel, both numbers can change in the same places and hardly anything is seen of it. A number that fits
+//! what the others leave therefore proves nothing by itself. Asked here, of the ripple as it was received:
+//!
+//! - every set of tags that begin together must be sure of the signs that they would change *together*, by the same exact odds
+//!   and test of fit as a single number;
+//! - what no number explains must be weak against the weakest of them, or it is a sum that has been taken apart wrongly.
+
+use std::ops::Range;
+
+use num_complex::{Complex32, Complex64};
+
+use super::read::{ReadLimits, fits_noise};
+use super::refine::{Refined, folded_excess};
+use crate::receiver::decision::{Boundaries, Known, decide};
+use crate::receiver::dsp::phasor::{single, wide};
+use crate::receiver::fold::pulse_noise::pulse_variance;
+use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM};
+use crate::telegram::TELEGRAM_BITS;
+
+/// Bits from one control bit to the next: words moved against each other by so many are words again.
+const BETWEEN_CONTROL_BITS: usize = 9;
+
+/// Square pulses this many cycles apart no longer cancel: their correlation is 1 − 3/32 of the distance.
+const APART: f64 = 10.0;
+
+/// Waveforms of which another explains all but this share are not told apart.
+const ALIKE: f64 = 1e-6;
+
+/// One tag's boundaries in the part of the ripple that it shares with others.
+struct Placed {
+    code: u64,
+    /// Cycles from the first shared value to its boundary 0, less than a bit.
+    timing: f64,
+    signs: [f64; TELEGRAM_BITS],
+    inverts: bool,
+    /// Cycles from the first shared value to the begin of its telegram, less than a telegram.
+    begin: f64,
+    /// Mean boundary sum of its waveform along its signs.
+    amplitude: Complex64,
+}
+
+/// What the ripple says of tags fitted together in it.
+pub struct Standing {
+    /// Each number, and each set of them that may change together, is sure.
+    pub sure: bool,
+    /// Power of what repeats and no number explains, against that of the weakest tag.
+    pub unexplained: f64,
+}
+
+/// Asks the ripple, with one complex amplitude free for each tag: pulses fitted cycle by cycle have room for parts of
+/// another tag's signs. `None` where the tags cannot be told from each other at all.
+pub fn standing(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Option<Standing> {
+    let from = tags.iter().map(|tag| tag.attempt.span.start).max()?;
+    let upto = tags.iter().map(|tag| tag.attempt.span.end).min()?;
+    if upto < from + TELEGRAM / 2 {
+        return None;
+    }
+    let shared = from..upto;
+    let waves: Vec<&[Complex32]> = tags
+        .iter()
+        .map(|tag| {
+            let at = from - tag.attempt.span.start;
+            &tag.plain[at..at + shared.len()]
+        })
+        .collect();
+    let amplitudes = amplitudes(&ripple[shared.clone()], &waves, limits.real)?;
+    let mut rest = ripple[shared.clone()].to_vec();
+    for (wave, amplitude) in waves.iter().zip(&amplitudes) {
+        let amplitude = single(*amplitude);
+        rest.iter_mut()
+            .zip(*wave)
+            .for_each(|(rest, value)| *rest -= value * amplitude);
+    }
+    let placed: Vec<Placed> = tags
+        .iter()
+        .zip(&amplitudes)
+        .map(|(tag, amplitude)| Placed::new(tag, &shared, *amplitude))
+        .collect();
+    let sure = (1u32..1 << tags.len()).all(|set| {
+        let chosen: Vec<&Placed> = (0..tags.len())
+            .filter(|k| set >> k & 1 == 1)
+            .map(|k| &placed[k])
+            .collect();
+        set_is_sure(&rest, &chosen, limits)
+    });
+    Some(Standing {
+        sure,
+        unexplained: unexplained(&rest, &placed, limits),
+    })
+}
+
+/// Complex amplitudes of waveforms in a ripple, least squares; `None` where they are all but alike.
+fn amplitudes(ripple: &[Complex32], waves: &[&[Complex32]], real: bool) -> Option<Vec<Complex64>> {
+    let count = waves.len();
+    let product = |a: &[Complex32], b: &[Complex32]| -> Complex64 {
+        let sum: Complex64 = a
+            .iter()
+            .zip(b)
+            .map(|(a, b)| wide(*a) * wide(*b).conj())
+            .sum();
+        if real {
+            Complex64::new(sum.re, 0.0)
+        } else {
+            sum
+        }
+    };
+    // Rows of the normal equations with the right side, solved by elimination with the largest pivot first.
+    let mut rows: Vec<Vec<Complex64>> = waves
+        .iter()
+        .map(|wave| {
+            let others = waves.iter().map(|other| product(other, wave));
+            others.chain([product(ripple, wave)]).collect()
+        })
+        .collect();
+    for step in 0..count {
+        let pivot = (step..count).max_by(|&a, &b| {
+            let size = |row: usize| rows[row][step].norm_sqr();
+            size(a).total_cmp(&size(b))
+        })?;
+        rows.swap(step, pivot);
+        let whole = product(waves[step], waves[step]).norm();
+        if rows[step][step].norm() < ALIKE * whole {
+            return None;
+        }
+        for row in 0..count {
+            if row != step {
+                let share = rows[row][step] / rows[step][step];
+                for column in step..=count {
+                    let taken = share * rows[step][column];
+                    rows[row][column] -= taken;
+                }
+            }
+        }
+    }
+    Some((0..count).map(|k| rows[k][count] / rows[k][k]).collect())
+}
+
+fn set_is_sure(rest: &[Complex32], placed: &[&Placed], limits: &ReadLimits) -> bool {
+    let first = placed[0];
+    if !placed[1..].iter().all(|other| first.may_cancel(other)) {
+        return true;
+    }
+    let telegrams = rest.len() as f64 / TELEGRAM as f64;
+    let fold = Fold::new(rest, first.inverts);
+    let noise_var = pulse_variance(rest, limits.real)
+        * folded_excess(rest, first.inverts, telegrams, limits.real);
+    // A change of all signs at a boundary takes 2·(the tags' pulses there) away: how likely the rest is with and without.
+    let (mut sums, mut energies) = ([0.0; TELEGRAM_BITS], [0.0; TELEGRAM_BITS]);
+    for tag in placed {
+        let seen = fold.boundaries(tag.timing);
+        for j in 0..TELEGRAM_BITS {
+            let own = tag.amplitude * tag.signs[j];
+            sums[j] += (seen.sums[j] * own.conj()).re;
+            for other in placed {
+                let both = own * (other.amplitude * other.signs[j]).conj();
+                energies[j] += seen.energies[j] * both.re * tag.correlation(other);
+            }
+        }
+    }
+    let whole = first_energies(&fold, first.timing);
+    let strength = energies.iter().sum::<f64>() / whole.max(1e-300);
+    if strength <= 0.0 || noise_var <= 0.0 {
+        return false;
+    }
+    let amplitude = strength.sqrt();
+    let boundaries = Boundaries {
+        sums: std::array::from_fn(|j| first.signs[j] * (sums[j] + energies[j]) / amplitude),
+        energies: energies.map(|energy| energy.max(0.0) / strength),
+        overlap: 0.0,
+        noise_var,
+        inverts: first.inverts,
+        amplitude: Some(amplitude),
+        known: Known::Nothing,
+    };
+    decide(&boundaries).is_some_and(|decision| {
+        decision.telegram.code == first.code
+            && decision.odds_wrong <= limits.odds
+            && fits_noise(decision.misfit)
+    })
+}
+
+fn first_energies(fold: &Fold, timing: f64) -> f64 {
+    fold.boundaries(timing).energies.iter().sum()
+}
+
+impl Placed {
+    fn new(tag: &Refined, shared: &Range<usize>, amplitude: Complex64) -> Self {
+        let attempt = &tag.attempt;
+        let (decision, inverts) = (&attempt.decision, attempt.inverts);
+        let late = attempt.timing - (shared.start - attempt.span.start) as f64;
+        let bits = (late / BIT as f64).floor();
+        let timing = late - bits * BIT as f64;
+        let bits = bits as isize;
+        let signs = std::array::from_fn(|j| {
+            let index = j as isize - bits;
+            let odd = index.div_euclid(TELEGRAM_BITS as isize) % 2 != 0;
+            let sign = decision.signs[index.rem_euclid(TELEGRAM_BITS as isize) as usize];
+            f64::from(if odd && inverts { -sign } else { sign })
+        });
+        let at = shared.start - attempt.span.start;
+        let wave = Fold::new(&tag.plain[at..at + shared.len()], inverts).boundaries(timing);
+        let along: Complex64 = wave.sums.iter().zip(&signs).map(|(y, sign)| y * sign).sum();
+        let energy: f64 = wave.energies.iter().sum();
+        Self {
+            code: decision.telegram.code,
+            timing,
+            signs,
+            inverts,
+            begin: (late + (decision.start * BIT) as f64).rem_euclid(TELEGRAM as f64),
+            amplitude: amplitude * along / energy.max(1e-300),
+        }
+    }
+
+    /// Correlation of the two tags' square pulses.
+    fn correlation(&self, other: &Self) -> f64 {
+        1.0 - 3.0 * (self.timing - other.timing).abs() / BIT as f64
+    }
+
+    /// Whether words of the one lie on words of the other, pulse on pulse, telegram for telegram.
+    fn may_cancel(&self, other: &Self) -> bool {
+        let grid = (BETWEEN_CONTROL_BITS * BIT) as f64;
+        let later = (self.begin - other.begin).rem_euclid(TELEGRAM as f64);
+        let later = later.min(TELEGRAM as f64 - later) % grid;
+        self.inverts == other.inverts && later.min(grid - later) < APART
+    }
+}
+
+/// Power of what repeats with the telegram, either parity, against that of the weakest tag; 0 where it may be noise.
+fn unexplained(rest: &[Complex32], placed: &[Placed], limits: &ReadLimits) -> f64 {
+    let telegrams = rest.len() as f64 / TELEGRAM as f64;
+    let noise = pulse_variance(rest, limits.real) / telegrams.max(1.0);
+    let parts = if limits.real { 1.0 } else { 2.0 };
+    let weakest = placed
+        .iter()
+        .map(|tag| tag.amplitude.norm_sqr())
+        .fold(f64::INFINITY, f64::min);
+    [false, true]
+        .map(|inverts| {
+            let excess = folded_excess(rest, inverts, telegrams, limits.real);
+            (excess - 1.0) * noise * parts / weakest.max(1e-300)
+        })
+        .into_iter()
+        .fold(0.0, f64::max)
+}
