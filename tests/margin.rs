@@ -316,6 +316,8 @@ fn counted(
         until: None,
         part: Part::WHOLE,
         scene: &make,
+        outside: None,
+        witness: None,
     };
     let mut table = Table::new(&plan.receivers, &plan.points);
     assert_eq!(

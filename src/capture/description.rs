@@ -24,3 +24,21 @@ pub fn read_description(path: &Path) -> io::Result<String> {
     }
     Ok(text)
 }
+
+/// All bytes of a file, as they are handed to another program.
+///
+/// # Errors
+/// Whatever the operating system reports, or a file of more than `longest` bytes.
+pub fn read_whole(path: &Path, longest: u64) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    File::open(path)?
+        .take(longest.saturating_add(1))
+        .read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > longest {
+        return Err(io::Error::new(
+            io::ErrorKind::InvalidData,
+            format!("longer than {longest} bytes"),
+        ));
+    }
+    Ok(bytes)
+}

@@ -28,14 +28,14 @@ mod text;
 mod types;
 mod wav;
 mod write;
+mod write_types;
 
 pub use atomic::{remove_unfinished, write_atomically};
-pub use description::read_description;
+pub use description::{read_description, read_whole};
 pub use folder::{FolderError, Scratch, write_folder};
 pub use open::{OpenOptions, open, open_reader};
 pub use pick::{ChannelChoice, PickError, Picked};
 pub use raw::{RawKind, RawKindError};
 pub use types::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
-pub use write::{
-    Heading, Recording, WriteError, WriteKind, Written, write, write_blocks, write_blocks_then,
-};
+pub use write::{write, write_blocks, write_blocks_then};
+pub use write_types::{Heading, Recording, WriteError, WriteKind, Written};

@@ -5,7 +5,7 @@ use plotters::prelude::*;
 use super::DrawError;
 use super::share_figure::ShareFigure;
 use super::style::{
-    Area, BLUE, GREEN, GRID, INK, LABEL, MUTED, SMALL, VERMILLION, chart, text, width_of,
+    Area, BLUE, GREEN, GRID, INK, LABEL, MUTED, PURPLE, SMALL, VERMILLION, chart, text, width_of,
 };
 use crate::margin::Contestant;
 
@@ -25,6 +25,7 @@ pub(super) const fn colour(receiver: Contestant) -> RGBColor {
         Contestant::Own => BLUE,
         Contestant::Plain => VERMILLION,
         Contestant::Limit => GREEN,
+        Contestant::Yours => PURPLE,
     }
 }
 
@@ -34,6 +35,7 @@ pub(super) const fn name(receiver: Contestant) -> &'static str {
         Contestant::Own => "fieldripple",
         Contestant::Plain => "plain amplitude receiver",
         Contestant::Limit => "exact limit",
+        Contestant::Yours => "your decoder",
     }
 }
 

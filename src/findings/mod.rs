@@ -119,7 +119,8 @@ const CODING_MAKES: [&str; 9] = [
     "biphase-no-header",
 ];
 /// The places of a field whose frequency moves look like these.
-const MOVING_MAKES: [&str; 8] = [
+const MOVING_MAKES: [&str; 9] = [
+    "impulses",
     "telegram-does-not-fit",
     "tag-restarts",
     "second-reader",
@@ -150,6 +151,9 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     all.extend(interference::findings(reception, odds, own_lines));
     all.extend(sent);
     all.extend(ripple::findings(reception, odds, explained));
+    if all.iter().any(is_comb) {
+        all.retain(|finding| finding.code != "ripple-too-weak");
+    }
     let records = record::findings(reception);
     let holds = |code: &str| records.iter().any(|finding| finding.code == code);
     if holds("peak-detect-record") {
@@ -171,6 +175,13 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     });
     other_kinds::settle(&mut all, reception);
     all
+}
+
+/// A second field with so many lines that it is switched or keyed: what cannot be taken off of it looks like a weak ripple.
+fn is_comb(finding: &Finding) -> bool {
+    const LINES: f64 = 6.0;
+    let lines = finding.evidence.get("tones").and_then(Value::as_f64);
+    finding.code == "second-reader" && lines.is_some_and(|lines| lines >= LINES)
 }
 
 /// Decibels of a ratio of powers.

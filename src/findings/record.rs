@@ -2,8 +2,8 @@
 //! samples, lossy coding, a frequency that drifts or jumps.
 
 use super::Finding;
-use crate::receiver::Reception;
-use crate::receiver::survey::{ClockMoves, Survey};
+use crate::receiver::survey::Survey;
+use crate::receiver::{ClockMoves, Reception};
 
 pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     let Some(survey) = &reception.survey else {
@@ -14,7 +14,7 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     found.extend(coded(survey));
     found.extend(jitter(reception, survey));
     found.extend(gain_steps(reception));
-    found.extend(clock(reception, survey));
+    found.extend(clock(reception));
     found
 }
 
@@ -98,12 +98,14 @@ fn gain_steps(reception: &Reception) -> Option<Finding> {
 
 /// Looks like it: two fields that beat slowly, which moves the level as much; hum on a reader's oscillator, which goes to and
 /// fro.
-fn clock(reception: &Reception, survey: &Survey) -> Option<Finding> {
-    if !reception.field.present || !reception.beside.is_empty() {
+fn clock(reception: &Reception) -> Option<Finding> {
+    if !reception.field.present {
         return None;
     }
-    Some(match survey.clock? {
-        ClockMoves::Drifts { change_hz, seconds } => Finding::new(
+    Some(match reception.clock? {
+        ClockMoves::Drifts {
+            change_hz, seconds, ..
+        } => Finding::new(
             "clock-drift",
             format!(
                 "The field's frequency drifts evenly by {change_hz:+.1} Hz in {seconds:.2} s, its level steady: an oscillator of coil, resistor and \
@@ -119,7 +121,7 @@ fn clock(reception: &Reception, survey: &Survey) -> Option<Finding> {
             "clock-hops",
             format!(
                 "The field's frequency jumps {jumps} times, between {lowest_hz:.0} and {highest_hz:.0} Hz, its level steady: a synthesiser that is \
-                 retuned, or spread spectrum. A tag loses its bit at every jump. Let the reader's frequency stand still."
+                 retuned, or spread spectrum. A tag follows the field, a decoder that counts time does not. Let the frequency stand still."
             ),
             &[
                 ("jumps", jumps as f64),

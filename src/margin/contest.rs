@@ -1,9 +1,10 @@
 //! What each receiver makes of one capture.
 
 use super::limit::told;
+use super::outside::{Answer, Failure, Number, Outside, Trial};
 use super::plain;
-use super::scene::{Recording, Scene};
 use crate::receiver::read_numbers;
+use crate::telegram::Identity;
 
 /// Who tries to read a capture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -14,11 +15,13 @@ pub enum Contestant {
     Plain,
     /// The exact limit: told everything but number and start.
     Limit,
+    /// A decoder that is no part of this program.
+    Yours,
 }
 
 impl Contestant {
     /// All, in the order of tables.
-    pub const ALL: [Self; 3] = [Self::Own, Self::Plain, Self::Limit];
+    pub const ALL: [Self; 4] = [Self::Own, Self::Plain, Self::Limit, Self::Yours];
 
     /// Name in tables.
     pub const fn name(self) -> &'static str {
@@ -26,6 +29,7 @@ impl Contestant {
             Self::Own => "own",
             Self::Plain => "plain",
             Self::Limit => "limit",
+            Self::Yours => "yours",
         }
     }
 
@@ -42,30 +46,66 @@ pub struct Outcome {
     pub read: bool,
     /// A number was read that no tag sent.
     pub wrong: bool,
+    /// There was no answer at all.
+    pub failure: Option<Failure>,
 }
 
 impl Outcome {
-    fn of(codes: &[u64], sent: &[u64]) -> Self {
+    /// Of the numbers read, where the tags sent these, the first tag's first.
+    pub fn of(read: &[Number], sent: &[Number]) -> Self {
         Self {
-            read: sent.first().is_some_and(|first| codes.contains(first)),
-            wrong: codes.iter().any(|code| !sent.contains(code)),
+            read: sent.first().is_some_and(|first| read.contains(first)),
+            wrong: read.iter().any(|number| !sent.contains(number)),
+            failure: None,
+        }
+    }
+
+    /// Of an answer from outside.
+    pub fn of_answer(answer: &Answer, sent: &[Number]) -> Self {
+        match answer {
+            Answer::Numbers(read) => Self::of(read, sent),
+            Answer::Failed(failure) => Self {
+                failure: Some(*failure),
+                ..Self::default()
+            },
         }
     }
 }
 
+/// A code as people write it.
+pub(super) fn number(code: u64) -> Number {
+    let identity = Identity::from_code(code);
+    (identity.country, identity.national)
+}
+
 impl Contestant {
-    /// Lets the receiver try; its own receiver calls a number read at these odds.
-    pub fn attempt(self, scene: &Scene, recording: &Recording, odds: f64) -> Outcome {
-        let sent: Vec<u64> = scene.sent().iter().map(|telegram| telegram.code).collect();
-        let codes = match self {
+    /// Lets the receiver try; its own receiver calls a number read at these odds. `outside` is [`Contestant::Yours`], who without it
+    /// reads nothing.
+    pub fn attempt(self, trial: &Trial<'_>, odds: f64, outside: Option<&dyn Outside>) -> Outcome {
+        let (scene, recording) = (trial.scene, trial.recording);
+        let sent = scene.sent();
+        let codes: Vec<u64> = match self {
             Self::Own => read_numbers(&recording.signal(), odds)
                 .iter()
                 .map(|reading| reading.attempt.decision.telegram.code)
                 .collect(),
             Self::Plain => plain::read(&recording.signal(), recording.rectified, scene.field_hz()),
             Self::Limit => told(scene, recording, odds).into_iter().collect(),
+            // It says country and number only; the flags before them are not asked of it.
+            Self::Yours => {
+                let sent: Vec<Number> = sent.iter().map(|one| number(one.code)).collect();
+                return outside.map_or_else(Outcome::default, |outside| {
+                    Outcome::of_answer(&outside.read(trial), &sent)
+                });
+            }
         };
-        Outcome::of(&codes, &sent)
+        // Compared with every flag, which is stricter than the number alone.
+        let sent: Vec<u64> = sent.iter().map(|one| one.code).collect();
+        Outcome {
+            read: sent.first().is_some_and(|first| codes.contains(first)),
+            wrong: codes.iter().any(|code| !sent.contains(code)),
+            failure: None,
+        }
     }
 }
 
@@ -75,8 +115,9 @@ mod tests {
 
     #[test]
     fn a_capture_may_count_as_read_and_wrong() {
-        let outcome = |codes: &[u64], sent: &[u64]| {
-            let outcome = Outcome::of(codes, sent);
+        let outcome = |read: &[u64], sent: &[u64]| {
+            let numbers = |all: &[u64]| all.iter().map(|&one| (999, one)).collect::<Vec<Number>>();
+            let outcome = Outcome::of(&numbers(read), &numbers(sent));
             (outcome.read, outcome.wrong)
         };
         assert_eq!(outcome(&[5], &[5, 6]), (true, false));

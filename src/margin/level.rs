@@ -205,7 +205,7 @@ mod tests {
         Tally {
             trials,
             read,
-            wrong: 0,
+            ..Tally::default()
         }
     }
 

@@ -9,8 +9,10 @@
 //! | trials | captures |
 //! | read | captures in which the first tag's number was read |
 //! | wrong | captures in which a number was read that no tag in it sent; such a capture may count as read too |
+//! | both | captures read by the first receiver of the table too |
+//! | timed out, crashed, garbage | captures for which an [`Outside`] decoder gave no answer; they count as not read |
 //!
-//! Shares carry Wilson's 95 % interval ([`wilson95`]), levels the interval of [`level_at`]. What theory says is in [`theory`].
+//! Shares carry Wilson's 95 % interval ([`wilson95`]), differences on the same captures that of [`paired95`], levels the interval of [`level_at`]. What theory says is in [`theory`].
 
 pub mod plain;
 pub mod theory;
@@ -21,6 +23,8 @@ mod draw;
 mod interval;
 mod level;
 mod limit;
+mod outside;
+mod paired;
 mod run;
 mod scene;
 mod table;
@@ -31,6 +35,8 @@ pub use draw::Draw;
 pub use interval::wilson95;
 pub use level::{Level, Levels, level_at};
 pub use limit::{Told, can_be_told, told, told_sums};
+pub use outside::{Answer, Failure, Number, Outside, Trial};
+pub use paired::paired95;
 pub use run::{Part, Plan, Progress, SceneMaker, run};
 pub use scene::{Recording, Scene};
 pub use table::{Row, Table, TableError, Tally};

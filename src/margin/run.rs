@@ -6,6 +6,7 @@ use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 
 use super::contest::{Contestant, Outcome};
 use super::draw::Draw;
+use super::outside::{Outside, Trial};
 use super::scene::Scene;
 use super::table::Table;
 
@@ -31,6 +32,9 @@ impl Part {
 /// From a point's place and a trial's draws to its scene.
 pub type SceneMaker<'a, E> = &'a (dyn Fn(usize, &Draw) -> Result<Scene, E> + Sync);
 
+/// Sees a trial and what each receiver made of it.
+pub type Witness<'a, E> = &'a (dyn Fn(&Trial<'_>, &[Outcome]) -> Result<(), E> + Sync);
+
 /// What is to be run.
 pub struct Plan<'a, E> {
     /// Values of each point.
@@ -49,6 +53,10 @@ pub struct Plan<'a, E> {
     pub part: Part,
     /// Makes the scene of a trial at a point (its place in `points`).
     pub scene: SceneMaker<'a, E>,
+    /// Who [`Contestant::Yours`] is.
+    pub outside: Option<&'a dyn Outside>,
+    /// Sees every trial that was run, before it is counted.
+    pub witness: Option<Witness<'a, E>>,
 }
 
 /// How far a run is.
@@ -69,11 +77,21 @@ impl<E> Plan<'_, E> {
         let draw = Draw::new(self.seed, &self.points[point], number);
         let scene = (self.scene)(point, &draw)?;
         let recording = scene.record();
-        Ok(self
-            .receivers
-            .iter()
-            .map(|receiver| receiver.attempt(&scene, &recording, self.odds))
-            .collect())
+        let trial = Trial {
+            point,
+            number,
+            draw: &draw,
+            scene: &scene,
+            recording: &recording,
+        };
+        let receivers = self.receivers.iter();
+        let outcomes: Vec<Outcome> = receivers
+            .map(|receiver| receiver.attempt(&trial, self.odds, self.outside))
+            .collect();
+        if let Some(witness) = self.witness {
+            witness(&trial, &outcomes)?;
+        }
+        Ok(outcomes)
     }
 
     /// Trials at a point that has done so many: the next stop.
@@ -123,11 +141,10 @@ impl State<'_> {
             let next = self.table.tally(0, point).trials;
             self.early[point].remove(&next)
         } {
-            for (receiver, outcome) in outcomes.iter().enumerate() {
+            let first_read = outcomes[0].read;
+            for (receiver, &outcome) in outcomes.iter().enumerate() {
                 let tally = self.table.tally_mut(receiver, point);
-                tally.trials += 1;
-                tally.read += u64::from(outcome.read);
-                tally.wrong += u64::from(outcome.wrong);
+                tally.count(outcome, first_read);
             }
         }
     }

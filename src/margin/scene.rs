@@ -34,6 +34,8 @@ pub struct Recording {
     logic: bool,
     /// Samples are rectified: there is no carrier.
     pub rectified: bool,
+    /// What made whole numbers of them; `None` = floats without steps.
+    pub digitiser: Option<Digitiser>,
 }
 
 impl Recording {
@@ -101,6 +103,7 @@ impl Scene {
                     centre_hz: centre_hz.unwrap_or(0.0),
                     logic,
                     rectified: matches!(signal.view, View::Envelope | View::Logic),
+                    digitiser: digitiser.filter(|_| !logic),
                     ..Recording::default()
                 };
                 let mut source = signal.source();
@@ -123,6 +126,7 @@ impl Scene {
                 let mut recording = Recording {
                     rate_hz: bench.scenario().rate_hz(),
                     rectified: bench.is_envelope(),
+                    digitiser: bench.digitiser(),
                     ..Recording::default()
                 };
                 let mut source = bench.source();

@@ -1,7 +1,9 @@
 //! Counts of a plan, and the CSV they are kept in.
 
-use super::contest::Contestant;
+use super::contest::{Contestant, Outcome};
 use super::interval::wilson95;
+use super::outside::Failure;
+use super::paired::paired95;
 
 /// Counts of one receiver at one point.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -12,9 +14,33 @@ pub struct Tally {
     pub read: u64,
     /// Captures in which a number was read that no tag sent.
     pub wrong: u64,
+    /// Captures read by the table's first receiver too.
+    pub both: u64,
+    /// Captures without an answer, in the order of [`Failure::ALL`].
+    pub failed: [u64; 3],
 }
 
 impl Tally {
+    /// Counts one more capture; the first receiver of the table has read it or not.
+    pub fn count(&mut self, outcome: Outcome, first_read: bool) {
+        self.trials += 1;
+        self.read += u64::from(outcome.read);
+        self.wrong += u64::from(outcome.wrong);
+        self.both += u64::from(outcome.read && first_read);
+        for (count, failure) in self.failed.iter_mut().zip(Failure::ALL) {
+            *count += u64::from(outcome.failure == Some(failure));
+        }
+    }
+
+    /// 95 % interval of this share less that of the table's first receiver on the same captures.
+    pub fn difference(&self, first: &Self) -> (f64, f64) {
+        paired95(
+            self.trials,
+            first.read - self.both.min(first.read),
+            self.read - self.both,
+        )
+    }
+
     /// Share read; 0 without trials.
     pub fn share(&self) -> f64 {
         self.read as f64 / self.trials.max(1) as f64
@@ -71,6 +97,8 @@ pub enum TableError {
 const COLUMNS: &str = "receiver,value,trials,read,wrong,share,low95,high95";
 /// The columns of two axes.
 const COLUMNS_OF_TWO: &str = "receiver,value,value2,trials,read,wrong,share,low95,high95";
+/// Further columns of a table in which somebody reads who may fail to answer.
+const FURTHER: &str = ",both,timed_out,crashed,garbage";
 
 impl Table {
     /// Nothing counted yet.
@@ -129,7 +157,9 @@ impl Table {
     /// As CSV. Shares have six decimals: a hundredth of the narrowest interval asked for.
     pub fn to_csv(&self) -> String {
         let two = self.points.first().is_some_and(|values| values.len() == 2);
+        let further = self.receivers.contains(&Contestant::Yours);
         let mut text = String::from(if two { COLUMNS_OF_TWO } else { COLUMNS });
+        text.push_str(if further { FURTHER } else { "" });
         text.push('\n');
         for row in self.rows() {
             let values: Vec<String> = row.values.iter().map(f64::to_string).collect();
@@ -137,14 +167,21 @@ impl Table {
                 trials,
                 read,
                 wrong,
+                both,
+                failed,
             } = row.tally;
             let (low, high) = row.tally.interval();
             text += &format!(
-                "{},{},{trials},{read},{wrong},{:.6},{low:.6},{high:.6}\n",
+                "{},{},{trials},{read},{wrong},{:.6},{low:.6},{high:.6}",
                 row.receiver.name(),
                 values.join(","),
                 row.tally.share(),
             );
+            if further {
+                let [timed_out, crashed, garbage] = failed;
+                text += &format!(",{both},{timed_out},{crashed},{garbage}");
+            }
+            text.push('\n');
         }
         text
     }
@@ -155,17 +192,19 @@ impl Table {
     /// [`TableError`] with the line.
     pub fn from_csv(text: &str) -> Result<Self, TableError> {
         let mut lines = text.lines().enumerate();
-        let axes = match lines.next().map(|(_, line)| line.trim()) {
-            Some(COLUMNS) => 1,
-            Some(COLUMNS_OF_TWO) => 2,
-            other => {
-                let shown: String = other.unwrap_or_default().chars().take(80).collect();
-                return Err(TableError::Columns(shown));
-            }
+        let head = lines.next().map_or("", |(_, line)| line.trim());
+        let (columns, further) = match head.strip_suffix(FURTHER) {
+            Some(columns) => (columns, true),
+            None => (head, false),
+        };
+        let axes = match columns {
+            COLUMNS => 1,
+            COLUMNS_OF_TWO => 2,
+            _ => return Err(TableError::Columns(head.chars().take(80).collect())),
         };
         let mut rows: Vec<Row> = Vec::new();
         for (index, line) in lines.filter(|(_, line)| !line.trim().is_empty()) {
-            let row = row(line, axes).map_err(|what| TableError::Cell {
+            let row = row(line, axes, further).map_err(|what| TableError::Cell {
                 line: index + 1,
                 what,
             })?;
@@ -236,6 +275,10 @@ impl Table {
             tally.trials += row.tally.trials;
             tally.read += row.tally.read;
             tally.wrong += row.tally.wrong;
+            tally.both += row.tally.both;
+            for (sum, more) in tally.failed.iter_mut().zip(row.tally.failed) {
+                *sum += more;
+            }
         }
         self.check_trials()
     }
@@ -246,13 +289,18 @@ fn written(values: &[f64]) -> String {
     values.join(", ")
 }
 
-fn row(line: &str, axes: usize) -> Result<Row, String> {
+fn row(line: &str, axes: usize, further: bool) -> Result<Row, String> {
     let cells: Vec<&str> = line.trim().split(',').map(str::trim).collect();
-    if cells.len() != axes + 7 {
-        return Err(format!("{} columns instead of {}", cells.len(), axes + 7));
+    let columns = axes + if further { 11 } else { 7 };
+    if cells.len() != columns {
+        return Err(format!("{} columns instead of {columns}", cells.len()));
     }
-    let receiver = Contestant::of_name(cells[0])
-        .ok_or_else(|| format!("receiver '{}'; allowed are own, plain and limit", cells[0]))?;
+    let receiver = Contestant::of_name(cells[0]).ok_or_else(|| {
+        format!(
+            "receiver '{}'; allowed are own, plain, limit and yours",
+            cells[0]
+        )
+    })?;
     let values = cells[1..=axes]
         .iter()
         .map(|cell| {
@@ -270,13 +318,24 @@ fn row(line: &str, axes: usize) -> Result<Row, String> {
             .filter(|&count| count <= 1 << 48)
             .ok_or_else(|| format!("'{cell}' is not a count"))
     };
-    let tally = Tally {
+    let mut tally = Tally {
         trials: count(cells[axes + 1])?,
         read: count(cells[axes + 2])?,
         wrong: count(cells[axes + 3])?,
+        ..Tally::default()
     };
-    if tally.read > tally.trials || tally.wrong > tally.trials {
+    if further {
+        tally.both = count(cells[axes + 7])?;
+        for (sum, cell) in tally.failed.iter_mut().zip(&cells[axes + 8..]) {
+            *sum = count(cell)?;
+        }
+    }
+    let failed: u64 = tally.failed.iter().sum();
+    if tally.read > tally.trials || tally.wrong > tally.trials || tally.both > tally.read {
         return Err(format!("more read or wrong than {} trials", tally.trials));
+    }
+    if failed > tally.trials - tally.read {
+        return Err(format!("{failed} failures among {} trials", tally.trials));
     }
     Ok(Row {
         receiver,
@@ -300,6 +359,7 @@ mod tests {
                     trials: 10,
                     read: 3 + receiver as u64 + point as u64,
                     wrong: point as u64,
+                    ..Tally::default()
                 };
             }
         }
@@ -318,6 +378,41 @@ mod tests {
         let mut grid = Table::new(&[Contestant::Own], &[vec![1.0, 2.0]]);
         grid.tally_mut(0, 0).trials = 4;
         assert_eq!(Table::from_csv(&grid.to_csv()).unwrap(), grid);
+    }
+
+    #[test]
+    fn a_table_with_an_outside_decoder_keeps_what_it_failed_at() {
+        let mut table = Table::new(&[Contestant::Own, Contestant::Yours], &[vec![1.0]]);
+        *table.tally_mut(0, 0) = Tally {
+            trials: 20,
+            read: 12,
+            both: 12,
+            ..Tally::default()
+        };
+        *table.tally_mut(1, 0) = Tally {
+            trials: 20,
+            read: 9,
+            wrong: 1,
+            both: 8,
+            failed: [1, 2, 3],
+        };
+        let csv = table.to_csv();
+        assert!(
+            csv.contains("\nyours,1,20,9,1,0.450000,0.258230,0.657881,8,1,2,3\n"),
+            "{csv}"
+        );
+        assert_eq!(Table::from_csv(&csv).unwrap(), table);
+        for (from, to) in [
+            (",8,1,2,3", ",10,1,2,3"),
+            (",8,1,2,3", ",8,1,2,9"),
+            (",8,1,2,3", ""),
+        ] {
+            assert!(Table::from_csv(&csv.replacen(from, to, 1)).is_err(), "{to}");
+        }
+        let mut sum = table.clone();
+        sum.add(&table).unwrap();
+        assert_eq!(sum.tally(1, 0).failed, [2, 4, 6]);
+        assert_eq!(sum.tally(1, 0).both, 16);
     }
 
     #[test]

@@ -1,29 +1,22 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
 use super::doubts::{Doubts, likely_rate, on_the_bits_clock};
+use super::look::look;
 use super::other_kinds::{OtherKinds, other_kinds, phase_keyed};
 use super::proof::{Measured, Reading};
 use super::reception::{Field, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
 use crate::receiver::field::clock::on_own_clock;
-use crate::receiver::field::gain_steps::level_out;
-use crate::receiver::field::gaps::mend;
-use crate::receiver::field::interference::{clock_lines, without_lines};
-use crate::receiver::field::near_fields::take_off_near_fields;
-use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
-use crate::receiver::field::pieces::{Piece, is_one_switched_field, with_carrier, without_carrier};
-use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
+use crate::receiver::field::interference::without_lines;
+use crate::receiver::field::pieces::{Piece, with_carrier, without_carrier};
+use crate::receiver::front::cycles::Cycles;
 use crate::receiver::front::views::{
     CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight, level_is_field,
 };
 use crate::receiver::tags::bursts::join_bursts;
 use crate::receiver::tags::join::join;
 use crate::receiver::tags::read::{Attempt, ReadLimits, Terms, read_piece};
-
-/// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
-/// tag reaches) may be the field of the reader that drives the tag.
-const OTHER_CLOCK: f64 = 0.16;
 
 /// Only the numbers of FDX-B tags in a capture, nothing that serves to explain: no other kinds of tags, no survey.
 pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading> {
@@ -112,197 +105,20 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         others: OtherKinds::default(),
         beside: Vec::new(),
         gain_steps: Vec::new(),
+        clock: None,
         doubts: Doubts::default(),
         seen: None,
         survey: None,
     })
 }
 
-/// Reads several captures as pieces of one tag's signal, each begun at a moment of its own.
-///
-/// Their order says only when each was. How the field shows is taken from the capture with the most field in it, one with a
-/// carrier before one without; captures that show it the other way have no part in it. The field's frequency is measured in each.
-pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option<Reception> {
-    let mut parts: Vec<(Reception, Clocked)> = Vec::new();
-    let mut offset_s = 0.0;
-    for signal in signals {
-        let begun_s = offset_s;
-        let sight = first_sight(signal);
-        if sight.rate_hz > 0.0 {
-            offset_s += signal.samples.len() as f64 / sight.rate_hz;
-        }
-        let Some(view) = sight.views.first() else {
-            continue;
-        };
-        let cycles = mended_cycles(signal, view);
-        let (reception, clocks) = prepare(signal, view, &cycles, sight.rate_assumed);
-        let Some(mut clocked) = clocks.into_iter().next() else {
-            continue;
-        };
-        for piece in &mut clocked.pieces {
-            piece.from_s += begun_s;
-            piece.to_s += begun_s;
-        }
-        parts.push((reception, clocked));
-    }
-    let most = (0..parts.len()).max_by(|&a, &b| {
-        let carrier = |k: usize| parts[k].0.kind.has_carrier();
-        let field = |k: usize| parts[k].0.telegrams;
-        carrier(a)
-            .cmp(&carrier(b))
-            .then(field(a).total_cmp(&field(b)))
-    })?;
-    let carrier = parts[most].0.kind.has_carrier();
-    let mut reception = parts[most].0.clone();
-    let mut clocked = Clocked {
-        field_hz: parts[most].1.field_hz,
-        pieces: Vec::new(),
-    };
-    reception.telegrams = 0.0;
-    for (part, of_part) in parts {
-        if part.kind.has_carrier() == carrier {
-            reception.telegrams += part.telegrams;
-            clocked.pieces.extend(of_part.pieces);
-        }
-    }
-    let limits = terms.into().limits(!carrier);
-    if carrier {
-        reception.field = Field::over(&clocked.pieces);
-    }
-    read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
-    if !reception.readings.is_empty() {
-        reception.clocked_by(&clocked);
-    }
-    Some(reception)
-}
-
 /// Pieces on one clock, which for captures without a carrier is one of several guesses.
-struct Clocked {
-    field_hz: f64,
-    pieces: Vec<Piece>,
+pub(super) struct Clocked {
+    pub field_hz: f64,
+    pub pieces: Vec<Piece>,
 }
 
-/// The field cycles of a view, mended where the record was interrupted.
-fn mended_cycles(signal: &Signal<'_>, view: &View) -> Cycles {
-    let mut cycles = to_cycles(signal.samples, &view.tuning);
-    if view.kind.has_carrier() {
-        mend(&mut cycles, signal.samples, &view.tuning);
-    }
-    cycles
-}
-
-pub(super) fn look(
-    signal: &Signal<'_>,
-    view: &View,
-    terms: Terms,
-    rate_assumed: bool,
-) -> Reception {
-    let mut cycles = mended_cycles(signal, view);
-    if !view.kind.has_carrier() {
-        return look_at(signal, view, cycles, terms, rate_assumed);
-    }
-    let gain_steps = level_out(&mut cycles.values);
-    // What beats slowly looks switched, unsteady and like much else: it goes before anything is asked.
-    let beside = if is_one_switched_field(&cycles.values) {
-        Vec::new()
-    } else {
-        take_off_near_fields(&mut cycles.values)
-    };
-    let mut reception = look_without_near_fields(signal, view, cycles, terms, rate_assumed);
-    reception.beside = beside;
-    reception.gain_steps = gain_steps;
-    reception
-}
-
-fn look_without_near_fields(
-    signal: &Signal<'_>,
-    view: &View,
-    cycles: Cycles,
-    terms: Terms,
-    rate_assumed: bool,
-) -> Reception {
-    let lines = if cycles.values.is_empty() {
-        Vec::new()
-    } else {
-        clock_lines(&cycles.values, OTHER_CLOCK, CLOCKS)
-    };
-    if lines.len() < 2 {
-        let reception = look_at(signal, view, cycles, terms, rate_assumed);
-        return match without_weaker_fields(&reception) {
-            Some(cycles) => {
-                let again = look_at(signal, view, cycles, terms, rate_assumed);
-                if again.readings.is_empty() {
-                    reception
-                } else {
-                    again
-                }
-            }
-            None => reception,
-        };
-    }
-    if is_one_switched_field(&cycles.values) {
-        return look_at(signal, view, cycles, terms, rate_assumed);
-    }
-    // Two fields at once: either may be the one that the tag divides.
-    let mut first: Option<Reception> = None;
-    for &line in &lines {
-        let offset_hz = line * view.tuning.field_hz;
-        let tuning = Tuning {
-            field_hz: view.tuning.field_hz + offset_hz,
-            apparent_hz: view.tuning.apparent_hz
-                + if view.tuning.mirrored {
-                    -offset_hz
-                } else {
-                    offset_hz
-                },
-            ..view.tuning
-        };
-        let view = View { tuning, ..*view };
-        let mut cycles = mended_cycles(signal, &view);
-        level_out(&mut cycles.values);
-        take_off_near_fields(&mut cycles.values);
-        // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
-        for other in lines.iter().filter(|other| **other != line) {
-            remove_other_field(
-                &mut cycles.values,
-                (other - line) * view.tuning.field_hz / tuning.field_hz,
-            );
-        }
-        let reception = look_at(
-            signal,
-            &View {
-                kind: view.kind,
-                tuning,
-            },
-            cycles,
-            terms,
-            rate_assumed,
-        );
-        if !reception.readings.is_empty() {
-            return reception;
-        }
-        first.get_or_insert(reception);
-    }
-    first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
-}
-
-/// For another try where nothing was read: fields too weak to drive a tag may hide in the telegram's own lines.
-fn without_weaker_fields(reception: &Reception) -> Option<Cycles> {
-    let seen = reception.seen.as_ref()?;
-    if !reception.readings.is_empty()
-        || reception.tangled
-        || is_one_switched_field(&seen.cycles.values)
-    {
-        return None;
-    }
-    let values = remove_weaker_fields(&seen.cycles.values)?;
-    Some(Cycles {
-        values,
-        ..seen.cycles.clone()
-    })
-}
-
-fn look_at(
+pub(super) fn look_at(
     signal: &Signal<'_>,
     view: &View,
     cycles: Cycles,
@@ -331,7 +147,7 @@ fn look_at(
 }
 
 /// Everything up to the pieces: the field is measured, nothing is read yet.
-fn prepare(
+pub(super) fn prepare(
     signal: &Signal<'_>,
     view: &View,
     cycles: &Cycles,
@@ -353,6 +169,7 @@ fn prepare(
         others: OtherKinds::default(),
         beside: Vec::new(),
         gain_steps: Vec::new(),
+        clock: None,
         doubts: Doubts::default(),
         seen: None,
         survey: None,
@@ -400,7 +217,7 @@ impl Reception {
     }
 
     /// Captures without a carrier show the field's frequency only through the tag that divided it.
-    fn clocked_by(&mut self, clocked: &Clocked) {
+    pub(super) fn clocked_by(&mut self, clocked: &Clocked) {
         if !self.kind.has_carrier() {
             self.field.present = true;
             self.field.frequency_hz = Some(clocked.field_hz);
@@ -410,7 +227,12 @@ impl Reception {
 }
 
 /// Reads every piece and puts together what they say of the same number.
-fn read_all(pieces: &[Piece], field_hz: f64, limits: &ReadLimits, reception: &mut Reception) {
+pub(super) fn read_all(
+    pieces: &[Piece],
+    field_hz: f64,
+    limits: &ReadLimits,
+    reception: &mut Reception,
+) {
     let mut candidates: Vec<Measured> = Vec::new();
     for piece in pieces {
         let mut result = read_piece(piece, field_hz, limits);

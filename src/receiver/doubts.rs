@@ -4,7 +4,7 @@
 
 use num_complex::{Complex32, Complex64};
 
-use super::chain::look;
+use super::look::look;
 use super::reception::Reception;
 use super::signal::{Kind, Samples, Signal};
 use crate::receiver::dsp::phasor::wide;

@@ -12,6 +12,8 @@ mod dsp;
 mod field;
 mod fold;
 mod front;
+mod joined;
+mod look;
 mod other_kinds;
 mod proof;
 mod reception;
@@ -20,9 +22,10 @@ pub mod survey;
 mod tags;
 mod windows;
 
-pub use chain::{read_numbers, receive, receive_joined};
+pub use chain::{read_numbers, receive};
 pub use doubts::Doubts;
 pub use dsp::tones::{Spectrum, Tone, correlate, spectrum};
+pub use field::clock_moves::ClockMoves;
 pub use field::gain_steps::GainStep;
 pub use field::gaps::{Gap, GapKind};
 pub use field::interference::StrayTone;
@@ -35,6 +38,7 @@ pub use fold::sums::{BIT, BoundarySums, Fold, HALF, TELEGRAM};
 pub use front::cycles::{Cycles, Tuning, to_cycles};
 pub use front::edge::Edge;
 pub use front::views::{NOMINAL_HZ, field_strength};
+pub use joined::receive_joined;
 pub use other_kinds::{
     HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherKinds, OtherRate, PhaseKeyed, ReadOnlyTag,
 };

@@ -5,6 +5,7 @@ use super::other_kinds::OtherKinds;
 use super::proof::{Measured, Reading};
 use super::signal::Kind;
 use super::survey::{Levels, Survey};
+use crate::receiver::field::clock_moves::ClockMoves;
 use crate::receiver::field::gain_steps::GainStep;
 use crate::receiver::field::near_fields::NearField;
 use crate::receiver::field::pieces::Piece;
@@ -56,6 +57,8 @@ pub struct Reception {
     pub others: OtherKinds,
     /// Other fields so near to this one that the two beat slowly, strongest first; they were taken off.
     pub beside: Vec<NearField>,
+    /// How the field's frequency moves, if it does.
+    pub clock: Option<ClockMoves>,
     /// Steps of the recorder's gain, which were made good.
     pub gain_steps: Vec<GainStep>,
     /// What speaks against what was stated of the capture.

@@ -321,10 +321,11 @@ fn capture(page: &mut Page, report: &Decoded) {
     };
     let mut text = format!("{kind}; {} samples", report.samples());
     if reception.rate_hz > 0.0 {
+        let rate_hz = significant(reception.rate_hz).parse().unwrap_or(0.0);
         let _ = write!(
             text,
             " at {}, {:.4} s",
-            rate(reception.rate_hz),
+            shown(rate_hz, "S/s"),
             report.samples() as f64 / reception.rate_hz
         );
     }
@@ -389,11 +390,6 @@ fn significant(value: f64) -> String {
     }
     let digits = (2 - value.abs().log10().floor() as i32).max(0) as usize;
     format!("{value:.digits$}")
-}
-
-/// A rate to the whole sample, or to three digits below a hundred.
-fn rate(rate_hz: f64) -> String {
-    shown(significant(rate_hz).parse().unwrap_or(rate_hz), "S/s")
 }
 
 fn short(value: f64) -> String {

@@ -1,8 +1,9 @@
 //! The result as one JSON object.
 
-use fieldripple::margin::{Levels, Table, level_at};
+use fieldripple::margin::{Contestant, Levels, Table, level_at};
 use serde_json::{Value, json};
 
+use super::paired;
 use super::text::{SHARES, points};
 use super::vary::label;
 
@@ -19,7 +20,7 @@ pub fn object(
         .iter()
         .map(|row| {
             let (low, high) = row.tally.interval();
-            json!({
+            let mut value = json!({
                 "receiver": row.receiver.name(),
                 "values": row.values,
                 "trials": row.tally.trials,
@@ -28,7 +29,11 @@ pub fn object(
                 "share": row.tally.share(),
                 "low95": low,
                 "high95": high,
-            })
+            });
+            if let (Contestant::Yours, Some(keys)) = (row.receiver, value.as_object_mut()) {
+                paired::keys(table, &row.values, keys);
+            }
+            value
         })
         .collect();
     let mut levels = Vec::new();

@@ -9,6 +9,8 @@ use fieldripple::capture::{read_description, write_atomically};
 use fieldripple::margin::{Part, Table};
 use serde::{Deserialize, Serialize};
 
+use super::decoder::DecoderPlan;
+
 /// A plan, as far as two tables must agree in it to be of one kind.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlanFile {
@@ -26,6 +28,9 @@ pub struct PlanFile {
     /// Values for which the interval goes on being narrowed.
     pub until: Option<f64>,
     pub receivers: Vec<String>,
+    /// Who "yours" is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub decoder: Option<DecoderPlan>,
     /// "2/3": the second of three parts.
     #[serde(alias = "shard")]
     pub part: Option<String>,
@@ -55,6 +60,7 @@ impl PlanFile {
             ("odds", self.odds == other.odds),
             ("--until", self.until == other.until),
             ("receivers", self.receivers == other.receivers),
+            ("decoders", self.decoder == other.decoder),
         ]
         .into_iter()
         .find_map(|(name, same)| (!same).then_some(name))

@@ -1,8 +1,10 @@
 //! `fieldripple margin`: how much breaks the reading.
 
+mod decoder;
 mod figure;
 mod json;
 mod kept;
+mod paired;
 mod progress;
 mod text;
 mod vary;
@@ -13,13 +15,14 @@ use std::process::ExitCode;
 use anyhow::{Context, bail, ensure};
 use fieldripple::capture::read_description;
 use fieldripple::margin::{
-    Axis, Contestant, Draw, Part, Plan, Table, can_be_told, run as run_plan,
+    Axis, Contestant, Draw, Outside, Part, Plan, Table, Trial, can_be_told, run as run_plan,
 };
 
 use super::figure_file::FigureFile;
 use super::interrupt::{leave_nothing_unfinished, stop_on_request};
 use super::signal::SignalArguments;
 use super::values::{whole_within, within};
+use decoder::{Decoder, DecoderArguments};
 use kept::PlanFile;
 use progress::Watch;
 use vary::Maker;
@@ -49,6 +52,14 @@ CSV: receiver,value,trials,read,wrong,share,low95,high95; with two --vary a colu
 value. Beside FILE stands FILE.plan.json: what the table was made with, so that --resume and
 --gather can check it.
 
+--decoder lets a program of yours try the same captures. It is run once a capture (or stays, with
+--decoder-stays) without a shell; exit code 0 says that it ran, with the number printed or nothing,
+and so does 1 if it printed nothing on standard error. Anything else is counted as crashed, what
+takes longer than --decoder-time as timed out, output that is no number as garbage; all of these
+are captures not read. The interval of the difference between yours and the program's own receiver
+is the one that belongs to McNemar's test (Tango's), as both saw the same captures. The CSV then
+has the further columns both,timed_out,crashed,garbage.
+
 Threads: one a processor core, or RAYON_NUM_THREADS. Ctrl-C ends early and keeps what is done.
 
 Examples:
@@ -56,6 +67,7 @@ Examples:
   fieldripple margin --vary ebn0=2:12:1 --compare --angle 0 --seconds 0.1 --csv noise.csv
   fieldripple margin --vary tag.1.tilt_deg=0:90:10 --set noise.ebn0_db=10 --until 0.1
   fieldripple margin --vary ebn0=-16:0:1 --csv part2.csv --part 2/3
+  fieldripple margin --vary ebn0=0:12:2 --decoder 'python3 mine.py {file}' --csv mine.csv
   fieldripple margin --gather part1.csv part2.csv part3.csv --csv whole.csv
 
 Exit codes: 0 done, 1 ended early, 2 bad arguments or a file that cannot be used.";
@@ -106,6 +118,8 @@ pub struct Arguments {
     /// Print one JSON object
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    decoder: DecoderArguments,
     #[command(flatten)]
     signal: SignalArguments,
 }
@@ -163,6 +177,19 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         );
         receivers.push(Contestant::Limit);
     }
+    let decoder = Decoder::new(&arguments.decoder)?;
+    if let Some(decoder) = &decoder {
+        receivers.push(Contestant::Yours);
+        let draw = Draw::new(maker.seed, &points[0], 0);
+        let scene = maker.scene(0, &draw)?;
+        decoder.rehearse(&Trial {
+            point: 0,
+            number: 0,
+            draw: &draw,
+            scene: &scene,
+            recording: &scene.record(),
+        })?;
+    }
     let mut table = Table::new(&receivers, &points);
     let part = arguments.part.unwrap_or(Part::WHOLE);
     let kept = plan_file(arguments, &names, &receivers, part, maker.seed)?;
@@ -184,6 +211,9 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         until: arguments.until,
         part,
         scene: &scene,
+        outside: decoder.as_ref().map(|decoder| decoder as &dyn Outside),
+        // Captures that cannot be written are no fault of the decoder: they end the run and are not counted.
+        witness: Some(&|_, _| decoder.as_ref().map_or(Ok(()), Decoder::trouble)),
     };
     let watch = Watch::new(arguments.csv.as_deref(), table.trials());
     let outcome = run_plan(&plan, &mut table, stop_on_request(), &|now, table| {
@@ -249,6 +279,7 @@ fn plan_file(
         odds: arguments.odds,
         until: arguments.until,
         receivers: receivers.iter().map(|one| one.name().to_string()).collect(),
+        decoder: arguments.decoder.plan(),
         part: kept::part(part),
         trials: arguments.trials,
     })
@@ -276,7 +307,8 @@ fn show(
         let object = json::object(table, names, odds, plan.map(|plan| plan.seed), complete);
         super::print(&format!("{object}\n"))
     } else {
-        super::print(&text::page(table, names, odds))
+        let page = text::page(table, names, odds) + &paired::lines(table, names);
+        super::print(&page)
     };
     drawn?;
     printed?;

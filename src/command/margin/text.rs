@@ -25,6 +25,7 @@ pub const fn who(receiver: Contestant) -> &'static str {
         Contestant::Own => "fieldripple's receiver",
         Contestant::Plain => "plain amplitude receiver (rectifier, slicer, CRC)",
         Contestant::Limit => "exact limit: told everything but the number and its start",
+        Contestant::Yours => "your decoder",
     }
 }
 
@@ -41,7 +42,7 @@ pub fn page(table: &Table, names: &[String], odds: Option<f64>) -> String {
     for &receiver in table.receivers() {
         let own: Vec<&Row> = rows.iter().filter(|row| row.receiver == receiver).collect();
         line!(page, "");
-        match odds.filter(|_| receiver != Contestant::Plain) {
+        match odds.filter(|_| !matches!(receiver, Contestant::Plain | Contestant::Yours)) {
             None => line!(page, "{}", who(receiver)),
             Some(odds) => line!(
                 page,

@@ -1,6 +1,7 @@
 //! Field cycles → stretches of ripple: interference removed, the field divided out, on the right clock.
 
 pub(super) mod clock;
+pub(super) mod clock_moves;
 pub(super) mod gain_steps;
 pub(super) mod gaps;
 pub(super) mod hills;

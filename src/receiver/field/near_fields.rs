@@ -11,7 +11,8 @@ use std::f64::consts::TAU;
 use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
-use crate::receiver::dsp::phasor::wide;
+use super::track::track;
+use crate::receiver::dsp::phasor::{single, wide};
 use crate::receiver::dsp::transform::forward;
 
 /// Values between two slow values: 2.1 kHz of them.
@@ -94,6 +95,26 @@ pub fn take_off_near_fields(values: &mut [Complex32]) -> Vec<NearField> {
     }
     found.sort_by(|a, b| b.level.total_cmp(&a.level));
     found
+}
+
+/// Values relative to the sum of the fields, on the own field again: of `before`, with all fields in it, and `own`, without the
+/// others. Where the sum all but vanishes there is nothing to be had.
+pub fn relative_to_sum(before: &[Complex32], own: &[Complex32]) -> Vec<Complex32> {
+    /// Share of the own field below which the sum drives no tag.
+    const LEAST_SUM: f64 = 0.25;
+    let track = track(own);
+    let parts = before.iter().zip(own).enumerate();
+    parts
+        .map(|(index, (before, own))| {
+            let field = track.at(index);
+            let sum = field + wide(*before) - wide(*own);
+            if sum.norm() < LEAST_SUM * field.norm() {
+                single(field)
+            } else {
+                single(wide(*before) * field / sum)
+            }
+        })
+        .collect()
 }
 
 /// Averages over a Hann window every `hop` values.

@@ -5,9 +5,10 @@ use std::sync::Arc;
 
 use num_complex::{Complex32, Complex64};
 
+use super::clock_moves::Bend;
 use super::interference::{StrayTone, remove_tones};
 use super::track::{BLOCK, block_means, phase_advance, track};
-use crate::receiver::dsp::phasor::{Oscillator, size};
+use crate::receiver::dsp::phasor::{Oscillator, single, size};
 use crate::receiver::dsp::retime::retime;
 use crate::receiver::front::cycles::Cycles;
 use crate::receiver::front::edge::Edge;
@@ -183,8 +184,15 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
                 return None;
             }
             let mut values = cycles.values[inner_from..inner_to].to_vec();
+            // A field that drifts is put straight first: spread over many lines it would hide under tones of its own.
+            let bend = Bend::of(&values);
+            if let Some(bend) = &bend {
+                for (index, value) in values.iter_mut().enumerate() {
+                    *value *= single(Complex64::cis(-bend.at(index as f64)));
+                }
+            }
             let (tones, hills) = remove_tones(&mut values);
-            let (mut ripple, field) = divide_out(values, cycles.field_hz);
+            let (mut ripple, field) = divide_out(values, cycles.field_hz, bend.as_ref());
             let impulses = blank_impulses(&mut ripple);
             if let Some(hills) = hills {
                 hills.weigh(&mut ripple);
@@ -277,7 +285,12 @@ fn blank_impulses(ripple: &mut [Complex32]) -> usize {
     spans.len()
 }
 
-fn divide_out(mut values: Vec<Complex32>, field_hz: f64) -> (Vec<Complex32>, FieldFit) {
+/// `bend` was taken off the values' phase.
+fn divide_out(
+    mut values: Vec<Complex32>,
+    field_hz: f64,
+    bend: Option<&Bend>,
+) -> (Vec<Complex32>, FieldFit) {
     let slope = phase_slope(&values);
     Oscillator::new(-slope / TAU).turn(&mut values, Complex64::ONE);
     let track = track(&values);
@@ -290,7 +303,10 @@ fn divide_out(mut values: Vec<Complex32>, field_hz: f64) -> (Vec<Complex32>, Fie
     let ahead: Vec<f64> = phases
         .iter()
         .enumerate()
-        .map(|(k, phase)| (phase + slope * track.middle(k)) / TAU)
+        .map(|(k, phase)| {
+            let bent = bend.map_or(0.0, |bend| bend.at(track.middle(k)));
+            (phase + slope * track.middle(k) + bent) / TAU
+        })
         .collect();
     let middle = ahead[ahead.len() / 2];
     if ahead.iter().any(|a| (a - middle).abs() > DRIFT_CYCLES) {
@@ -327,7 +343,6 @@ fn phase_slope(values: &[Complex32]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::receiver::dsp::phasor::single;
 
     /// A steady field 3.7 Hz off the values' rate: the offset is measured and the rest is nothing.
     #[test]

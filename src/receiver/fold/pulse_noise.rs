@@ -44,6 +44,25 @@ pub fn noise_between_telegrams(ripple: &[Complex32], real: bool) -> Option<[f64;
     Some([same, inverted].map(|sum| (sum / (2.0 * parts(real) * pairs)).max(1e-300)))
 }
 
+/// How flat the noise is between telegrams that repeat, or repeat inverted: 0 for noise without an axis, 1 for noise along one.
+pub fn flatness(ripple: &[Complex32], inverts: bool) -> f64 {
+    let sign = if inverts { -1.0 } else { 1.0 };
+    let mut before = vec![Complex64::default(); TELEGRAM];
+    let (mut power, mut square) = (0.0, Complex64::default());
+    let mut index = 0;
+    along(ripple, wide, |now| {
+        let before = &mut before[index % TELEGRAM];
+        if index >= TELEGRAM {
+            let noise = now - *before * sign;
+            power += noise.norm_sqr();
+            square += noise * noise;
+        }
+        *before = now;
+        index += 1;
+    });
+    square.norm() / f64::max(power, f64::MIN_POSITIVE)
+}
+
 fn variance<T: Copy>(values: &[T], widen: fn(T) -> Complex64, real: bool) -> f64 {
     let (mut sum, mut count) = (0.0, 0.0);
     along(values, widen, |pulse| {

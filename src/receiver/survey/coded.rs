@@ -16,8 +16,8 @@ const HALVES: [usize; 4] = [256, 512, 1024, 2048];
 const NOTHING: f32 = 5e-5;
 /// Share of a frame's cosines that are nothing: in the right frames, …
 const MOSTLY: f64 = 0.5;
-/// … in excess of what is nothing half a frame beside them.
-const MORE: f64 = 0.35;
+/// … and of those that are something so much more are in any other frames. Of what was never coded all frames are alike.
+const FEWER: f64 = 0.55;
 /// Frames looked at besides the one found.
 const AGAIN: usize = 5;
 
@@ -38,7 +38,8 @@ pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
                 if *share > best.1 { (off, *share) } else { best }
             },
         );
-        let beside = shares[(best + half / 2) % half];
+        let others = shares.iter().enumerate().filter(|(off, _)| *off != best);
+        let second = others.map(|(_, share)| *share).fold(0.0, f64::max);
         // Frames all over the record must say the same: an impulse leaves one that looks like it.
         let again = |nth: usize| {
             let last = (samples.len() - from - best) / half - 2;
@@ -47,7 +48,7 @@ pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
                 .get(place..place + 2 * half)
                 .is_some_and(|frame| nothing(frame) > MOSTLY)
         };
-        share > MOSTLY && share - beside > MORE && (1..=AGAIN).all(again)
+        share > MOSTLY && 1.0 - share < FEWER * (1.0 - second) && (1..=AGAIN).all(again)
     })?;
     Some(2 * half)
 }

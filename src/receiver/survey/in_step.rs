@@ -16,6 +16,9 @@ const PAIR_RATIO: f64 = 2.0;
 const LEAST_BITS: usize = 4;
 /// Each of them has this share of their mean energy: a tag's are all alike, a spike of a supply fills one.
 const ALIKE: f64 = 0.25;
+/// Their mean energy exceeds the noise's so many times: that of four exponentially distributed powers does with a probability
+/// of 3e-9 (derived), and some 10^4 places and periods are tried.
+const CLEAR: f64 = 7.0;
 /// Of their energy so much must be missing a quarter bit to either side. A tag's load always changes at a boundary, so with
 /// ideal edges 75 % and more are (derived, all data), behind slow tanks a little less; of a wave nothing is.
 const CONTRAST: f64 = 0.5;
@@ -70,51 +73,55 @@ fn holds_bits(ripple: &[Complex32], period: f64) -> bool {
     }
     // The rate is known to a part of a line; the slip that leaves over the whole stretch is made good by trying.
     let turns = ripple.len() as f64 / period;
-    (-4..=4)
-        .map(|step| {
-            laid(
-                ripple,
-                period * (1.0 + 0.125 * f64::from(step) / turns / turns.sqrt()),
-                cells,
-            )
-        })
-        .any(|wave| has_boundaries(&wave))
+    (-4..=4).any(|step| {
+        let over = 0.125 * f64::from(step) / turns / turns.sqrt();
+        has_boundaries(&laid(ripple, period * (1.0 + over), cells))
+    })
 }
 
-fn laid(ripple: &[Complex32], period: f64, cells: usize) -> Vec<Complex64> {
-    let mut wave = vec![Complex64::default(); cells];
+/// Sums of the odd periods and of the even ones.
+fn laid(ripple: &[Complex32], period: f64, cells: usize) -> [Vec<Complex64>; 2] {
+    let mut waves = [0, 1].map(|_| vec![Complex64::default(); cells]);
     for (n, value) in ripple.iter().enumerate() {
-        let cell = (n as f64 % period) as usize;
+        let periods = n as f64 / period;
+        let cell = (periods.fract() * period) as usize;
         if cell < cells {
-            wave[cell] += wide(*value);
+            waves[periods as usize % 2][cell] += wide(*value);
         }
     }
-    wave
+    waves
 }
 
-fn has_boundaries(wave: &[Complex64]) -> bool {
+/// Boundary sums at each place of a period.
+fn boundaries(wave: &[Complex64]) -> Vec<Complex64> {
     let cells = wave.len();
-    let mut sums = vec![Complex64::default(); 2 * cells + 1];
-    for k in 0..2 * cells {
+    let mut sums = vec![Complex64::default(); cells + 2 * BIT + 1];
+    for k in 0..cells + 2 * BIT {
         sums[k + 1] = sums[k] + wave[k % cells];
     }
-    // Energy of a boundary at each place.
-    let energy: Vec<f64> = (0..cells)
-        .map(|k| {
-            let middle = k + HALF;
-            (sums[middle + HALF] - 2.0 * sums[middle] + sums[middle - HALF]).norm_sqr()
-        })
-        .collect();
-    let total: f64 = energy.iter().sum::<f64>() / cells as f64;
-    let reach = LEAST_BITS * BIT;
+    let at = |middle: usize| sums[middle + HALF] - 2.0 * sums[middle] + sums[middle - HALF];
+    (0..cells).map(|k| at(k + HALF)).collect()
+}
+
+fn has_boundaries([odd, even]: &[Vec<Complex64>; 2]) -> bool {
+    let cells = odd.len();
+    let parts: Vec<(Complex64, Complex64)> =
+        boundaries(odd).into_iter().zip(boundaries(even)).collect();
+    let mean = |power: fn(&(Complex64, Complex64)) -> f64| {
+        parts.iter().map(power).sum::<f64>() / cells as f64
+    };
+    // What the two halves of the periods do not share is noise, and their sum holds as much of it.
+    let noise = mean(|(a, b)| (a - b).norm_sqr());
+    let total = mean(|(a, b)| (a + b).norm_sqr());
+    let energy: Vec<f64> = parts.iter().map(|(a, b)| (a + b).norm_sqr()).collect();
     (0..cells).any(|from| {
         let row = |off: usize| (0..LEAST_BITS).map(move |j| (from + off + j * BIT) % cells);
         let at = |off: usize| row(off).map(|k| energy[k]).sum::<f64>() / LEAST_BITS as f64;
         let here = at(0);
         // The bits are what the change is about, not some corner of it.
-        here > total
+        here > CLEAR * noise
+            && here > total
             && row(0).all(|k| energy[k] > ALIKE * here)
-            && from + reach <= 2 * cells
             && here - 0.5 * (at(BIT / 4) + at(cells - BIT / 4)) > CONTRAST * here
     })
 }
@@ -124,7 +131,7 @@ mod tests {
     use super::*;
     use std::f64::consts::TAU;
 
-    /// Seven bits of biphase and a silence of a bit, over and over, and a wave with the same period and its harmonic.
+    /// Seven bits of biphase and a silence of a bit, over and over, and a wave with the same period and its harmonic, in noise.
     #[test]
     fn bits_are_told_from_waves_and_spikes() {
         let period = 241.3;
@@ -140,8 +147,12 @@ mod tests {
             states.push(state);
         }
         let of = |wave: &dyn Fn(f64) -> f64| {
-            let ripple: Vec<Complex32> = (0..60_000)
-                .map(|n| Complex32::new(1e-3 * wave(f64::from(n) % period) as f32, 0.0))
+            let ripple: Vec<Complex32> = (0..60_000u32)
+                .map(|n| {
+                    let hash = n.wrapping_mul(2_654_435_761) >> 8;
+                    let noise = 2e-3 * ((hash % 199) as f32 / 99.0 - 1.0);
+                    Complex32::new(1e-3 * wave(f64::from(n) % period) as f32 + noise, noise)
+                })
                 .collect();
             holds_bits(&ripple, period)
         };

@@ -99,7 +99,8 @@ pub fn lines(spectrum: Option<&Spectrum>, reception: &Reception) -> Vec<Line> {
             let offset_hz = (frequency_hz - field_hz).abs();
             // A switched field has strong lines of its own at multiples of its pulse rate.
             let steady = reception.field.on.len() <= 1;
-            let another_field = steady && offset_hz > APART_HZ && level > ANOTHER_FIELD;
+            let another_field =
+                steady && (APART_HZ..BESIDE_HZ).contains(&offset_hz) && level > ANOTHER_FIELD;
             if offset_hz > NEAR_FIELD_HZ || another_field {
                 found.push(Line {
                     frequency_hz,

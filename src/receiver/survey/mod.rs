@@ -5,7 +5,6 @@ mod activity;
 mod around;
 mod bare;
 mod brief;
-mod clock_moves;
 mod coded;
 mod digitiser;
 mod hum;
@@ -21,7 +20,6 @@ pub use activity::{Activity, Stream, activity, headers, stream};
 pub use around::{Around, Hump, around};
 pub use bare::{Bare, bare};
 pub use brief::{Brief, brief};
-pub use clock_moves::{ClockMoves, clock_moves};
 pub use coded::frames_of_coder;
 pub use digitiser::{Levels, levels};
 pub use hum::{Hum, of_amplitudes, of_samples};
@@ -66,8 +64,6 @@ pub struct Survey {
     pub added_hum: Option<Hum>,
     /// Mains hum in the field's level, relative to it.
     pub field_hum: Option<Hum>,
-    /// How the field's frequency moves, if it does.
-    pub clock: Option<ClockMoves>,
     /// The samples are the least and the largest values of intervals.
     pub peaks: bool,
     /// Samples in a frame of the lossy coder they went through.
@@ -161,10 +157,6 @@ impl Survey {
             survey.levels = samples.levels;
             survey.added_hum = samples.hum;
         }
-        let carrier = reception.kind.has_carrier() && reception.field.on.len() == 1;
-        let clock = longest.filter(|_| carrier);
-        let clock =
-            clock.and_then(|(seen, piece)| clock_moves(raw_values(seen, piece), seen.clock_hz));
         Self {
             lines: beside.lines,
             edges: beside.edges,
@@ -173,7 +165,6 @@ impl Survey {
             in_step: beside.in_step,
             peaks: samples.peaks,
             coded_frames: samples.coded_frames,
-            clock,
             restarts: beside.restarts.or(survey.restarts),
             ..survey
         }

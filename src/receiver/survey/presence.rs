@@ -7,6 +7,7 @@
 use num_complex::Complex32;
 
 use super::telegrams;
+use crate::receiver::fold::pulse_noise::flatness;
 use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM};
 use crate::receiver::tags::acquire::timing_peaks;
 use crate::telegram::TELEGRAM_BITS;
@@ -14,6 +15,8 @@ use crate::telegram::TELEGRAM_BITS;
 /// Mean and standard deviation of ½(Σ|y|² + |Σy²|) of 128 boundary sums in white noise of variance 1 a part: 128 + half the
 /// mean of |Σy²|, a Rayleigh variable of mean √(π/4·128·8) (derived); of real sums it is χ² with 128 degrees.
 const COMPLEX_NOISE: [f64; 2] = [142.2, 13.6];
+/// Share of |Σy²| in Σ|y|² that chance leaves of 128 boundary sums of circular noise, squared: π/(4·64).
+const BY_CHANCE: f64 = 0.0123;
 /// See [`COMPLEX_NOISE`].
 const REAL_NOISE: [f64; 2] = [128.0, 16.0];
 
@@ -88,7 +91,17 @@ fn with_parity(
     };
     let scale = 1.0 / ((BIT * BIT) as f64 * telegrams(ripple.len()) * noise_var.max(1e-300));
     let at = |shift: usize| scores[(timing.round() as usize + shift) % BIT] * scale;
-    let [mean, deviation] = if real { REAL_NOISE } else { COMPLEX_NOISE };
+    let [mean, deviation] = if real {
+        REAL_NOISE
+    } else {
+        // Noise of the field's phase alone has its energy along one axis, as a ripple has.
+        let flat = flatness(ripple, inverts);
+        let [_, circular] = COMPLEX_NOISE;
+        [
+            TELEGRAM_BITS as f64 * (1.0 + (flat * flat + BY_CHANCE).sqrt()),
+            circular + (2.0 * REAL_NOISE[1] - circular) * flat,
+        ]
+    };
     let here = at(0);
     let beside = 0.5 * (at(BIT / 4) + at(3 * BIT / 4));
     let spread = deviation.hypot(mean * (2.0 / independent).sqrt());

@@ -7,7 +7,7 @@ use num_complex::Complex32;
 use super::acquire::{Acquired, Stretch, acquire, strongest_span};
 use super::apart::by_angle;
 use super::refine::{Band, Refined, folded_excess, refine};
-use super::together::standing;
+use super::together::{Stand, codes, is_doubted};
 use crate::receiver::decision::{Decision, Known};
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::shape::Shape;
@@ -35,10 +35,6 @@ const SETTLED: f64 = 2e-3;
 /// Shares of the tags' waveforms that are taken off where all of them leaves a rest that is not noise: a tag fitted
 /// alone has swallowed what another one's number has in common with its own.
 const SHARES: [f32; 3] = [0.85, 0.7, 0.55];
-
-/// Several tags may leave this share of the weakest one's power unexplained (−10 dB): edges that are not the tanks' alone leave
-/// some 2 %, a number that is not there leaves as much as the one that is.
-const MOST_UNEXPLAINED: f64 = 0.1;
 
 /// On what terms a number counts as read; from odds alone, with nothing taken as known.
 #[derive(Clone, Copy, Debug)]
@@ -243,23 +239,6 @@ fn read_span(
     }
 }
 
-/// Whether what was read may be a sum of other numbers: where much is left unexplained, or where a number that explains
-/// more cannot be told apart from those read.
-fn is_doubted(
-    ripple: &[Complex32],
-    tags: &[Refined],
-    tangled: &[Vec<u64>],
-    limits: &ReadLimits,
-) -> bool {
-    let read = codes(tags);
-    match tags.len() {
-        0 => false,
-        1 => tangled.iter().any(|codes| codes.contains(&read[0])),
-        _ => standing(ripple, tags, limits)
-            .is_none_or(|standing| standing.unexplained > MOST_UNEXPLAINED),
-    }
-}
-
 /// What the search for one more tag gave.
 enum Further {
     /// All tags, fitted together.
@@ -268,11 +247,6 @@ enum Further {
     Left(Option<Box<Attempt>>),
     /// One more that is not to be told apart from those known: the codes of all.
     Tangled(Vec<u64>),
-}
-
-fn codes(tags: &[Refined]) -> Vec<u64> {
-    let code = |tag: &Refined| tag.attempt.decision.telegram.code;
-    tags.iter().map(code).collect()
 }
 
 /// One more tag in a stretch from which the known ones are taken off, or a share of them.
@@ -308,31 +282,6 @@ fn further(
             Stand::Read => Further::Read(all),
             Stand::Tangled => Further::Tangled(codes(&all)),
             Stand::No => Further::Left(Some(Box::new(last.clone()))),
-        }
-    }
-}
-
-/// What the ripple says of several tags, fitted together.
-enum Stand {
-    /// All count as read.
-    Read,
-    /// Each by itself would, but not together with the others.
-    Tangled,
-    /// Some do not.
-    No,
-}
-
-impl Stand {
-    fn of(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Self {
-        if !tags.iter().all(|tag| tag.attempt.is_read(limits)) {
-            return Self::No;
-        }
-        if tags.len() < 2 {
-            return Self::Read;
-        }
-        match standing(ripple, tags, limits) {
-            Some(standing) if standing.sure => Self::Read,
-            _ => Self::Tangled,
         }
     }
 }

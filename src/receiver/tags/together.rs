@@ -26,6 +26,10 @@ const BETWEEN_CONTROL_BITS: usize = 9;
 /// Square pulses this many cycles apart no longer cancel: their correlation is 1 − 3/32 of the distance.
 const APART: f64 = 10.0;
 
+/// Several tags may leave this share of the weakest one's power unexplained (−10 dB): edges that are not the tanks' alone leave
+/// some 2 %, a number that is not there leaves as much as the one that is.
+const MOST_UNEXPLAINED: f64 = 0.1;
+
 /// Waveforms of which another explains all but this share are not told apart.
 const ALIKE: f64 = 1e-6;
 
@@ -42,17 +46,66 @@ struct Placed {
     amplitude: Complex64,
 }
 
+/// What the ripple says of several tags, fitted together.
+pub enum Stand {
+    /// All count as read.
+    Read,
+    /// Each by itself would, but not together with the others.
+    Tangled,
+    /// Some do not.
+    No,
+}
+
+impl Stand {
+    /// Asks each number by itself, then all together.
+    pub fn of(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Self {
+        if !tags.iter().all(|tag| tag.attempt.is_read(limits)) {
+            return Self::No;
+        }
+        if tags.len() < 2 {
+            return Self::Read;
+        }
+        match standing(ripple, tags, limits) {
+            Some(standing) if standing.sure => Self::Read,
+            _ => Self::Tangled,
+        }
+    }
+}
+
+/// Whether what was read may be a sum of other numbers: where much is left unexplained, or where a number that explains
+/// more cannot be told apart from those read.
+pub fn is_doubted(
+    ripple: &[Complex32],
+    tags: &[Refined],
+    tangled: &[Vec<u64>],
+    limits: &ReadLimits,
+) -> bool {
+    let read = codes(tags);
+    match tags.len() {
+        0 => false,
+        1 => tangled.iter().any(|codes| codes.contains(&read[0])),
+        _ => standing(ripple, tags, limits)
+            .is_none_or(|standing| standing.unexplained > MOST_UNEXPLAINED),
+    }
+}
+
+/// The 64-bit codes of tags.
+pub fn codes(tags: &[Refined]) -> Vec<u64> {
+    let code = |tag: &Refined| tag.attempt.decision.telegram.code;
+    tags.iter().map(code).collect()
+}
+
 /// What the ripple says of tags fitted together in it.
-pub struct Standing {
+struct Standing {
     /// Each number, and each set of them that may change together, is sure.
-    pub sure: bool,
+    sure: bool,
     /// Power of what repeats and no number explains, against that of the weakest tag.
-    pub unexplained: f64,
+    unexplained: f64,
 }
 
 /// Asks the ripple, with one complex amplitude free for each tag: pulses fitted cycle by cycle have room for parts of
 /// another tag's signs. `None` where the tags cannot be told from each other at all.
-pub fn standing(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Option<Standing> {
+fn standing(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Option<Standing> {
     let from = tags.iter().map(|tag| tag.attempt.span.start).max()?;
     let upto = tags.iter().map(|tag| tag.attempt.span.end).min()?;
     if upto < from + TELEGRAM / 2 {

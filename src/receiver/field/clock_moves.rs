@@ -9,6 +9,7 @@ use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
 use crate::receiver::dsp::phasor::wide;
+use crate::receiver::front::views::NOMINAL_HZ;
 
 /// Values in a Hann window, and between two: 4.2 kHz, ±1 kHz pass.
 const LENGTH: usize = 64;
@@ -51,6 +52,8 @@ pub enum ClockMoves {
         change_hz: f64,
         /// Seconds from the one to the other.
         seconds: f64,
+        /// The phase's way.
+        bend: Bend,
     },
     /// Between values it keeps for a while.
     Hops {
@@ -59,6 +62,35 @@ pub enum ClockMoves {
         /// Lowest and highest frequency kept, Hz.
         between_hz: [f64; 2],
     },
+}
+
+/// How the phase of a drifting field bends away from a straight line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bend {
+    /// Of the powers of a place from −1 to 1 over the values, radians.
+    powers: [f64; DEGREE + 1],
+    /// Values from one end to the other.
+    reach: f64,
+}
+
+impl Bend {
+    /// Of a field's values, if it drifts.
+    pub fn of(values: &[Complex32]) -> Option<Self> {
+        match clock_moves(values, NOMINAL_HZ)? {
+            ClockMoves::Drifts { bend, .. } => Some(bend),
+            ClockMoves::Hops { .. } => None,
+        }
+    }
+
+    /// Phase at a value, radians.
+    pub fn at(&self, index: f64) -> f64 {
+        // The slow values' windows have their middles here.
+        let x = 2.0 * (index - 0.5 * (LENGTH - 1) as f64) / self.reach - 1.0;
+        self.powers
+            .iter()
+            .rev()
+            .fold(0.0, |sum, power| sum * x + power)
+    }
 }
 
 /// Looks at a steady field's own values, one a cycle of `clock_hz`.
@@ -115,9 +147,9 @@ fn drift(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
         let left = ((target - matrix * &solution).norm_squared() / count as f64).sqrt();
         Some((solution, left))
     };
-    let (_, bend) = fit(1)?;
+    let (line, straight) = fit(1)?;
     let (bent, left) = fit(DEGREE)?;
-    if bend < LEAST_BEND || left > LEFT * bend {
+    if straight < LEAST_BEND || left > LEFT * straight {
         return None;
     }
     // Turns a step of x, to Hz.
@@ -138,8 +170,18 @@ fn drift(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
         .map(f64::abs)
         .sum();
     let change_hz = frequency(1.0) - frequency(-1.0);
-    (change.abs() > LEAST_DRIFT_HZ && back < BACK * change.abs())
-        .then_some(ClockMoves::Drifts { change_hz, seconds })
+    let mut powers: [f64; DEGREE + 1] = std::array::from_fn(|power| bent[power]);
+    powers[0] -= line[0];
+    powers[1] -= line[1];
+    let bend = Bend {
+        powers,
+        reach: ((count - 1) * HOP) as f64,
+    };
+    (change.abs() > LEAST_DRIFT_HZ && back < BACK * change.abs()).then_some(ClockMoves::Drifts {
+        change_hz,
+        seconds,
+        bend,
+    })
 }
 
 fn hops(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {

@@ -1,0 +1,167 @@
+//! One way of looking at the samples: the field's cycles, what is beside the field taken off them, then all that is read.
+
+use super::chain::look_at;
+use super::reception::Reception;
+use super::signal::Signal;
+use crate::receiver::field::clock_moves::clock_moves;
+use crate::receiver::field::gain_steps::level_out;
+use crate::receiver::field::gaps::mend;
+use crate::receiver::field::interference::clock_lines;
+use crate::receiver::field::near_fields::{relative_to_sum, take_off_near_fields};
+use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
+use crate::receiver::field::pieces::is_one_switched_field;
+use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
+use crate::receiver::front::views::{CLOCKS, View};
+use crate::receiver::tags::read::Terms;
+
+/// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
+/// tag reaches) may be the field of the reader that drives the tag.
+const OTHER_CLOCK: f64 = 0.16;
+
+/// A near field of this share of the own one at the probe may be as strong at the tag: then its part in the sum that the tag
+/// modulates is worth another try.
+const DRIVES: f64 = 0.1;
+
+/// The field cycles of a view, mended where the record was interrupted.
+pub(super) fn mended_cycles(signal: &Signal<'_>, view: &View) -> Cycles {
+    let mut cycles = to_cycles(signal.samples, &view.tuning);
+    if view.kind.has_carrier() {
+        mend(&mut cycles, signal.samples, &view.tuning);
+    }
+    cycles
+}
+
+pub(super) fn look(
+    signal: &Signal<'_>,
+    view: &View,
+    terms: Terms,
+    rate_assumed: bool,
+) -> Reception {
+    let mut cycles = mended_cycles(signal, view);
+    if !view.kind.has_carrier() {
+        return look_at(signal, view, cycles, terms, rate_assumed);
+    }
+    let gain_steps = level_out(&mut cycles.values);
+    // What beats slowly looks switched, unsteady and like much else: it goes before anything is asked.
+    // A field whose frequency moves, its level steady, is alone.
+    let switched = is_one_switched_field(&cycles.values);
+    let clock = if switched {
+        None
+    } else {
+        clock_moves(&cycles.values, view.tuning.field_hz)
+    };
+    let before = cycles.values.clone();
+    let beside = if switched || clock.is_some() {
+        Vec::new()
+    } else {
+        take_off_near_fields(&mut cycles.values)
+    };
+    let strong = beside.first().is_some_and(|field| field.level > DRIVES);
+    let before = strong.then_some(before);
+    let mut reception = look_without_near_fields(signal, view, cycles, terms, rate_assumed);
+    if reception.readings.is_empty()
+        && let (Some(before), Some(seen)) = (before, &reception.seen)
+    {
+        // The tag hears both fields and modulates their sum.
+        let cycles = Cycles {
+            values: relative_to_sum(&before, &seen.cycles.values),
+            ..seen.cycles.clone()
+        };
+        let again = look_at(signal, view, cycles, terms, rate_assumed);
+        if !again.readings.is_empty() {
+            reception = again;
+        }
+    }
+    reception.beside = beside;
+    reception.gain_steps = gain_steps;
+    reception.clock = clock;
+    reception
+}
+
+fn look_without_near_fields(
+    signal: &Signal<'_>,
+    view: &View,
+    cycles: Cycles,
+    terms: Terms,
+    rate_assumed: bool,
+) -> Reception {
+    let lines = if cycles.values.is_empty() {
+        Vec::new()
+    } else {
+        clock_lines(&cycles.values, OTHER_CLOCK, CLOCKS)
+    };
+    if lines.len() < 2 {
+        let reception = look_at(signal, view, cycles, terms, rate_assumed);
+        return match without_weaker_fields(&reception) {
+            Some(cycles) => {
+                let again = look_at(signal, view, cycles, terms, rate_assumed);
+                if again.readings.is_empty() {
+                    reception
+                } else {
+                    again
+                }
+            }
+            None => reception,
+        };
+    }
+    if is_one_switched_field(&cycles.values) {
+        return look_at(signal, view, cycles, terms, rate_assumed);
+    }
+    // Two fields at once: either may be the one that the tag divides.
+    let mut first: Option<Reception> = None;
+    for &line in &lines {
+        let offset_hz = line * view.tuning.field_hz;
+        let tuning = Tuning {
+            field_hz: view.tuning.field_hz + offset_hz,
+            apparent_hz: view.tuning.apparent_hz
+                + if view.tuning.mirrored {
+                    -offset_hz
+                } else {
+                    offset_hz
+                },
+            ..view.tuning
+        };
+        let view = View { tuning, ..*view };
+        let mut cycles = mended_cycles(signal, &view);
+        level_out(&mut cycles.values);
+        take_off_near_fields(&mut cycles.values);
+        // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
+        for other in lines.iter().filter(|other| **other != line) {
+            remove_other_field(
+                &mut cycles.values,
+                (other - line) * view.tuning.field_hz / tuning.field_hz,
+            );
+        }
+        let reception = look_at(
+            signal,
+            &View {
+                kind: view.kind,
+                tuning,
+            },
+            cycles,
+            terms,
+            rate_assumed,
+        );
+        if !reception.readings.is_empty() {
+            return reception;
+        }
+        first.get_or_insert(reception);
+    }
+    first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
+}
+
+/// For another try where nothing was read: fields too weak to drive a tag may hide in the telegram's own lines.
+fn without_weaker_fields(reception: &Reception) -> Option<Cycles> {
+    let seen = reception.seen.as_ref()?;
+    if !reception.readings.is_empty()
+        || reception.tangled
+        || is_one_switched_field(&seen.cycles.values)
+    {
+        return None;
+    }
+    let values = remove_weaker_fields(&seen.cycles.values)?;
+    Some(Cycles {
+        values,
+        ..seen.cycles.clone()
+    })
+}
