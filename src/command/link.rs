@@ -11,8 +11,8 @@ use std::process::ExitCode;
 
 use anyhow::{Context, ensure};
 use fieldripple::world::coil::Vector;
-use fieldripple::world::link::{FieldAt, field_at};
-use fieldripple::world::scenario::{PlaceKeys, Scenario, key_list};
+use fieldripple::world::link::{FieldAt, WAVE_OHM, loop_field_a_per_m, turns_for_inductance};
+use fieldripple::world::scenario::{PlaceKeys, Scenario, key_list, preset_list};
 use setup::{Position, Setup};
 use sums::Sums;
 
@@ -30,12 +30,15 @@ default and range).";
 const AFTER_HELP: &str = "\
 The ripple is that of the half bits as the tuned circuits let them through. A number counts as
 readable if the tag is powered and Eb/N0 with all telegrams of --seconds folded reaches what half
-of all telegrams need for --odds. Noise is white noise and the steps of the digitiser; interferers
+of all telegrams need for --odds; of a pulsed field whole telegrams between two pauses count. Field
+and limits are those with no tag near. A second reader of the same frequency drives too (the other
+side of a gate); one of another frequency takes part as a tuned circuit. Noise is white noise and the steps of the digitiser; interferers
 are not in the prediction.
 
 Examples:
   fieldripple link
   fieldripple link --distance 20:200:10 --tilt 0,45,90
+  fieldripple link --tag glass-12 --distance 20:200:20
   fieldripple link --distance 10:250:10 --figure range.png
   fieldripple link --set reader.coil.turns=60 --set reader.drive_v=12 --json
   fieldripple link --capacitor-for 550 --turns-for 550 --wrong-coil 820
@@ -57,15 +60,29 @@ pub struct Arguments {
     /// List every key with meaning, default and range, and stop
     #[arg(long)]
     keys: bool,
+    /// Take a usual tag instead of the scenario's first; --tags lists them
+    #[arg(long, value_name = "NAME")]
+    tag: Option<String>,
+    /// List the usual tags with where each of their numbers is from, and stop
+    #[arg(long)]
+    tags: bool,
     /// Distances along the axis, mm: 50 or 20,50,80 or FROM:TO:STEP [default: 20:200:20, or the tag's place in --scenario]
     #[arg(long, value_name = "MM", value_parser = list(0.0, 1e4, "mm"))]
     distance: Option<List>,
-    /// Offsets from the axis, mm [default: 0, or the tag's place in --scenario]
+    /// Offsets from the axis, mm, to the side a positive tilt leans away from (-x) [default: 0, or the tag's place in --scenario]
     #[arg(long, value_name = "MM", allow_hyphen_values = true, value_parser = list(-1e4, 1e4, "mm"))]
     offset: Option<List>,
-    /// Angles between the axes of antenna and tag, degrees [default: 0,60, or the tag's place in --scenario]
+    /// Angles between the axes of antenna and tag, degrees; with an offset a positive one leans back over the antenna, against the
+    /// spread of the field, and couples less than a negative one [default: 0,60, or the tag's place in --scenario]
     #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = list(-360.0, 360.0, "degrees"))]
     tilt: Option<List>,
+    /// Offset across --offset (y, along the height of a rectangle), mm [default: 0, or the tag's place in --scenario]
+    #[arg(long, value_name = "MM", allow_hyphen_values = true, value_parser = within(-1e4..=1e4, "mm"))]
+    offset_y: Option<f64>,
+    /// Which way a tilted tag leans, turned about the antenna's axis, degrees: 0 back over the antenna (x), 90 along y [default: 0, or
+    /// the tag's place in --scenario]
+    #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = within(-360.0..=360.0, "degrees"))]
+    bearing: Option<f64>,
     /// Length of the capture, seconds [default: 0.5, or the scenario's]
     #[arg(long, value_name = "S", value_parser = within(1e-3..=3600.0, "s"))]
     seconds: Option<f64>,
@@ -78,7 +95,7 @@ pub struct Arguments {
     /// Capacitor that tunes this inductance to the field, µH
     #[arg(long, value_name = "UH", value_parser = within(0.1..=1e5, "µH"))]
     capacitor_for: Option<f64>,
-    /// Turns of the antenna's size and wire that make this inductance, µH
+    /// Turns of the antenna's size and wire that make this inductance, µH; everything printed is with these
     #[arg(long, value_name = "UH", value_parser = within(0.1..=1e5, "µH"))]
     turns_for: Option<f64>,
     /// What an antenna of this inductance does on the same electronics, µH
@@ -132,7 +149,19 @@ struct Report {
     setup: Setup,
     positions: Vec<Position>,
     fields: Vec<(f64, FieldAt)>,
+    /// Voltage and current of the antenna with no tag near, peak.
+    idle_v: f64,
+    idle_a: f64,
+    moment_a_m2: f64,
     sums: Sums,
+}
+
+impl Report {
+    /// What a loop antenna measures at this distance, stated as an electric field.
+    fn electric_uv_per_m(&self, at_m: f64) -> f64 {
+        let field_hz = self.setup.station.circuit.frequency_hz;
+        1e6 * WAVE_OHM * loop_field_a_per_m(self.moment_a_m2, field_hz, at_m)
+    }
 }
 
 /// Runs the command.
@@ -140,12 +169,19 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     if arguments.keys {
         return super::print(&key_list());
     }
-    let scenario = read_scenario(arguments.scenario.as_deref(), &arguments.set)?;
+    if arguments.tags {
+        return super::print(&preset_list());
+    }
+    let mut settings = arguments.set.clone();
+    if let Some(tag) = &arguments.tag {
+        settings.insert(0, format!("tag.1.preset={tag}"));
+    }
+    let scenario = read_scenario(arguments.scenario.as_deref(), &settings)?;
     ensure!(
         scenario.direct.is_none(),
         "link needs coils: the scenario gives its ripple outright in [direct]"
     );
-    let report = report(arguments, scenario)?;
+    let report = report(arguments, wound(scenario, arguments.turns_for)?)?;
     let text = if arguments.json {
         json::object(&report)
     } else {
@@ -184,6 +220,24 @@ pub fn read_scenario(path: Option<&Path>, settings: &[String]) -> anyhow::Result
     })
 }
 
+/// The bench with the turns that make this inductance, tuned anew unless a capacitor is given.
+fn wound(mut scenario: Scenario, turns_for_uh: Option<f64>) -> anyhow::Result<Scenario> {
+    if let Some(uh) = turns_for_uh {
+        let coil = scenario.reader.station(false)?.coil;
+        let (turns, _) = turns_for_inductance(
+            coil.outline(),
+            coil.winding(),
+            coil.wire(),
+            uh * 1e-6,
+            scenario.field_hz(),
+        )?;
+        let reader = &mut scenario.reader;
+        reader.coil.turns = turns;
+        (reader.inductance_uh, reader.coil_ohm, reader.coil_q) = (None, None, None);
+    }
+    Ok(scenario)
+}
+
 fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
     let setup = Setup::new(scenario, arguments.seconds, arguments.odds)?;
     let own = setup.tag.place_at(0.0);
@@ -199,6 +253,8 @@ fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
     );
     let offsets = axis(&arguments.offset, own.offset_mm, vec![0.0]);
     let tilts = axis(&arguments.tilt, own.tilt_deg, vec![0.0, 60.0]);
+    let offset_y_mm = arguments.offset_y.unwrap_or(own.offset_y_mm);
+    let bearing_deg = arguments.bearing.unwrap_or(own.bearing_deg);
     let count = distances.len() * offsets.len() * tilts.len();
     ensure!(
         count <= MOST_POSITIONS,
@@ -212,6 +268,8 @@ fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
                     distance_mm,
                     offset_mm,
                     tilt_deg,
+                    offset_y_mm,
+                    bearing_deg,
                 })?);
             }
         }
@@ -219,20 +277,22 @@ fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
     if let Some(figure) = &arguments.figure {
         figure::draw(figure, &setup, &distances, offsets[0])?;
     }
-    let antenna_a = positions
-        .first()
-        .map_or(0.0, |position| position.link.antenna_a);
+    let idle = setup.idle()?;
     let fields = arguments
         .field_at
         .0
         .iter()
         .map(|&at_m| {
             let point = Vector::new(0.0, 0.0, at_m);
-            (at_m, field_at(&setup.station.coil, antenna_a, point))
+            (at_m, idle.field_at(point))
         })
         .collect();
+    let (idle_v, idle_a, moment_a_m2) = (idle.antenna_v, idle.antenna_a(), idle.moment_a_m2());
     let sums = Sums::new(arguments, &setup.scenario, &setup.station)?;
     Ok(Report {
+        idle_v,
+        idle_a,
+        moment_a_m2,
         setup,
         positions,
         fields,

@@ -8,7 +8,7 @@ use super::LessonError;
 use super::load::{LoadState, load_states};
 use super::taken::Picture;
 use crate::draw::{Curve, Curves, curves_svg};
-use crate::world::link::{Link, LinkError, link, range_m};
+use crate::world::link::{Antennas, Link, LinkError, link, range_m};
 use crate::world::scenario::{PlaceKeys, Scenario, half_bits};
 
 /// Size of a figure.
@@ -42,7 +42,7 @@ fn at(scenario: &Scenario, place: PlaceKeys) -> Result<Link, LessonError> {
     let station = scenario.reader.station(false)?;
     let half_bits = half_bits(&tag.sends.telegram(scenario.seed.0, 0));
     Ok(link(
-        &station,
+        &Antennas::alone(&station),
         &transponder,
         &place.place(),
         &scenario.listening()?,
@@ -133,8 +133,8 @@ pub(super) fn work_out() -> Result<Worked, LessonError> {
             .map(|&distance_mm| {
                 let place = PlaceKeys {
                     distance_mm,
-                    offset_mm: 0.0,
                     tilt_deg,
+                    ..PlaceKeys::default()
                 };
                 Ok((distance_mm, at(&scenario, place)?))
             })
@@ -151,6 +151,7 @@ pub(super) fn work_out() -> Result<Worked, LessonError> {
                 distance_mm: 1e3 * distance_m,
                 offset_mm: 0.0,
                 tilt_deg,
+                ..PlaceKeys::default()
             };
             at(&scenario, place).is_ok_and(|link| link.powered)
         };

@@ -1,16 +1,18 @@
 //! The link from a reader to a tag and back, in numbers: coupling, tag voltage, ripple at the probe, range.
 
+mod antennas;
 mod exposure;
 mod reading;
 mod sent;
 mod sums;
 
-pub use exposure::{FieldAt, Limit, LimitKind, field_at, limits, loop_electric_field_uv_per_m};
-pub use reading::{folded_ebn0_db, needed_ebn0_db};
+pub use antennas::{Antennas, Idle, Neighbour};
+pub use exposure::{FieldAt, Limit, LimitKind, WAVE_OHM, field_at, limits, loop_field_a_per_m};
+pub use reading::{Sending, folded_ebn0_db, needed_ebn0_db};
 pub use sums::{WrongCoil, turns_for_inductance, wrong_coil};
 
-use super::circuit::{CircuitError, Network, PlanError, Probe, Reader, Ripple, Tag, settle};
-use super::coil::{Coil, Place, TagCoil, mutual_inductance_h};
+use super::circuit::{CircuitError, PlanError, Probe, Reader, Ripple, Tag, settle};
+use super::coil::{Coil, Place, TagCoil};
 use sent::{HALF_BIT_CYCLES, sent_ripple};
 use thiserror::Error;
 
@@ -71,6 +73,8 @@ pub struct Link {
     pub coupling: f64,
     /// Peak voltage across the tag's coil, load open, clamp included.
     pub tag_v: f64,
+    /// Decay time of the slowest circuit, s.
+    pub decay_s: f64,
     /// Whether that is enough for the chip.
     pub powered: bool,
     /// Peak voltage across the reader's antenna.
@@ -111,6 +115,15 @@ impl Transponder {
 }
 
 impl Link {
+    /// From field on until the tag has this voltage, as one circuit with the slowest decay time rises; 0 if it never has it.
+    pub fn ring_up_s(&self, minimum_v: f64) -> f64 {
+        if minimum_v < self.tag_v {
+            -self.decay_s * libm::log(1.0 - minimum_v / self.tag_v)
+        } else {
+            0.0
+        }
+    }
+
     /// Eb/N0 with this noise density N0 (V²/Hz, one-sided), dB: r²·T_b/(2·N0) for real samples with the carrier, r²·T_b/N0 for an
     /// envelope; −∞ without a ripple.
     pub fn ebn0_with(&self, noise_v2_per_hz: f64, field_hz: f64, listening: &Listening) -> f64 {
@@ -124,34 +137,22 @@ impl Link {
     }
 }
 
-/// Works out one position; `half_bits` (true: load closed) is what the tag sends, one telegram or a typical piece of one.
+/// Works out one position; `half_bits` (true: load closed) is what the tag sends, one telegram or a typical piece of one. A neighbouring
+/// antenna is coupled to both, and drives if its frequency is the same.
 pub fn link(
-    station: &Station,
+    antennas: &Antennas<'_>,
     transponder: &Transponder,
     place: &Place,
     listening: &Listening,
     half_bits: &[bool],
 ) -> Result<Link, LinkError> {
+    let station = antennas.station;
     let frequency_hz = station.circuit.frequency_hz;
-    let mutual_h = transponder.coil.mutual_inductance_h(&station.coil, place);
-    let network = Network::new(
-        vec![station.circuit],
-        vec![transponder.joined(frequency_hz)],
-        &[vec![0.0, mutual_h], vec![mutual_h, 0.0]],
-    )?;
-    let probe = match &listening.tap {
-        Tap::Antenna => Probe::AntennaVoltage { reader: 0 },
-        Tap::PickUp(coil, at) => Probe::PickUp {
-            mutual_h: vec![
-                mutual_inductance_h(&station.coil, coil, at),
-                transponder
-                    .coil
-                    .mutual_inductance_h(coil, &place.seen_from(at)),
-            ],
-        },
-    };
+    let network = antennas.network(Some((transponder, place)))?;
+    let mutual_h = network.inductance_h(0, network.readers().len());
+    let probe = antennas.probe(&listening.tap, Some((transponder, place)));
     let (open, closed) = (settle(&network, &[false]), settle(&network, &[true]));
-    let tag_v = open.phasor(&Probe::TagVoltage { tag: 0 }, 0).norm();
+    let tag_v = open.together(&Probe::TagVoltage { tag: 0 }).norm();
     let (sent, envelope_depth) = sent_ripple(&network, &probe, half_bits, listening.detector)?;
     let signal_v = listening.scale * sent.field.norm();
     let ripple_v = envelope_depth.unwrap_or(sent.depth) * signal_v;
@@ -159,11 +160,12 @@ pub fn link(
         mutual_h,
         coupling: mutual_h / (station.circuit.inductance_h * transponder.coil.inductance_h).sqrt(),
         tag_v,
+        decay_s: open.ringing().first().map_or(0.0, |mode| mode.1),
         powered: tag_v >= transponder.circuit.minimum_v,
-        antenna_v: open.phasor(&Probe::AntennaVoltage { reader: 0 }, 0).norm(),
-        antenna_a: open.phasor(&Probe::AntennaCurrent { reader: 0 }, 0).norm(),
+        antenna_v: open.together(&Probe::AntennaVoltage { reader: 0 }).norm(),
+        antenna_a: open.together(&Probe::AntennaCurrent { reader: 0 }).norm(),
         signal_v,
-        settled: Ripple::between(open.phasor(&probe, 0), closed.phasor(&probe, 0)),
+        settled: Ripple::between(open.together(&probe), closed.together(&probe)),
         sent,
         ripple_v,
         ebn0_db: None,
@@ -198,7 +200,7 @@ pub fn range_m(nearest_m: f64, limit_m: f64, holds: impl Fn(f64) -> bool) -> Opt
 #[cfg(test)]
 mod tests {
     use super::super::circuit::{Modulator, Topology, resonance_capacitance_f};
-    use super::super::coil::{Outline, Winding, Wire};
+    use super::super::coil::{Outline, Winding, Wire, mutual_inductance_h};
     use super::*;
     use std::f64::consts::PI;
 
@@ -262,7 +264,7 @@ mod tests {
         let half_bits: Vec<bool> = (0..64).map(|i| (i * i / 3 + i) % 3 == 0).collect();
         let place = Place::in_front(distance_m, offset_m, tilt_deg);
         link(
-            &station(5.0),
+            &Antennas::alone(&station(5.0)),
             &transponder(false),
             &place,
             &antenna(),
@@ -334,9 +336,15 @@ mod tests {
             let (station, transponder) = (station(drive_v), transponder(large));
             range_m(0.005, 2.0, |distance| {
                 let place = Place::in_front(distance, 0.0, 0.0);
-                link(&station, &transponder, &place, &antenna(), &[true, false])
-                    .unwrap()
-                    .powered
+                link(
+                    &Antennas::alone(&station),
+                    &transponder,
+                    &place,
+                    &antenna(),
+                    &[true, false],
+                )
+                .unwrap()
+                .powered
             })
             .unwrap()
         };
@@ -375,7 +383,7 @@ mod tests {
             };
             let tag_at = Place::in_front(0.1, 0.0, 0.0);
             link(
-                &station(5.0),
+                &Antennas::alone(&station(5.0)),
                 &transponder(true),
                 &tag_at,
                 &listening,

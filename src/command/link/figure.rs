@@ -28,9 +28,11 @@ pub fn draw(
         USUAL_MM
     };
     // On the axis it does not matter to which side the tag is turned.
-    let least_deg = if offset_mm == 0.0 { 0.0 } else { -90.0 };
+    let even_sided = offset_mm == 0.0 && setup.neighbour.is_none();
+    let least_deg = if even_sided { 0.0 } else { -90.0 };
     let distances_mm = even(nearest, farthest, DISTANCES);
     let tilts_deg = even(least_deg, 90.0, TILTS);
+    let usual = setup.tag.place_at(0.0);
     let places: Vec<PlaceKeys> = tilts_deg
         .iter()
         .flat_map(|&tilt_deg| {
@@ -38,6 +40,7 @@ pub fn draw(
                 distance_mm,
                 offset_mm,
                 tilt_deg,
+                ..usual
             })
         })
         .collect();
@@ -56,7 +59,7 @@ pub fn draw(
     let remark = format!(
         "{:.0} V across the antenna's {:.0} µH, offset {offset_mm} mm; tag needs {minimum_v} V; all telegrams of {} s, \
          {:.1} dB needed for odds of {:.0e}",
-        setup.at(setup.tag.place_at(0.0))?.link.antenna_v,
+        setup.idle()?.antenna_v,
         circuit.inductance_h * 1e6,
         setup.seconds,
         setup.needed_db,

@@ -26,6 +26,8 @@ pub fn object(report: &Report) -> String {
             "capacitance_f": circuit.capacitance_f,
             "resonance_hz": circuit.resonance_hz(),
             "q": circuit.q(),
+            "antenna_v": report.idle_v,
+            "antenna_a": report.idle_a,
         },
         "tag": {
             "inductance_h": tag.coil.inductance_h,
@@ -36,6 +38,7 @@ pub fn object(report: &Report) -> String {
         "seconds": report.setup.seconds,
         "odds": report.setup.odds,
         "needed_folded_ebn0_db": report.setup.needed_db,
+        "remarks": super::text::remarks(report),
         "positions": report.positions.iter().map(position).collect::<Vec<_>>(),
         "field": report.fields.iter().map(|(at_m, field)| json!({
             "at_m": at_m,
@@ -45,7 +48,10 @@ pub fn object(report: &Report) -> String {
         })).collect::<Vec<_>>(),
         "limits_for_comparison": limits(circuit.frequency_hz).iter().map(|limit| match limit.kind {
             LimitKind::MagneticField { at_m } => json!({"name": limit.name, "at_m": at_m, "db_ua_per_m": limit.value}),
-            LimitKind::ElectricField { at_m } => json!({"name": limit.name, "at_m": at_m, "uv_per_m": limit.value}),
+            LimitKind::ElectricField { at_m } => json!({
+                "name": limit.name, "at_m": at_m, "uv_per_m": limit.value,
+                "computed_uv_per_m": report.electric_uv_per_m(at_m),
+            }),
             LimitKind::FluxDensity => json!({"name": limit.name, "ut_rms": limit.value}),
         }).collect::<Vec<_>>(),
         "capacitor_for": report.sums.capacitor.map(|(uh, farad)| json!({"inductance_uh": uh, "capacitance_pf": farad * 1e12})),
@@ -66,6 +72,9 @@ fn position(position: &Position) -> Value {
     json!({
         "distance_mm": position.place.distance_mm,
         "offset_mm": position.place.offset_mm,
+        "offset_y_mm": position.place.offset_y_mm,
+        "bearing_deg": position.place.bearing_deg,
+        "telegrams": position.telegrams,
         "tilt_deg": position.place.tilt_deg,
         "mutual_h": link.mutual_h,
         "coupling": link.coupling,

@@ -2,7 +2,8 @@
 
 use anyhow::Context;
 use fieldripple::world::link::{
-    FieldAt, Link, Listening, Station, Transponder, field_at, folded_ebn0_db, link, needed_ebn0_db,
+    Antennas, FieldAt, Idle, Link, Listening, Neighbour, Station, Transponder, folded_ebn0_db,
+    link, needed_ebn0_db,
 };
 use fieldripple::world::scenario::{PlaceKeys, Scenario, TagKeys, half_bits};
 use fieldripple::world::{Bench, Digitiser};
@@ -12,6 +13,7 @@ pub struct Setup {
     pub scenario: Scenario,
     pub tag: TagKeys,
     pub station: Station,
+    pub neighbour: Option<Neighbour>,
     pub transponder: Transponder,
     pub seconds: f64,
     pub odds: f64,
@@ -24,9 +26,11 @@ pub struct Setup {
 pub struct Position {
     pub place: PlaceKeys,
     pub link: Link,
-    /// Flux density and the like at the tag's middle, from the antenna alone.
+    /// Flux density and the like at the tag's middle without the tag.
     pub field: FieldAt,
     pub ebn0_db: f64,
+    /// Whole telegrams in the capture.
+    pub telegrams: f64,
     pub folded_ebn0_db: f64,
     pub reads: bool,
 }
@@ -45,6 +49,7 @@ impl Setup {
         }
         Ok(Self {
             station: scenario.reader.station(false)?,
+            neighbour: scenario.neighbour()?,
             transponder: tag.transponder(scenario.field_hz()),
             listening,
             half_bits: half_bits(&tag.sends.telegram(scenario.seed.0, 0)),
@@ -56,6 +61,19 @@ impl Setup {
         })
     }
 
+    /// The antennas.
+    pub fn antennas(&self) -> Antennas<'_> {
+        Antennas {
+            station: &self.station,
+            neighbour: self.neighbour.as_ref(),
+        }
+    }
+
+    /// The antennas without a tag.
+    pub fn idle(&self) -> anyhow::Result<Idle<'_>> {
+        Ok(self.antennas().idle()?)
+    }
+
     /// Works out the tag at a place.
     pub fn at(&self, place: PlaceKeys) -> anyhow::Result<Position> {
         let at = || {
@@ -65,7 +83,7 @@ impl Setup {
             )
         };
         let link = link(
-            &self.station,
+            &self.antennas(),
             &self.transponder,
             &place.place(),
             &self.listening,
@@ -73,14 +91,19 @@ impl Setup {
         )
         .with_context(at)?;
         let ebn0_db = self.ebn0_db(&link);
-        let folded_ebn0_db = folded_ebn0_db(ebn0_db, self.seconds, self.scenario.field_hz());
-        let field = field_at(&self.station.coil, link.antenna_a, place.place().centre_m());
+        let telegrams = self
+            .scenario
+            .sending(0, Some(&link))
+            .telegrams(self.seconds, self.scenario.field_hz());
+        let folded_ebn0_db = folded_ebn0_db(ebn0_db, telegrams);
+        let field = self.idle()?.field_at(place.place().centre_m());
         Ok(Position {
             place,
             reads: link.powered && folded_ebn0_db >= self.needed_db,
             link,
             field,
             ebn0_db,
+            telegrams,
             folded_ebn0_db,
         })
     }

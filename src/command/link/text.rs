@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use fieldripple::world::link::{LimitKind, field_at, limits, loop_electric_field_uv_per_m};
+use fieldripple::world::link::{FieldAt, LimitKind, limits};
 
 use super::Report;
 
@@ -45,20 +45,73 @@ fn bench(page: &mut String, report: &Report) {
         tag.circuit.resonance_hz() / 1e3,
         tag.circuit.minimum_v
     );
-    if let Some(first) = report.positions.first() {
+    line!(
+        page,
+        "Antenna: {:.0} V and {:.3} A peak with no tag near. {}",
+        report.idle_v,
+        report.idle_a,
+        if report.idle_v > DANGEROUS_V {
+            "DANGEROUS TO TOUCH: rated probe or divider, keep fingers off."
+        } else {
+            "Use a rated probe or a divider."
+        }
+    );
+    if let Some(neighbour) = &report.setup.neighbour {
+        let together = neighbour.station.circuit.frequency_hz == circuit.frequency_hz;
         line!(
             page,
-            "Antenna: {:.0} V and {:.3} A peak. {}",
-            first.link.antenna_v,
-            first.link.antenna_a,
-            if first.link.antenna_v > DANGEROUS_V {
-                "DANGEROUS TO TOUCH: rated probe or divider, keep fingers off."
+            "Second antenna: {}",
+            if together {
+                "drives at the same frequency; field and voltages are those of both."
             } else {
-                "Use a rated probe or a divider."
+                "takes part as a tuned circuit; its own field is another carrier and not in these numbers."
             }
         );
     }
+    for remark in remarks(report) {
+        line!(page, "Note: {remark}");
+    }
 }
+
+/// What a reader of the table should know.
+pub fn remarks(report: &Report) -> Vec<String> {
+    let mut list = Vec::new();
+    let highest_v = report
+        .positions
+        .iter()
+        .map(|position| position.link.tag_v)
+        .fold(0.0, f64::max);
+    if report.setup.transponder.circuit.clamp.is_none() && highest_v > UNCLAMPED_V {
+        list.push(format!(
+            "up to {highest_v:.0} V at a tag without a clamp; real chips limit their coil to some 10 V (from memory). \
+             Give tag.1.clamp_v, or take a tag with one (--tags)."
+        ));
+    }
+    let pulses = report.setup.scenario.reader.pulses_s();
+    if let Some(position) = report
+        .positions
+        .iter()
+        .find(|position| position.telegrams < 1.0)
+    {
+        list.push(match pulses {
+            Some((on_s, off_s)) => format!(
+                "no telegram (30.5 ms, without its trailer 24.1 ms, and the tag's start) fits between two pauses of a field that is {} ms on and {} ms off",
+                1e3 * on_s,
+                1e3 * off_s
+            ),
+            None => format!(
+                "a capture of {} s does not hold a whole telegram ({:.1} ms)",
+                report.setup.seconds,
+                4096e3 / report.setup.station.circuit.frequency_hz
+            ),
+        });
+        debug_assert!(!position.reads);
+    }
+    list
+}
+
+/// Above this a tag's chip has long limited its voltage (from memory: limiters near 10 V), so the number means nothing for a real one.
+const UNCLAMPED_V: f64 = 20.0;
 
 /// Above 30 V rms at such frequencies touching is no longer counted as harmless (extra-low voltage on a bench; from memory, no source): 42 V peak.
 const DANGEROUS_V: f64 = 42.0;
@@ -120,6 +173,8 @@ fn table(page: &mut String, report: &Report) {
             decibel(position.folded_ebn0_db),
             if position.reads {
                 "yes"
+            } else if link.powered && position.telegrams < 1.0 {
+                "no, no whole telegram"
             } else if link.powered {
                 "no, too weak"
             } else {
@@ -127,9 +182,19 @@ fn table(page: &mut String, report: &Report) {
             }
         );
     }
+    let place = report.positions.first().map(|position| position.place);
+    if let Some(place) = place.filter(|place| place.offset_y_mm != 0.0 || place.bearing_deg != 0.0)
+    {
+        line!(
+            page,
+            "All at {} mm across the offset (y), leaning towards {}° about the antenna's axis.",
+            place.offset_y_mm,
+            place.bearing_deg
+        );
+    }
     line!(
         page,
-        "Folded: all telegrams of {} s together; {:.1} dB are needed for odds of {:.0e}.",
+        "Folded: all whole telegrams of {} s together; {:.1} dB are needed for odds of {:.0e}.",
         report.setup.seconds,
         report.setup.needed_db,
         report.setup.odds
@@ -140,7 +205,7 @@ fn field(page: &mut String, report: &Report) {
     let circuit = &report.setup.station.circuit;
     line!(
         page,
-        "\nField on the axis of the antenna (rms, computed, no measurement):"
+        "\nField on the axis of the antenna (rms, no tag near, computed, no measurement):"
     );
     for (at_m, field) in &report.fields {
         line!(
@@ -151,14 +216,11 @@ fn field(page: &mut String, report: &Report) {
             field.db_ua_per_m
         );
     }
-    let antenna_a = report.positions.first().map_or(0.0, |p| p.link.antenna_a);
-    let coil = &report.setup.station.coil;
+    let idle = report.setup.idle();
     let on_axis = |at_m: f64| {
-        field_at(
-            coil,
-            antenna_a,
-            fieldripple::world::coil::Vector::new(0.0, 0.0, at_m),
-        )
+        let point = fieldripple::world::coil::Vector::new(0.0, 0.0, at_m);
+        idle.as_ref()
+            .map_or(FieldAt::default(), |idle| idle.field_at(point))
     };
     line!(
         page,
@@ -176,13 +238,12 @@ fn field(page: &mut String, report: &Report) {
                 );
             }
             LimitKind::ElectricField { at_m } => {
-                let here =
-                    loop_electric_field_uv_per_m(coil, antenna_a, circuit.frequency_hz, at_m);
                 line!(
                     page,
-                    "  {}: {:.1} µV/m at {at_m} m; computed {here:.3}",
+                    "  {}: {:.1} µV/m at {at_m} m; computed {:.3} (377 Ω times the field a loop measures)",
                     limit.name,
-                    limit.value
+                    limit.value,
+                    report.electric_uv_per_m(at_m)
                 );
             }
             LimitKind::FluxDensity => {
@@ -221,7 +282,7 @@ fn sums(page: &mut String, report: &Report) {
     if let Some((uh, turns, got)) = report.sums.turns {
         line!(
             page,
-            "\n{turns} turns of this size, wire and number of layers make {:.2} µH ({uh} µH wanted).",
+            "\n{turns} turns of this size, wire and number of layers make {:.2} µH ({uh} µH wanted); the tables are with them.",
             got * 1e6
         );
     }

@@ -34,6 +34,7 @@ pub(super) fn data(settings: &Settings) -> Result<Value, LessonError> {
                         distance_mm: DISTANCE_STEP_MM * f64::from(distance),
                         offset_mm: 0.0,
                         tilt_deg: TILT_STEP_DEG * f64::from(tilt),
+                        ..PlaceKeys::default()
                     };
                     let mutual_h = transponder
                         .coil

@@ -1,7 +1,7 @@
 //! What follows from a scenario: couplings, voltages, ripple, Eb/N0.
 
 use super::super::direct::View;
-use super::super::link::{Link, folded_ebn0_db, link};
+use super::super::link::{Antennas, Link, folded_ebn0_db, link};
 use super::super::noise_level::ripple_rms;
 use super::super::other_tag::OtherSent;
 use super::super::scenario::{PlaceKeys, Scenario, ScenarioError, half_bits};
@@ -20,7 +20,7 @@ pub struct Derived {
     pub others: Vec<OtherSent>,
 }
 
-/// A tag alone before the first reader, at the nearest place of its way.
+/// A tag alone before the antennas, at the nearest place of its way. A second antenna takes part, its own field does not.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DerivedTag {
     /// Where, for a tag that is coils and circuits.
@@ -65,6 +65,10 @@ impl Derived {
             }
             Field::Circuits(moving) => {
                 let station = &moving.stations[0];
+                let antennas = Antennas {
+                    station,
+                    neighbour: moving.neighbour.as_ref(),
+                };
                 for (index, keys) in scenario.tag.iter().enumerate() {
                     let transponder = &moving.transponders[index];
                     let mut best: Option<(PlaceKeys, f64)> = None;
@@ -90,7 +94,7 @@ impl Derived {
                     let place = best.map_or(keys.place, |best| best.0);
                     let half_bits = half_bits(&keys.sends.telegram(scenario.seed.0, index));
                     let link = link(
-                        station,
+                        &antennas,
                         transponder,
                         &place.place(),
                         &moving.listening,
@@ -171,6 +175,11 @@ impl Derived {
         scenario: &Scenario,
     ) -> Option<f64> {
         self.with_steps_db(tag, digitiser, scenario)
-            .map(|db| folded_ebn0_db(db, scenario.duration_s.0, scenario.field_hz()))
+            .map(|db| {
+                let sending = scenario.sending(tag, self.tags[tag].link.as_ref());
+                let telegrams = sending.telegrams(scenario.duration_s.0, scenario.field_hz());
+                folded_ebn0_db(db, telegrams)
+            })
+            .filter(|db| db.is_finite())
     }
 }

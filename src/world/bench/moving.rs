@@ -2,7 +2,7 @@
 
 use super::super::circuit::{Change, LoadPlan, Network, Plan, Probe, Track, run};
 use super::super::coil::{MU_0, Place, TagCoil, mutual_inductance_h};
-use super::super::link::{Listening, Station, Tap, Transponder};
+use super::super::link::{Listening, Neighbour, Station, Tap, Transponder};
 use super::super::scenario::{PlaceKeys, Scenario, ScenarioError, TagKeys, half_bits};
 use num_complex::Complex64;
 
@@ -14,6 +14,8 @@ const MOVE_STEP_S: f64 = 1e-3;
 #[derive(Debug)]
 pub struct Moving {
     pub stations: Vec<Station>,
+    /// The second of them with its place.
+    pub neighbour: Option<Neighbour>,
     pub transponders: Vec<Transponder>,
     pub listening: Listening,
     track: Track,
@@ -25,14 +27,12 @@ pub struct Moving {
 
 impl Moving {
     pub fn new(scenario: &Scenario) -> Result<Self, ScenarioError> {
+        let neighbour = scenario.neighbour()?;
         let mut stations = vec![scenario.reader.station(false)?];
         let mut readers = vec![&scenario.reader];
-        let mut second = None;
-        if let Some(other) = &scenario.second_reader {
-            stations.push(other.reader.station(true)?);
-            readers.push(&other.reader);
-            second = Some(other.place.place());
-        }
+        stations.extend(neighbour.iter().map(|other| other.station.clone()));
+        readers.extend(scenario.second_reader.iter().map(|other| &other.reader));
+        let second = neighbour.as_ref().map(|other| other.place);
         let field_hz = scenario.reader.field_hz;
         let transponders: Vec<Transponder> = scenario
             .tag
@@ -116,6 +116,7 @@ impl Moving {
         )?;
         Ok(Self {
             stations,
+            neighbour,
             transponders,
             listening,
             track,

@@ -15,8 +15,8 @@ pub struct Settled {
     clamps: Vec<Shunt>,
 }
 
-/// Settles the network with these switch positions, one a tag. A clamp is given the conductance it has at the peak the first reader's
-/// field makes; a second reader's beat is not in it (see [`super::run`] for that).
+/// Settles the network with these switch positions, one a tag. A clamp is given the conductance it has at the peak that the first reader's
+/// field makes, and those of others at the same frequency; the beat of another frequency is not in it (see [`super::run`] for that).
 pub fn settle(network: &Network, closed: &[bool]) -> Settled {
     let tags = network.tags().len();
     let mut clamps = vec![Shunt::default(); tags];
@@ -64,8 +64,13 @@ pub fn settle(network: &Network, closed: &[bool]) -> Settled {
     }
 }
 
+/// Of all readers that drive at the first one's frequency.
 fn tag_peak_v(network: &Network, modes: &Modes, tag: usize) -> f64 {
-    modes.steady[0][network.voltage(network.readers().len() + tag)].norm()
+    let voltage = network.voltage(network.readers().len() + tag);
+    let together = (0..network.readers().len())
+        .filter(|&reader| network.omega(reader) == network.omega(0))
+        .map(|reader| modes.steady[reader][voltage]);
+    together.sum::<Complex64>().norm()
 }
 
 impl Settled {
@@ -79,6 +84,14 @@ impl Settled {
             .map(|(weight, value)| value * *weight)
             .sum();
         state + self.network.drive(reader) * row.feed[reader]
+    }
+
+    /// The same from all readers that drive at the first one's frequency.
+    pub fn together(&self, probe: &Probe) -> Complex64 {
+        (0..self.network.readers().len())
+            .filter(|&reader| self.network.omega(reader) == self.network.omega(0))
+            .map(|reader| self.phasor(probe, reader))
+            .sum()
     }
 
     /// Conductance of each tag's clamp.

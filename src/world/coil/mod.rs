@@ -6,6 +6,7 @@
 //! the other; both wind right-handed about their axis.
 
 mod carlson;
+mod crowding;
 mod filament;
 mod mutual;
 mod place;

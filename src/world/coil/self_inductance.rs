@@ -6,7 +6,8 @@
 use super::{Coil, Filament, MU_0, Outline, coaxial_circles_h, coaxial_rectangles_h};
 
 impl Coil {
-    /// Inductance at one frequency: the flux outside the wire plus what is left inside it by the skin effect.
+    /// Inductance at one frequency: the flux outside the wire plus what is left inside it by the skin effect,
+    /// less what the turns keep out of each other.
     ///
     /// Turns are taken as closed and plane; the helix and the leads are not in it (below one turn's length times
     /// 1 µH/m). Wires are thin against the coil: the error of a single turn is of order (a/R)².
@@ -14,7 +15,7 @@ impl Coil {
         let omega = 2.0 * std::f64::consts::PI * frequency_hz;
         let internal = self.wire().internal_ohm_per_m(frequency_hz).im / omega;
         let layers: Vec<_> = self.layers().collect();
-        let mut sum = internal * self.wire_length_m();
+        let mut sum = internal * self.wire_length_m() + self.crowding_ohm(frequency_hz).im / omega;
         for (index, &(outline, count)) in layers.iter().enumerate() {
             sum += f64::from(count) * one_turn_h(outline, self.wire().radius_m());
             for steps in 1..count {
@@ -105,8 +106,14 @@ mod tests {
         // Internal inductance of a skin: µ0δ/(4πa) a metre.
         let high = coil.inductance_h(100e6) * 1e9;
         let left = 1e9 * 0.1 * PI * MU_0 * coil.wire().skin_depth_m(100e6) / (4.0 * PI * 0.5e-3);
+        // The curved wire's own field pushes the current inwards.
+        let inwards = 1e9 * coil.crowding_ohm(100e6).im / (2.0 * PI * 100e6);
         assert!(
-            (high - skin - left).abs() < 0.05 * left,
+            inwards < 0.0 && inwards > -2e-4 * skin,
+            "(a/R)² of it: {inwards}"
+        );
+        assert!(
+            (high - skin - left - inwards).abs() < 0.05 * left,
             "{high} {skin} {left}"
         );
     }
@@ -162,8 +169,9 @@ mod tests {
                     };
                 }
             }
-            want += coil.wire_length_m() * coil.wire().internal_ohm_per_m(134_200.0).im
-                / (2.0 * PI * 134_200.0);
+            let within = coil.wire_length_m() * coil.wire().internal_ohm_per_m(134_200.0);
+            let crowding = coil.crowding_ohm(134_200.0);
+            want += (within + crowding).im / (2.0 * PI * 134_200.0);
             let got = coil.inductance_h(134_200.0);
             assert!((got / want - 1.0).abs() < 1e-12, "{got} {want}");
         }

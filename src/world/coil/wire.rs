@@ -54,7 +54,8 @@ impl Wire {
         2.0 * PI * PI * frequency_hz * MU_0 * self.radius_m().powi(2) * ratio.im.abs()
     }
 
-    fn argument(&self, frequency_hz: f64) -> Complex64 {
+    /// ka with k² = −jωµσ.
+    pub(super) fn argument(&self, frequency_hz: f64) -> Complex64 {
         Complex64::new(1.0, -1.0) * (self.radius_m() / self.skin_depth_m(frequency_hz))
     }
 }

@@ -45,19 +45,24 @@ pub(super) fn sent_ripple(
             ..*tag
         })
         .collect();
-    let mutual_h = network.inductance_h(0, 1);
-    let network = &Network::new(
-        network.readers().to_vec(),
-        tags,
-        &[vec![0.0, mutual_h], vec![mutual_h, 0.0]],
-    )?;
+    let coils = network.readers().len() + tags.len();
+    let mutual_h: Vec<Vec<f64>> = (0..coils)
+        .map(|row| {
+            (0..coils)
+                .map(|column| network.inductance_h(row, column))
+                .collect()
+        })
+        .collect();
+    let network = &Network::new(network.readers().to_vec(), tags, &mutual_h)?;
     let plan = Plan {
         duration_s: to_s,
-        changes: vec![Change::Field {
-            at_s: 0.0,
-            reader: 0,
-            on: true,
-        }],
+        changes: (0..network.readers().len())
+            .map(|reader| Change::Field {
+                at_s: 0.0,
+                reader,
+                on: true,
+            })
+            .collect(),
         loads: vec![LoadPlan::Clocked(half_bits.to_vec())],
     };
     let track = run(network, &plan)?;

@@ -1,8 +1,10 @@
 //! From keys to coils, circuits and telegrams.
 
 use super::super::circuit::{Clamp, Modulator, Reader, Tag, resonance_capacitance_f};
-use super::super::coil::{Coil, Outline, Place, TagCoil, Winding, Wire};
-use super::super::link::{EnvelopeDetector, Listening, Station, Tap, Transponder};
+use super::super::coil::{Coil, Outline, Place, TagCoil, Vector, Winding, Wire};
+use super::super::link::{
+    EnvelopeDetector, Link, Listening, Neighbour, Sending, Station, Tap, Transponder,
+};
 use super::super::random::{Stream, generator, uniform};
 use super::{
     CoilKeys, Detector, PlaceKeys, ProbeAt, ReaderKeys, Scenario, ScenarioError, Sends, TagKeys,
@@ -19,7 +21,13 @@ const PITCH: f64 = 1.1;
 impl CoilKeys {
     /// The coil.
     pub(in super::super) fn coil(&self, table: &'static str) -> Result<Coil, ScenarioError> {
-        let outline = match self.shape.as_str() {
+        Coil::new(self.outline(), self.winding(), self.wire())
+            .map_err(|error| ScenarioError::Coil { table, error })
+    }
+
+    /// The mean turn.
+    pub fn outline(&self) -> Outline {
+        match self.shape.as_str() {
             "rectangle" => Outline::Rectangle {
                 width_m: self.width_mm * 1e-3,
                 height_m: self.height_mm * 1e-3,
@@ -27,9 +35,7 @@ impl CoilKeys {
             _ => Outline::Circle {
                 radius_m: self.radius_mm * 1e-3,
             },
-        };
-        Coil::new(outline, self.winding(), self.wire())
-            .map_err(|error| ScenarioError::Coil { table, error })
+        }
     }
 
     /// How the turns lie.
@@ -50,13 +56,10 @@ impl CoilKeys {
 }
 
 impl PlaceKeys {
-    /// The place.
+    /// The place: offset along −x, the axis (sin θ cos ψ, sin θ sin ψ, cos θ) with tilt θ and bearing ψ. See [`Place::in_front`].
     pub fn place(&self) -> Place {
-        Place::in_front(
-            self.distance_mm * 1e-3,
-            self.offset_mm * 1e-3,
-            self.tilt_deg,
-        )
+        let [x, y, z] = [-self.offset_mm, self.offset_y_mm, self.distance_mm];
+        Place::at(Vector::new(x, y, z) * 1e-3, self.tilt_deg, self.bearing_deg)
     }
 }
 
@@ -165,6 +168,8 @@ impl TagKeys {
                 PlaceKeys {
                     distance_mm: mix(a.place.distance_mm, b.place.distance_mm),
                     offset_mm: mix(a.place.offset_mm, b.place.offset_mm),
+                    offset_y_mm: mix(a.place.offset_y_mm, b.place.offset_y_mm),
+                    bearing_deg: mix(a.place.bearing_deg, b.place.bearing_deg),
                     tilt_deg: mix(a.place.tilt_deg, b.place.tilt_deg),
                 }
             }
@@ -232,6 +237,42 @@ impl Scenario {
                 .is_none()
                 .then_some((self.noise.white_nv_per_rthz * 1e-9).powi(2)),
         })
+    }
+
+    /// The second antenna and its place, if there is one.
+    ///
+    /// # Errors
+    /// A coil that cannot be wound.
+    pub fn neighbour(&self) -> Result<Option<Neighbour>, ScenarioError> {
+        let Some(other) = &self.second_reader else {
+            return Ok(None);
+        };
+        Ok(Some(Neighbour {
+            station: other.reader.station(true)?,
+            place: other.place.place(),
+        }))
+    }
+
+    /// When a tag sends. A tag of coils and circuits starts once its voltage has risen as the slower circuit lets it; a ripple given
+    /// outright, at once.
+    pub fn sending(&self, tag: usize, link: Option<&Link>) -> Sending {
+        if let Some(direct) = &self.direct {
+            return Sending {
+                pulses_s: direct
+                    .on_ms
+                    .zip(direct.off_ms)
+                    .map(|(on_ms, off_ms)| (on_ms * 1e-3, off_ms * 1e-3)),
+                ..Sending::default()
+            };
+        }
+        let keys = self.tag.get(tag).cloned().unwrap_or_default();
+        let ring_up_s = link.map_or(0.0, |link| link.ring_up_s(keys.minimum_v));
+        Sending {
+            pulses_s: self.reader.pulses_s(),
+            on_before_s: self.reader.on_before_s(),
+            start_s: ring_up_s + keys.start_up_ms * 1e-3,
+            hold_up_s: keys.hold_up_ms * 1e-3,
+        }
     }
 
     /// What each tag sends, with the tag's index.

@@ -174,14 +174,28 @@ macro_rules! rows {
                 "offset_mm",
                 "0",
                 Number(-1e4, 1e4),
-                "Offset from that axis",
+                "Offset from that axis, to the side a positive tilt leans away from (-x)",
+            ),
+            key(
+                $t,
+                "offset_y_mm",
+                "0",
+                Number(-1e4, 1e4),
+                "Offset across that (y, along the height of a rectangle)",
             ),
             key(
                 $t,
                 "tilt_deg",
                 "0",
                 Number(-360.0, 360.0),
-                "Angle between the two axes",
+                "Angle between the two axes; with an offset a positive one leans back over the antenna, against the spread of the field, and couples less than a negative one",
+            ),
+            key(
+                $t,
+                "bearing_deg",
+                "0",
+                Number(-360.0, 360.0),
+                "Which way it leans, turned about the antenna's axis: 0 back over the antenna (x), 90 along y",
             ),
         ]
     };
@@ -386,6 +400,13 @@ const GROUPS: &[&[Key]] = &[
     &rows!(coil "second_reader.coil", "60", "45", "3"),
     &rows!(sends "tag"),
     &[
+        key(
+            "tag",
+            "preset",
+            "(none)",
+            OneOf(super::presets::NAMES),
+            "A usual tag; keys given beside it take the place of its own (link --tags lists them)",
+        ),
         key(
             "tag",
             "inductance_mh",

@@ -10,6 +10,7 @@ mod interference;
 mod keys;
 mod other_tag;
 mod parts;
+mod presets;
 mod read;
 mod receiving;
 
@@ -21,6 +22,7 @@ pub use other_tag::{FieldPulses, OtherTag};
 pub use parts::{
     CoilKeys, DirectField, DirectTag, PlaceKeys, ReaderKeys, SecondReader, Sends, TagKeys, Waypoint,
 };
+pub use presets::{PRESETS, Preset, preset_list};
 pub use receiving::{Detector, DigitiserKeys, ProbeAt, ProbeKeys};
 
 use serde::{Deserialize, Serialize};

@@ -109,7 +109,16 @@ impl Default for CoilKeys {
 pub struct PlaceKeys {
     pub distance_mm: f64,
     pub offset_mm: f64,
+    #[serde(skip_serializing_if = "is_zero")]
+    pub offset_y_mm: f64,
     pub tilt_deg: f64,
+    #[serde(skip_serializing_if = "is_zero")]
+    pub bearing_deg: f64,
+}
+
+/// Truth files name what is not usual.
+fn is_zero(value: &f64) -> bool {
+    *value == 0.0
 }
 
 impl Default for PlaceKeys {
@@ -117,7 +126,9 @@ impl Default for PlaceKeys {
         PlaceKeys {
             distance_mm: 80.0,
             offset_mm: 0.0,
+            offset_y_mm: 0.0,
             tilt_deg: 0.0,
+            bearing_deg: 0.0,
         }
     }
 }
@@ -155,6 +166,8 @@ impl Default for Sends {
 pub struct TagKeys {
     #[serde(flatten)]
     pub sends: Sends,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub preset: Option<String>,
     pub inductance_mh: f64,
     pub coil_q: f64,
     pub effective_area_cm2: f64,
@@ -179,6 +192,7 @@ impl Default for TagKeys {
     fn default() -> Self {
         TagKeys {
             sends: Sends::default(),
+            preset: None,
             inductance_mh: 5.0,
             coil_q: 30.0,
             effective_area_cm2: 100.0,

@@ -2,7 +2,7 @@
 
 use super::check::{At, ScenarioError, check_table, check_value, join};
 use super::keys::{KEYS, TABLES, TableKind};
-use super::{OtherTag, Scenario, Sends};
+use super::{OtherTag, Scenario, Sends, presets};
 use crate::telegram::Identity;
 use toml::de::{DeTable, DeValue};
 
@@ -20,6 +20,7 @@ impl Scenario {
         for (key, value) in settings {
             set(&mut table, key, value)?;
         }
+        presets::apply(&mut table);
         fill(&mut table, "");
         let scenario: Scenario =
             table
