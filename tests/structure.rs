@@ -188,9 +188,12 @@ fn only_capture_opens_files() {
     let opening = offenders(|source| {
         source.stage() != "capture"
             && [
-                "File::",
-                "fs::read",
-                "fs::write",
+                "fs::File",
+                " File::",
+                "(File::",
+                "fs::read(",
+                "fs::read_to_string(",
+                "fs::write(",
                 "OpenOptions::new",
                 "stdin()",
             ]

@@ -25,6 +25,7 @@ mod stepper;
 mod steps;
 mod strip;
 mod taken;
+mod values;
 
 pub use book::{Book, PageFile};
 pub use chapter::{CHAPTERS, Chapter, chapter};

@@ -227,6 +227,11 @@ fn read(text: &str) -> Result<Table, GradeError> {
         }
         table.rows.push((row, line, cells));
     }
+    if columns.is_empty() {
+        return Err(GradeError::Header {
+            found: String::new(),
+        });
+    }
     match table.rows.is_empty() {
         true => Err(GradeError::Empty),
         false => Ok(table),

@@ -44,7 +44,7 @@ pub fn level_out(values: &mut [Complex32]) -> Vec<GainStep> {
     let mut found: Vec<GainStep> = Vec::new();
     let mut block = STILL;
     while block + STILL + 1 < blocks.len() {
-        match step_in(&blocks, block).and_then(|ratio| exactly(values, block, ratio)) {
+        match exactly(values, block).filter(|_| is_step(&blocks, block)) {
             Some(step) => {
                 found.push(step);
                 block += STILL;
@@ -62,8 +62,8 @@ pub fn level_out(values: &mut [Complex32]) -> Vec<GainStep> {
     found
 }
 
-/// Ratio of the levels after and before a block, if they stand still there and differ.
-fn step_in(blocks: &[Complex64], block: usize) -> Option<f64> {
+/// Whether the levels after and before a block stand still there and differ.
+fn is_step(blocks: &[Complex64], block: usize) -> bool {
     let mean_and_scatter = |blocks: &[Complex64]| {
         let count = blocks.len() as f64;
         let mean = blocks.iter().map(|b| b.norm()).sum::<f64>() / count;
@@ -77,13 +77,13 @@ fn step_in(blocks: &[Complex64], block: usize) -> Option<f64> {
     let (before, scatter_before) = mean_and_scatter(&blocks[block - STILL..block]);
     let (after, scatter_after) = mean_and_scatter(&blocks[block + 1..=block + STILL]);
     if before <= 0.0 || after <= 0.0 {
-        return None;
+        return false;
     }
     let ratio = after / before;
     let change = (after - before).abs();
     let within = ratio.ln().abs() > LEAST && ratio.ln().abs() < MOST;
     if !within || scatter_before.max(scatter_after) > SCATTER * change {
-        return None;
+        return false;
     }
     // The phase goes on turning as it did.
     let turn = |blocks: &[Complex64]| -> f64 {
@@ -93,11 +93,11 @@ fn step_in(blocks: &[Complex64], block: usize) -> Option<f64> {
     let steady =
         0.5 * (turn(&blocks[block - STILL..block]) + turn(&blocks[block + 1..=block + STILL]));
     let over = (blocks[block + 1] * blocks[block - 1].conj() * Complex64::cis(-2.0 * steady)).arg();
-    (over.abs() < TURN).then_some(ratio)
+    over.abs() < TURN
 }
 
 /// The value at which a step happens within three blocks; `None` where it takes longer than a step does.
-fn exactly(values: &[Complex32], block: usize, ratio: f64) -> Option<GainStep> {
+fn exactly(values: &[Complex32], block: usize) -> Option<GainStep> {
     let from = (block - 1) * BLOCK;
     let part = &values[from..from + 3 * BLOCK];
     let mean = |part: &[Complex32]| {
@@ -109,10 +109,11 @@ fn exactly(values: &[Complex32], block: usize, ratio: f64) -> Option<GainStep> {
     // All lie on their side of it but for the few that the filter takes.
     let rise = part.iter().take(first).filter(|v| share(v) > 0.2).count()
         + part.iter().skip(first).filter(|v| share(v) < 0.8).count();
-    (rise <= WIDTH).then_some(GainStep {
-        at: from + first,
-        ratio,
-    })
+    let at = from + first;
+    let still = STILL * BLOCK;
+    let ratio = mean(values.get(at + WIDTH..at + still)?)
+        / mean(&values[at.saturating_sub(still)..at - WIDTH]);
+    (rise <= WIDTH).then_some(GainStep { at, ratio })
 }
 
 #[cfg(test)]
