@@ -13,11 +13,11 @@ const VISIBLE: f64 = 1e-3;
 pub(super) fn second_field(view: &View<'_>) -> Option<(f64, f64)> {
     let survey = view.reception.survey.as_ref()?;
     let field_hz = view.reception.field.frequency_hz?;
-    survey
-        .lines
-        .iter()
-        .filter(|line| line.near && line.level > VISIBLE)
-        .map(|line| (line.frequency_hz - field_hz, line.level))
+    let near = survey.lines.iter().filter(|line| line.near);
+    let beside = view.reception.beside.iter();
+    near.map(|line| (line.frequency_hz - field_hz, line.level))
+        .chain(beside.map(|field| (field.offset * field_hz, field.level)))
+        .filter(|(_, level)| *level > VISIBLE)
         .max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
@@ -34,7 +34,8 @@ pub(super) fn lacks_tones(view: &View<'_>) -> bool {
 /// The field's cycles with a second field in them that the receiver's own lack; `None` where those are as they came.
 pub(super) fn with_second_field(view: &View<'_>) -> Option<Cycles> {
     let (_, level) = second_field(view)?;
-    if level < MAY_BE_MISSING || view.reception.kind != Kind::Direct {
+    let taken_off = level >= MAY_BE_MISSING || !view.reception.beside.is_empty();
+    if !taken_off || view.reception.kind != Kind::Direct {
         return None;
     }
     let field_hz = view.reception.seen.as_ref()?.cycles.field_hz;

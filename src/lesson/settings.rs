@@ -33,17 +33,16 @@ impl Settings {
         Telegram::new(self.identity.code())
     }
 
-    /// A second number that is sure to be another one.
+    /// A second number, of another batch: numbers next to each other are not told apart where their telegrams begin together.
     pub fn neighbour(&self) -> Identity {
         let mut other = self.identity;
-        other.national = if other.national < Identity::NATIONAL_MAX {
-            other.national + 1
-        } else {
-            0
-        };
+        other.national = (other.national + OTHER_BATCH) % (Identity::NATIONAL_MAX + 1);
         other
     }
 }
+
+/// From a number to that of another batch: any large number that is no power of two.
+const OTHER_BATCH: u64 = 123_456_789;
 
 /// A number under the test code 999, from a share of all national numbers.
 pub(super) fn test_number(share: f64) -> Identity {

@@ -246,7 +246,11 @@ pub(super) fn read_all(
                 ripple,
                 ..piece.clone()
             };
-            let again = read_piece(&cleaned, field_hz, limits);
+            let limits = ReadLimits {
+                cleaned: true,
+                ..*limits
+            };
+            let again = read_piece(&cleaned, field_hz, &limits);
             if !again.read.is_empty() {
                 result = again;
             }

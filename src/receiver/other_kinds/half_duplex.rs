@@ -20,6 +20,9 @@ const TRIED: f64 = 10.0;
 /// Noise contradicts the right code, or header, this much once in ten thousand answers.
 const LEAST_FIT: f64 = 1e-4;
 
+/// Answers of this share of a read one's Eb/N0 and more (−3 dB) come from as strong a tag.
+const AS_STRONG: f64 = 0.5;
+
 /// Eb/N0 at which half of all single answers have odds of 1e-5, and what each further power of ten costs, dB (measured with answers in
 /// white noise, tones and begin unknown).
 pub const NEEDED_DB: (f64, f64) = (8.2, 0.28);
@@ -117,6 +120,12 @@ pub fn half_duplex(
             None => left.push(heard),
         }
     }
+    // Of tags that answer at once one pause may seem to give a number that the others speak against.
+    readings.retain(|reading| {
+        left.iter().all(|heard| {
+            heard.answer.ebn0 < AS_STRONG * reading.ebn0 || !heard.speaks_against(&reading.telegram)
+        })
+    });
     // Answers too weak on their own: all of one tag together.
     if readings.is_empty() && left.len() > 1 {
         let all: Vec<&Heard> = left.iter().collect();
@@ -139,6 +148,15 @@ pub fn half_duplex(
         }
     });
     (readings, unread)
+}
+
+impl Heard {
+    /// Whether an answer is contradicted by more than noise where it should be this telegram's.
+    fn speaks_against(&self, telegram: &Telegram) -> bool {
+        let bits = telegram.half_duplex_bits();
+        let range = HALF_DUPLEX_HEADER.len()..HALF_DUPLEX_HEADER.len() + CHECKED;
+        contradiction(&self.answer.soft[range.clone()], &bits[range]) < LEAST_FIT
+    }
 }
 
 fn checked_bits(soft: &[f64; HALF_DUPLEX_BITS]) -> [f64; CHECKED] {

@@ -5,6 +5,7 @@ pub(super) mod apart;
 pub(super) mod bursts;
 pub(super) mod join;
 pub(super) mod long_fold;
+pub(super) mod near;
 pub(super) mod read;
 pub(super) mod refine;
 pub(super) mod together;

@@ -7,7 +7,7 @@ use num_complex::Complex32;
 use super::acquire::{Acquired, Stretch, acquire, strongest_span};
 use super::apart::by_angle;
 use super::refine::{Band, Refined, folded_excess, refine};
-use super::together::{Stand, codes, is_doubted};
+use super::together::{Stand, codes, is_doubted, leaves_noise};
 use crate::receiver::decision::{Decision, Known};
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::shape::Shape;
@@ -61,6 +61,7 @@ impl Terms {
             odds: self.odds,
             real,
             known: self.known,
+            cleaned: false,
         }
     }
 }
@@ -74,6 +75,8 @@ pub struct ReadLimits {
     pub real: bool,
     /// What is taken as known of the number.
     pub known: Known,
+    /// Lines were taken off the ripple, which may have been parts of a telegram: what is read must explain all that repeats.
+    pub cleaned: bool,
 }
 
 /// One tag in one piece, read or not.
@@ -220,7 +223,8 @@ fn read_span(
             None => break,
         }
     }
-    let doubted = is_doubted(ripple, &tags, &tangled, limits);
+    let doubted = is_doubted(ripple, &tags, &tangled, limits)
+        || limits.cleaned && !leaves_noise(&without(ripple, &tags, 1.0), limits.real);
     let tangled = if doubted {
         tags.clear();
         left = None;

@@ -75,8 +75,39 @@ impl<'a> Band<'a> {
     }
 }
 
-/// Refines a number found in `ripple` (with other tags' waveforms already taken off), which is `span` of a stretch.
+/// Turns after which a number must have settled: each measures anew with the signs that the one before decided for.
+const TURNS: usize = 4;
+
+/// Refines a number found in `ripple` (with other tags' waveforms already taken off), which is `span` of a stretch, until what was
+/// measured is measured of the number decided for. One that does not settle is certain to nobody: its odds are 1.
 pub fn refine(
+    ripple: &[Complex32],
+    span: Range<usize>,
+    found: &Acquired,
+    band: &Band<'_>,
+    limits: &ReadLimits,
+) -> Option<Refined> {
+    let mut found = Acquired {
+        shape: found.shape,
+        ..*found
+    };
+    for _ in 0..TURNS {
+        let refined = measure(ripple, span.clone(), &found, band, limits)?;
+        if refined.attempt.decision.signs == found.signs {
+            return Some(refined);
+        }
+        found = refined.as_found();
+    }
+    let mut refined = measure(ripple, span, &found, band, limits)?;
+    if refined.attempt.decision.signs != found.signs {
+        refined.attempt.decision.odds_wrong = 1.0;
+        refined.attempt.decision.odds_unaided = 1.0;
+    }
+    Some(refined)
+}
+
+/// Everything that is measured with a number's signs known, and the decision that follows.
+fn measure(
     ripple: &[Complex32],
     span: Range<usize>,
     found: &Acquired,

@@ -5,13 +5,14 @@
 //! what the others leave therefore proves nothing by itself. Asked here, of the ripple as it was received:
 //!
 //! - every set of tags that begin together must be sure of the signs that they would change *together*, by the same exact odds
-//!   and test of fit as a single number;
+//!   and test of fit as a single number, and no two of them may be near numbers;
 //! - what no number explains must be weak against the weakest of them, or it is a sum that has been taken apart wrongly.
 
 use std::ops::Range;
 
 use num_complex::{Complex32, Complex64};
 
+use super::near::are_near;
 use super::read::{ReadLimits, fits_noise};
 use super::refine::{Refined, folded_excess};
 use crate::receiver::decision::{Boundaries, Known, decide};
@@ -89,6 +90,14 @@ pub fn is_doubted(
     }
 }
 
+/// Whether tags leave noise of a ripple, as far as that repeats with the telegram.
+pub fn leaves_noise(rest: &[Complex32], real: bool) -> bool {
+    let telegrams = rest.len() as f64 / TELEGRAM as f64;
+    [false, true]
+        .iter()
+        .all(|inverts| folded_excess(rest, *inverts, telegrams, real) <= 1.0)
+}
+
 /// The 64-bit codes of tags.
 pub fn codes(tags: &[Refined]) -> Vec<u64> {
     let code = |tag: &Refined| tag.attempt.decision.telegram.code;
@@ -97,7 +106,7 @@ pub fn codes(tags: &[Refined]) -> Vec<u64> {
 
 /// What the ripple says of tags fitted together in it.
 struct Standing {
-    /// Each number, and each set of them that may change together, is sure.
+    /// Each number, and each set of them that may change together, is sure; none that begin together are near numbers.
     sure: bool,
     /// Power of what repeats and no number explains, against that of the weakest tag.
     unexplained: f64,
@@ -150,8 +159,13 @@ fn standing(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Opti
     });
     let powers = placed.iter().map(|tag| tag.amplitude.norm_sqr());
     let weakest = powers.clone().fold(f64::INFINITY, f64::min).max(1e-300);
+    let near = placed.iter().enumerate().any(|(k, one)| {
+        placed[..k]
+            .iter()
+            .any(|other| one.begins_with(other) && are_near(one.code, other.code))
+    });
     Some(Standing {
-        sure,
+        sure: sure && !near,
         unexplained: unexplained(&rest, limits) / weakest,
         all: powers.sum::<f64>() / weakest,
     })
@@ -282,6 +296,12 @@ impl Placed {
     /// Correlation of the two tags' square pulses.
     fn correlation(&self, other: &Self) -> f64 {
         1.0 - 3.0 * (self.timing - other.timing).abs() / BIT as f64
+    }
+
+    /// Whether both send the same bit of their telegrams at once.
+    fn begins_with(&self, other: &Self) -> bool {
+        let later = (self.begin - other.begin).rem_euclid(TELEGRAM as f64);
+        self.inverts == other.inverts && later.min(TELEGRAM as f64 - later) < APART
     }
 
     /// Whether words of the one lie on words of the other, pulse on pulse, telegram for telegram.

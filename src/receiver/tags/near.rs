@@ -1,0 +1,93 @@
+//! Numbers so near to each other that other near ones may give the same sum of ripples.
+//!
+//! Ripples add up. Where two telegrams have, between them, the same signs as two others at every boundary, c·C + d·D is also
+//! (c − d)·C + d·A + d·B, and there are more such sums with amplitudes that are nearly equal. Of unrelated numbers A and B are two of 2^38 that
+//! nobody has reason to expect, which is worth more than any odds asked for. Among neighbours in a series, or numbers as near
+//! as words of the CRC's code are at all, they are to be expected: then no fit tells which tags are there.
+
+use std::sync::OnceLock;
+
+use crate::telegram::Telegram;
+
+/// Least weight of a word of the CRC's code over 64 bits and their CRC (from memory; the test counts the lighter ones: none).
+const LIGHTEST: u32 = 4;
+
+/// Neighbours in a series differ in these last bits of the national code.
+const SERIES_BITS: u32 = 6;
+
+/// Whether two codes are neighbours in a series, or one or two of the lightest words apart.
+pub fn are_near(one: u64, other: u64) -> bool {
+    let apart = one ^ other;
+    let light = light_words();
+    apart >> SERIES_BITS == 0
+        || light.contains(&apart)
+        || light.iter().any(|word| light.contains(&(word ^ apart)))
+}
+
+/// What the lightest words change in a code.
+fn light_words() -> &'static [u64] {
+    static WORDS: OnceLock<Vec<u64>> = OnceLock::new();
+    WORDS.get_or_init(|| words_of_weight(LIGHTEST))
+}
+
+/// Changes of at most four bits of a code which with those of the CRC weigh so much.
+fn words_of_weight(weight: u32) -> Vec<u64> {
+    let plain = Telegram::new(0).crc();
+    let places: Vec<(u64, u16)> = (0..u64::BITS)
+        .map(|bit| (1 << bit, Telegram::new(1 << bit).crc() ^ plain))
+        .collect();
+    let mut words = Vec::new();
+    let mut chosen: Vec<(usize, u64, u16)> = vec![(0, 0, 0)];
+    while let Some((from, code, crc)) = chosen.pop() {
+        if code != 0 && code.count_ones() + crc.count_ones() == weight {
+            words.push(code);
+        }
+        if code.count_ones() < weight {
+            chosen.extend(
+                places
+                    .iter()
+                    .enumerate()
+                    .skip(from)
+                    .map(|(k, (bit, changed))| (k + 1, code | bit, crc ^ changed)),
+            );
+        }
+    }
+    words
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_word_is_lighter_than_four() {
+        assert!((1..4).all(|weight| words_of_weight(weight).is_empty()));
+        let words = words_of_weight(4);
+        assert!(!words.is_empty());
+        for word in words {
+            let crc = Telegram::new(word).crc() ^ Telegram::new(0).crc();
+            assert_eq!(word.count_ones() + crc.count_ones(), 4);
+        }
+    }
+
+    #[test]
+    fn near_numbers_are_told_from_others() {
+        let of = |country: u64, national: u64, reserved: u64| {
+            1 << 63 | reserved << 49 | country << 38 | national
+        };
+        let number = of(900, 77_839_524_252, 0);
+        // Both are light words away, worked out with numpy.
+        let by_country = of(916, 77_839_524_252, 2);
+        let by_national = of(900, 77_806_100_888, 0);
+        for (one, other, near) in [
+            (number, by_country, true),
+            (number, by_national, true),
+            (by_country, by_national, true),
+            (of(999, 107, 0), of(999, 108, 0), true),
+            (of(999, 107, 0), of(999, 1107, 0), false),
+            (number, of(276, 75_759_908_088, 0), false),
+        ] {
+            assert_eq!(are_near(one, other), near, "{one:X} {other:X}");
+        }
+    }
+}
