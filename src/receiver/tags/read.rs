@@ -6,7 +6,7 @@ use num_complex::Complex32;
 
 use super::acquire::{Acquired, Stretch, acquire, strongest_span};
 use super::apart::by_angle;
-use super::refine::{Band, Refined, folded_excess, refine};
+use super::refine::{Band, Refined, folded_excess, measure, refine};
 use super::together::{Stand, codes, is_doubted, leaves_noise};
 use crate::receiver::decision::{Decision, Known};
 use crate::receiver::field::pieces::Piece;
@@ -278,8 +278,9 @@ fn further(
     if fit {
         fit_together(ripple, &mut all, band, limits);
     }
-    let last = &all[all.len() - 1].attempt;
-    if known(last) {
+    let newest = &all[all.len() - 1];
+    let last = &newest.attempt;
+    if known(last) || !newest.settled {
         Further::Left(None)
     } else {
         match Stand::of(ripple, &all, limits) {
@@ -301,8 +302,7 @@ fn repeats(rest: &[Complex32], tag: &Refined, real: bool) -> bool {
 fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Refined> {
     let ideal = [Shape::ideal()];
     let is_read = |best: &Option<Refined>| {
-        best.as_ref()
-            .is_some_and(|best| best.attempt.is_read(limits))
+        best.as_ref().is_some_and(|best| best.is_read(limits))
     };
     let in_span = |stretch: &Stretch<'_>, span: Range<usize>| {
         let with_ideal = acquire(stretch, &ideal, limits);
@@ -355,9 +355,9 @@ fn fit_together(ripple: &[Complex32], tags: &mut [Refined], band: &Band<'_>, lim
                 .map(|(_, tag)| tag);
             let span = tags[index].attempt.span.clone();
             let target = &without(ripple, others, 1.0)[span.clone()];
-            if let Some(again) = refine(target, span, &tags[index].as_found(), band, limits) {
+            if let Some(again) = measure(target, span, &tags[index].as_found(), band, limits) {
                 let change = again.attempt.depth / tags[index].attempt.depth - 1.0;
-                moved = moved.max(change.abs());
+                moved = moved.max(if again.settled { change.abs() } else { 1.0 });
                 tags[index] = again;
             }
         }

@@ -25,13 +25,20 @@ pub struct Refined {
     /// See [`Acquired`].
     share: f64,
     log_likelihood: f64,
-    /// The number's part of the ripple, over its span.
+    /// The number decided for is the one that was measured. Else its waveform is another one's, and proves nothing.
+    pub settled: bool,
+    /// The measured number's part of the ripple, over its span.
     pub wave: Vec<Complex32>,
     /// The same as the tanks' shape alone makes it, of unit size: one complex amplitude is free.
     pub plain: Vec<Complex32>,
 }
 
 impl Refined {
+    /// Whether this counts as a number read.
+    pub fn is_read(&self, limits: &ReadLimits) -> bool {
+        self.settled && self.attempt.is_read(limits)
+    }
+
     /// Where to begin refining it again.
     pub fn as_found(&self) -> Acquired {
         Acquired {
@@ -78,8 +85,7 @@ impl<'a> Band<'a> {
 /// Turns after which a number must have settled: each measures anew with the signs that the one before decided for.
 const TURNS: usize = 4;
 
-/// Refines a number found in `ripple` (with other tags' waveforms already taken off), which is `span` of a stretch, until what was
-/// measured is measured of the number decided for. One that does not settle is certain to nobody: its odds are 1.
+/// Measures a number alone in `ripple` until the one decided for is the one that was measured; see [`measure`].
 pub fn refine(
     ripple: &[Complex32],
     span: Range<usize>,
@@ -87,27 +93,19 @@ pub fn refine(
     band: &Band<'_>,
     limits: &ReadLimits,
 ) -> Option<Refined> {
-    let mut found = Acquired {
-        shape: found.shape,
-        ..*found
-    };
-    for _ in 0..TURNS {
-        let refined = measure(ripple, span.clone(), &found, band, limits)?;
-        if refined.attempt.decision.signs == found.signs {
-            return Some(refined);
+    let mut refined = measure(ripple, span.clone(), found, band, limits)?;
+    for _ in 1..TURNS {
+        if refined.settled {
+            break;
         }
-        found = refined.as_found();
-    }
-    let mut refined = measure(ripple, span, &found, band, limits)?;
-    if refined.attempt.decision.signs != found.signs {
-        refined.attempt.decision.odds_wrong = 1.0;
-        refined.attempt.decision.odds_unaided = 1.0;
+        refined = measure(ripple, span.clone(), &refined.as_found(), band, limits)?;
     }
     Some(refined)
 }
 
-/// Everything that is measured with a number's signs known, and the decision that follows.
-fn measure(
+/// Measures a number found in `ripple` (with other tags' waveforms already taken off), which is `span` of a stretch, its signs
+/// taken as known, and decides anew.
+pub fn measure(
     ripple: &[Complex32],
     span: Range<usize>,
     found: &Acquired,
@@ -229,6 +227,7 @@ fn measure(
         ideal_edges,
     };
     Some(Refined {
+        settled: attempt.decision.signs == found.signs,
         attempt,
         share: found.share,
         log_likelihood: found.log_likelihood,

@@ -61,7 +61,7 @@ pub enum Stand {
 impl Stand {
     /// Asks each number by itself, then all together.
     pub fn of(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Self {
-        if !tags.iter().all(|tag| tag.attempt.is_read(limits)) {
+        if !tags.iter().all(|tag| tag.is_read(limits)) {
             return Self::No;
         }
         if tags.len() < 2 {
