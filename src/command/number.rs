@@ -92,12 +92,9 @@ fn exponent(suffix: &str, unit: &str) -> Option<i32> {
 
 /// A value with its unit, with a letter before the unit where that makes it no longer and loses nothing: 1000000 S/s is `1 MS/s`.
 pub fn shown(value: f64, unit: &str) -> String {
-    let takes_letters = UNITS
-        .iter()
-        .any(|known| known.0 == unit && known.1 == 0 && known.2.contains(&unit))
-        && !["dB", "ppm", "degrees"].contains(&unit);
     let bare = format!("{value} {unit}").trim_end().to_string();
-    if !takes_letters {
+    // Nobody says kiloseconds.
+    if !["Hz", "S/s"].contains(&unit) {
         return bare;
     }
     [("G", 1e9), ("M", 1e6), ("k", 1e3)]

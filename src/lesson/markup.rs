@@ -12,8 +12,8 @@ pub(super) fn to_html(markdown: &str) -> String {
     page
 }
 
-/// Markdown → text for a terminal: marks of emphasis go, paragraphs and items of lists are wrapped, everything indented or
-/// beginning with a bar stays as it is.
+/// Markdown → text for a terminal: marks of emphasis go, paragraphs and items of lists are wrapped; what is
+/// indented stays as it is, and rows of tables stay rows.
 pub(super) fn to_text(markdown: &str) -> String {
     let mut text = String::new();
     let mut paragraph = String::new();
@@ -25,7 +25,8 @@ pub(super) fn to_text(markdown: &str) -> String {
             paragraph.clear();
         }
         if fixed {
-            text.push_str(line);
+            let cells = line.starts_with('|').then(|| without_marks(line));
+            text.push_str(cells.as_deref().unwrap_or(line));
             text.push('\n');
         } else if let Some(heading) = line.strip_prefix('#') {
             let heading = heading.trim_start_matches('#').trim();
@@ -48,8 +49,12 @@ pub(super) fn to_text(markdown: &str) -> String {
     format!("{}\n", text.trim_end())
 }
 
+fn without_marks(text: &str) -> String {
+    text.replace("**", "").replace('`', "")
+}
+
 fn wrapped(paragraph: &str) -> String {
-    let plain = paragraph.replace("**", "").replace('`', "");
+    let plain = without_marks(paragraph);
     let (first, further) = match plain.starts_with("- ") {
         true => ("", "  "),
         false => ("", ""),

@@ -301,9 +301,7 @@ fn repeats(rest: &[Complex32], tag: &Refined, real: bool) -> bool {
 /// the part of it in which the ripple is strongest.
 fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Refined> {
     let ideal = [Shape::ideal()];
-    let is_read = |best: &Option<Refined>| {
-        best.as_ref().is_some_and(|best| best.is_read(limits))
-    };
+    let is_read = |best: &Option<Refined>| best.as_ref().is_some_and(|best| best.is_read(limits));
     let in_span = |stretch: &Stretch<'_>, span: Range<usize>| {
         let with_ideal = acquire(stretch, &ideal, limits);
         let refined =

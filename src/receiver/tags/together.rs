@@ -32,6 +32,12 @@ const LEFT_BY_EDGES: f64 = 0.05;
 /// … and never may as much be left as this share of the weakest one's: a number that is not there leaves as much as the one that is.
 const MOST_UNEXPLAINED: f64 = 0.25;
 
+/// Where the pulses of several tags cancel to less than this share of their power (levels within 1.2 dB at one angle and time), what is
+/// left there is edges rather than signs: even ideal ones fall between values, …
+const CANCELLED: f64 = 0.01;
+/// … and tanks of different bandwidths leave as much as one cycle between the pulses would (6/32 of the power that cancels).
+const CANCELLED_BY_TANKS: f64 = 0.08;
+
 /// Waveforms of which another explains all but this share are not told apart.
 const ALIKE: f64 = 1e-6;
 
@@ -42,6 +48,8 @@ struct Placed {
     timing: f64,
     signs: [f64; TELEGRAM_BITS],
     inverts: bool,
+    /// Edges as ideal as the noise lets see.
+    ideal: bool,
     /// Cycles from the first shared value to the begin of its telegram, less than a telegram.
     begin: f64,
     /// Mean boundary sum of its waveform along its signs.
@@ -239,7 +247,18 @@ fn set_is_sure(rest: &[Complex32], placed: &[&Placed], limits: &ReadLimits) -> b
             }
         }
     }
-    let whole = first_energies(&fold, first.timing);
+    let counts = fold.boundaries(first.timing).energies;
+    let powers: f64 = placed.iter().map(|tag| tag.amplitude.norm_sqr()).sum();
+    let mut parts = energies.iter().zip(&counts);
+    let share = if placed.iter().all(|tag| tag.ideal) {
+        CANCELLED
+    } else {
+        CANCELLED_BY_TANKS
+    };
+    if placed.len() > 1 && parts.any(|(energy, count)| *energy < share * powers * count) {
+        return false;
+    }
+    let whole: f64 = counts.iter().sum();
     let strength = energies.iter().sum::<f64>() / whole.max(1e-300);
     if strength <= 0.0 || noise_var <= 0.0 {
         return false;
@@ -259,10 +278,6 @@ fn set_is_sure(rest: &[Complex32], placed: &[&Placed], limits: &ReadLimits) -> b
             && decision.odds_wrong <= limits.odds
             && fits_noise(decision.misfit)
     })
-}
-
-fn first_energies(fold: &Fold, timing: f64) -> f64 {
-    fold.boundaries(timing).energies.iter().sum()
 }
 
 impl Placed {
@@ -288,6 +303,7 @@ impl Placed {
             timing,
             signs,
             inverts,
+            ideal: attempt.ideal_edges,
             begin: (late + (decision.start * BIT) as f64).rem_euclid(TELEGRAM as f64),
             amplitude: amplitude * along / energy.max(1e-300),
         }
