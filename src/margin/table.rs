@@ -398,7 +398,7 @@ mod tests {
         };
         let csv = table.to_csv();
         assert!(
-            csv.contains("\nyours,1,20,9,1,0.450000,0.258230,0.657881,8,1,2,3\n"),
+            csv.contains("\nyours,1,20,9,1,0.450000,0.258198,0.657915,8,1,2,3\n"),
             "{csv}"
         );
         assert_eq!(Table::from_csv(&csv).unwrap(), table);
