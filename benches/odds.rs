@@ -34,6 +34,7 @@ const LIMITS: ReadLimits = ReadLimits {
     odds: 1e-5,
     real: false,
     known: Known::Nothing,
+    cleaned: false,
 };
 
 fn main() {

@@ -55,6 +55,7 @@ fn stages(criterion: &mut Criterion) {
         odds: 1e-5,
         real: false,
         known: Known::Nothing,
+        cleaned: false,
     };
     let mut group = criterion.benchmark_group("receiver");
     group.sample_size(20);

@@ -93,7 +93,7 @@ fn forms_in(folder: &Path, others: &[Option<&Path>]) -> anyhow::Result<Vec<PathB
     let same = |path: &Path| {
         let here = fs::canonicalize(path).ok();
         let other = |other: &&Path| here.is_some() && fs::canonicalize(other).ok() == here;
-        others.iter().flatten().any(|path| other(path))
+        others.iter().flatten().any(other)
     };
     let mut forms = Vec::new();
     for entry in fs::read_dir(folder).with_context(about)? {

@@ -102,8 +102,11 @@ pub fn jitter_s(samples: &[f32], per_sample: f64, field_hz: f64, step: f64) -> O
         .then(|| (steep - flat).sqrt() / (TAU * field_hz))
 }
 
+/// Of each sample the part of the period it lies in, the sine's slope there, and what is left, of the sine's amplitude.
+type Rest = Vec<(usize, f64, f64)>;
+
 /// What a sine with a straight drift leaves of a block, and the sine's amplitude.
-fn rest_of_block(samples: &[f32], per_sample: f64) -> Option<(Vec<(usize, f64, f64)>, f64)> {
+fn rest_of_block(samples: &[f32], per_sample: f64) -> Option<(Rest, f64)> {
     let count = samples.len();
     let columns = DMatrix::from_fn(count, 5, |n, column| {
         let turn = TAU * (per_sample * n as f64).fract();

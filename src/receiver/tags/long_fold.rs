@@ -153,7 +153,11 @@ mod tests {
     fn windows_add_up_on_the_fields_own_cycles() {
         let frequency_hz = 134_187.3;
         let at = |cycle: usize| {
-            let sign = if cycle / TELEGRAM % 2 == 0 { 1.0 } else { -1.0 };
+            let sign = if (cycle / TELEGRAM).is_multiple_of(2) {
+                1.0
+            } else {
+                -1.0
+            };
             Complex32::new(sign * (cycle % TELEGRAM) as f32, 0.0)
         };
         let mut count = CycleCount::default();

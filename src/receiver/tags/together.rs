@@ -10,6 +10,7 @@
 
 use std::ops::Range;
 
+use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
 use super::near::are_near;
@@ -194,35 +195,17 @@ fn amplitudes(ripple: &[Complex32], waves: &[&[Complex32]], real: bool) -> Optio
             sum
         }
     };
-    // Rows of the normal equations with the right side, solved by elimination with the largest pivot first.
-    let mut rows: Vec<Vec<Complex64>> = waves
-        .iter()
-        .map(|wave| {
-            let others = waves.iter().map(|other| product(other, wave));
-            others.chain([product(ripple, wave)]).collect()
-        })
-        .collect();
-    for step in 0..count {
-        let pivot = (step..count).max_by(|&a, &b| {
-            let size = |row: usize| rows[row][step].norm_sqr();
-            size(a).total_cmp(&size(b))
-        })?;
-        rows.swap(step, pivot);
-        let whole = product(waves[step], waves[step]).norm();
-        if rows[step][step].norm() < ALIKE * whole {
-            return None;
-        }
-        for row in 0..count {
-            if row != step {
-                let share = rows[row][step] / rows[step][step];
-                for column in step..=count {
-                    let taken = share * rows[step][column];
-                    rows[row][column] -= taken;
-                }
-            }
-        }
-    }
-    Some((0..count).map(|k| rows[k][count] / rows[k][k]).collect())
+    let gram = DMatrix::from_fn(count, count, |row, column| {
+        product(waves[column], waves[row])
+    });
+    let along = DVector::from_fn(count, |row, _| product(ripple, waves[row]));
+    let factors = gram.clone().cholesky()?;
+    // A factor's diagonal holds what the waveforms before leave of each.
+    let lower = factors.l();
+    let apart = |k: usize| lower[(k, k)].norm_sqr() >= ALIKE * gram[(k, k)].re;
+    (0..count)
+        .all(apart)
+        .then(|| factors.solve(&along).iter().copied().collect())
 }
 
 fn set_is_sure(rest: &[Complex32], placed: &[&Placed], limits: &ReadLimits) -> bool {
