@@ -144,7 +144,7 @@ fn run(trial: u64, seconds: f64, ebn0_db: f64, tank: Option<Complex64>, terms: T
             reception.field.frequency_hz.unwrap_or(0.0) - field_hz,
         ]
     });
-    // The field itself is known and taken off.
+    // The field itself is known and removed.
     let ripple_only = received.iter().enumerate().map(|(n, x)| x - field(n).re);
     let told = Told {
         cycles_per_sample: field_hz / RATE_HZ,

@@ -64,7 +64,7 @@ fn stages(criterion: &mut Criterion) {
         bencher.iter(|| to_cycles(Samples::Real(black_box(&samples)), &tuning));
     });
     let cycles = to_cycles(Samples::Real(&samples), &tuning);
-    group.bench_function("pieces: field and interference taken off", |bencher| {
+    group.bench_function("pieces: field and interference removed", |bencher| {
         bencher.iter(|| with_carrier(black_box(&cycles)));
     });
     let pieces = with_carrier(&cycles);

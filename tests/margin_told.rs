@@ -1,5 +1,5 @@
 //! `spare_db` and "too weak by" are right: a capture weakened by what it has to spare, or lengthened by what it lacks, is
-//! read as often as not; a decibel to either side turns most of them.
+//! read half the time; a decibel to either side turns most of them.
 //!
 //! ```text
 //! FIELDRIPPLE_TRIALS=60 cargo test --test margin_told the_table -- --ignored --nocapture

@@ -72,7 +72,7 @@ fn a_read_capture_is_told_in_full() {
     for words in [
         "Certainty: wrong with a probability of 10⁻¹² or less",
         "depth 1.000 % of the field, angle 30°",
-        "carrier in plain sight; 100000 samples",
+        "carrier sampled directly; 100000 samples",
         "8000F9D74876E801",
         "<td class=\"even\">10000000 <span class=\"control\">1</span></td>",
         "How it was measured",

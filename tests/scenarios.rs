@@ -100,7 +100,7 @@ fn scenarios_are_read_as_their_table_says() {
 }
 
 /// Definition: r²·T_b/(2·N0) with the carrier, r²·T_b/N0 for an envelope. The ripple is what is left of the noiseless samples when the
-/// best sine at the field's frequency (the mean, for an envelope) is taken off. The variance of the noise from 250 000 samples is good
+/// best sine at the field's frequency (the mean, for an envelope) is removed. The variance of the noise from 250 000 samples is good
 /// to 1.4 % (five deviations), 0.06 dB; of 24 000 to 4.6 %.
 #[test]
 fn ebn0_in_the_truth_is_that_of_the_samples() {

@@ -39,7 +39,7 @@ impl Number {
 
     /// Appends the interleaved values in `bytes` to `channels`. Both lengths must fit: whole frames only.
     ///
-    /// Signed integers are divided by 2^(bits−1); unsigned ones have 2^(bits−1) taken off first, as 8-bit WAV has it.
+    /// Signed integers are divided by 2^(bits−1); unsigned ones have 2^(bits−1) removed first, as 8-bit WAV has it.
     pub(super) fn spread(self, bytes: &[u8], big_endian: bool, channels: &mut [Vec<f32>]) {
         macro_rules! number {
             ($kind:ty, $convert:expr) => {{

@@ -101,7 +101,7 @@ pub(super) fn words(view: &View<'_>) -> String {
         format!(", up and down once in {} ms", significant(ms))
     });
     format!(
-        "Level of the field as it came, nothing taken off, over {} ms: between {} and {} % of the field{beat}.",
+        "Level of the field as it came, nothing removed, over {} ms: between {} and {} % of the field{beat}.",
         significant(stretch.ms),
         significant(low),
         significant(high)

@@ -128,7 +128,7 @@ impl View<'_> {
         };
         if lacks_tones(self) {
             return format!(
-                "The envelope of the field over a few bits after steady tones beside the field were taken off{mean}."
+                "The envelope of the field over a few bits after steady tones beside the field were removed{mean}."
             );
         }
         format!(

@@ -60,7 +60,7 @@ where
     DB::ErrorType: 'static,
 {
     let heading = if lacks_tones(view) {
-        "Envelope, steady tones taken off"
+        "Envelope, steady tones removed"
     } else {
         "Envelope, close up"
     };

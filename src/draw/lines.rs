@@ -76,7 +76,7 @@ pub(super) fn around(view: &View<'_>, reach_hz: f64) -> Option<Around> {
     } else {
         reference
     };
-    // What the receiver took off comes first; then what it left in.
+    // What the receiver removed comes first; then what it left in.
     let taken_off = seen.pieces.iter().take(1).flat_map(|piece| {
         let level = piece.field.amplitude.max(1e-300);
         piece
@@ -94,7 +94,7 @@ pub(super) fn around(view: &View<'_>, reach_hz: f64) -> Option<Around> {
     let mut lines: Vec<(f64, f64)> = Vec::new();
     for (per_value, power) in first.into_iter().chain(taken_off).chain(left_in) {
         let (f, db) = (per_value * seen.clock_hz, 10.0 * power.log10());
-        // What is left of a line that was taken off is that line.
+        // What is left of a line that was removed is that line.
         let known = lines.iter().any(|(hz, _)| (hz - f).abs() < spread_hz);
         if f.abs() > spread_hz && f.abs() < reach_hz && (carrier || f > 0.0) && !known {
             lines.push((f, db));

@@ -108,7 +108,7 @@ where
     Ok(())
 }
 
-/// Where clouds are to be expected: the two load states of a tag; with a second one its ripple added and taken off at each, as both
+/// Where clouds are to be expected: the two load states of a tag; with a second one its ripple added and removed at each, as both
 /// change state on their own, unless it averages out. More tags make too many to be marked.
 pub(super) fn states(view: &View<'_>) -> Vec<(f64, f64)> {
     let Some(aligned) = &view.aligned else {

@@ -1,9 +1,9 @@
-//! What the receiver took off before it read, put back for figures that show a capture as it came.
+//! What the receiver removed before it read, put back for figures that show a capture as it came.
 
 use super::View;
 use crate::receiver::{Cycles, Kind, StrayTone, Tuning, to_cycles};
 
-/// A second field from this share of the first on may be missing in the receiver's cycles (it takes off those of 0.16 and more
+/// A second field from this share of the first on may be missing in the receiver's cycles (it removes those of 0.16 and more
 /// before it looks for the first).
 const MAY_BE_MISSING: f64 = 0.1;
 /// Weaker tones (−60 dB) do not change what an envelope looks like.

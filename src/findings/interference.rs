@@ -209,7 +209,7 @@ fn tone(line: &Line, tones: usize, reception: &Reception, odds: f64) -> Finding 
             under => format!("{:.0} dB below", under.abs()),
         };
         cost = format!(
-            " To a reader that cannot take it off it is {against} the {}.",
+            " To a reader that cannot remove it it is {against} the {}.",
             if reception.readings.is_empty() {
                 "weakest ripple that could be read here"
             } else {
@@ -239,7 +239,7 @@ fn tone(line: &Line, tones: usize, reception: &Reception, odds: f64) -> Finding 
         return Finding::new(
             "second-reader",
             format!(
-                "A second field at {place}: most likely another reader near by.{beat} It was taken off before reading here.{cost} Switch it off, \
+                "A second field at {place}: most likely another reader near by.{beat} It was removed before reading here.{cost} Switch it off, \
                  move it away, or let both readers share one clock or take turns."
             ),
             &evidence,
@@ -248,7 +248,7 @@ fn tone(line: &Line, tones: usize, reception: &Reception, odds: f64) -> Finding 
     Finding::new(
         "stray-tone",
         format!(
-            "A steady tone at {place} that belongs neither to field nor tag: a transmitter, a charger or a supply. It was taken off \
+            "A steady tone at {place} that belongs neither to field nor tag: a transmitter, a charger or a supply. It was removed \
              before reading here.{cost} Switch things off one by one until it goes, or turn the antenna."
         ),
         &evidence,

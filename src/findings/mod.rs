@@ -177,7 +177,7 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     all
 }
 
-/// A second field with so many lines that it is switched or keyed: what cannot be taken off of it looks like a weak ripple.
+/// A second field with so many lines that it is switched or keyed: what cannot be removed of it looks like a weak ripple.
 fn is_comb(finding: &Finding) -> bool {
     const LINES: f64 = 6.0;
     let lines = finding.evidence.get("tones").and_then(Value::as_f64);

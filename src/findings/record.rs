@@ -84,7 +84,7 @@ fn gain_steps(reception: &Reception) -> Option<Finding> {
         format!(
             "The level steps {count} {}, first at {:.1} ms and by {largest_db:+.1} dB at most, from one field cycle to the next: faster than an \
              antenna can, so the recorder's gain changed (automatic range or level control). It was made good before reading here; \
-             levels are those at the begin. Set a fixed range.",
+             levels are those at the beginning. Set a fixed range.",
             if count == 1 { "time" } else { "times" },
             1e3 * first_s
         ),

@@ -177,7 +177,7 @@ fn own_lines(reception: &Reception) -> Vec<Finding> {
             "dc-spike",
             format!(
                 "A line stands at the very centre of the complex samples, at {level_db:.0} dB against the field: the receiver's own, an offset of \
-                 I and Q. It was taken off; tune some kilohertz beside the field, so that it stays clear of the data."
+                 I and Q. It was removed; tune some kilohertz beside the field, so that it stays clear of the data."
             ),
             &[("level", level), ("level_db", level_db)],
         ));
@@ -188,7 +188,7 @@ fn own_lines(reception: &Reception) -> Vec<Finding> {
             "iq-image",
             format!(
                 "The field stands once more on the other side of the centre, at {level_db:.0} dB: I and Q are not equally strong, or not a quarter of \
-                 a cycle apart. It was taken off; calibrate the receiver, or tune so far off that the image stays clear of the data."
+                 a cycle apart. It was removed; calibrate the receiver, or tune so far off that the image stays clear of the data."
             ),
             &[("level", level), ("level_db", level_db)],
         ));

@@ -59,7 +59,7 @@ pub fn told(scene: &Scene, recording: &Recording, odds: f64) -> Option<u64> {
         },
         turn: |n: usize| signal.amplitude * tag.depth * turn(n, tag.angle_deg),
     };
-    // The field itself is known and taken off.
+    // The field itself is known and removed.
     let ripple = samples
         .iter()
         .enumerate()
@@ -88,7 +88,7 @@ pub struct Told<P, T> {
 }
 
 impl<P: Fn(f64) -> Complex64, T: Fn(usize) -> Complex64> Told<P, T> {
-    /// The number in the ripple's samples (the field taken off), where its exact odds are good enough.
+    /// The number in the ripple's samples (the field removed), where its exact odds are good enough.
     pub fn read(&self, ripple: impl Iterator<Item = f64>, odds: f64) -> Option<u64> {
         let decision = decide(&self.boundaries(ripple))?;
         (decision.odds_wrong <= odds).then_some(decision.telegram.code)

@@ -71,7 +71,7 @@ fn levels(
                 .map(|(n, &x)| (place(n), f64::from(x))),
         ),
         Samples::Real(samples) => {
-            // Per value the carrier's double frequency would not average out: the steady field is taken off first and
+            // Per value the carrier's double frequency would not average out: the steady field is removed first and
             // added again as its phasor.
             let turns: Vec<Complex64> = turns(samples.len(), per_sample);
             let field = steady_field(samples, &turns);

@@ -205,7 +205,7 @@ pub(super) fn prepare(
 }
 
 impl Reception {
-    /// Looks for what stands far below a field in plain sight, where nothing was read.
+    /// Looks for what stands far below a directly sampled field, where nothing was read.
     fn look_below(&mut self, signal: &Signal<'_>) {
         if let (Some(field_hz), Some(amplitude)) = (self.field.frequency_hz, self.field.amplitude)
             && self.kind == Kind::Direct

@@ -1,4 +1,4 @@
-//! One way of looking at the samples: the field's cycles, what is beside the field taken off them, then all that is read.
+//! One way of looking at the samples: the field's cycles, what is beside the field removed, then all that is read.
 
 use super::chain::look_at;
 use super::reception::Reception;

@@ -55,7 +55,7 @@ pub struct Reception {
     pub windows_add_up: bool,
     /// Tags of other kinds.
     pub others: OtherKinds,
-    /// Other fields so near to this one that the two beat slowly, strongest first; they were taken off.
+    /// Other fields so near to this one that the two beat slowly, strongest first; they were removed.
     pub beside: Vec<NearField>,
     /// How the field's frequency moves, if it does.
     pub clock: Option<ClockMoves>,

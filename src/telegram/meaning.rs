@@ -98,7 +98,7 @@ pub fn fields(identity: &Identity) -> [Field; 7] {
             "reserved",
             reserved.into(),
             match reserved {
-                0 => "as it should be",
+                0 => "as expected",
                 ADVANCED => "bit 15 set: advanced transponder",
                 _ => "should be 0, bit 15 excepted",
             },

@@ -34,7 +34,7 @@ pub enum Make {
     RandomLogic,
 }
 
-/// Bits on a field: repeated, each time from the begin where the tag restarts.
+/// Bits on a field: repeated, each time from the beginning where the tag restarts.
 pub struct Sent {
     pub bits: Vec<bool>,
     /// Bits after which it begins anew, and how many it then is silent; none: never.
@@ -1188,7 +1188,7 @@ pub const SCENES: &[Scene] = &[
         ),
     ),
     scene(
-        "tag at the edge of its power, field as it should be",
+        "tag at the edge of its power, field as expected",
         &["tag-restarts"],
         &["no-ripple"],
         Make::Bench(

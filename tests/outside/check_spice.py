@@ -172,7 +172,7 @@ def sending(track):
 
 
 def ripple(parts, track, idle):
-    """Relative ripple while sending; a second reader's tone is taken off by the run without switching."""
+    """Relative ripple while sending; a second reader's tone is removed by the run without switching."""
     field = sending(idle if idle is not None else track).mean()
     relative = (sending(track) - (sending(idle) if idle is not None else field)) / field
     relative -= relative.mean()

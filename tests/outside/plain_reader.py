@@ -30,7 +30,7 @@ def field_frequency(samples, rate_hz, near_hz=None):
 
 
 def ripple_track(samples, rate_hz, line_hz):
-    """Ripple relative to the field, projected on its principal axis; and that axis in degrees. Field and DC are taken off first."""
+    """Ripple relative to the field, projected on its principal axis; and that axis in degrees. Field and DC are removed first."""
     phase = 2 * np.pi * line_hz / rate_hz * np.arange(samples.size)
     turn = np.exp(-1j * phase)
     if np.iscomplexobj(samples):

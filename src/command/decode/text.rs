@@ -175,7 +175,7 @@ fn half_duplex(page: &mut Page, reading: &HalfDuplexReading) {
     page.row(
         "noise",
         &format!(
-            "Eb/N0 {:.1} dB in a single answer; the tones could be {:.1} dB weaker and still be read as often as not",
+            "Eb/N0 {:.1} dB in a single answer; the tones could be {:.1} dB weaker and still be read half the time",
             10.0 * reading.ebn0.log10(),
             reading.spare_db
         ),
@@ -232,7 +232,7 @@ fn field(page: &mut Page, report: &Decoded) {
     } else {
         let off_hz = frequency_hz - NOMINAL_HZ;
         if off_hz.abs() < 0.5 {
-            text.push_str(", as it should be");
+            text.push_str(", as expected");
         } else {
             let _ = write!(
                 text,
@@ -258,7 +258,7 @@ fn field(page: &mut Page, report: &Decoded) {
         let _ = write!(text, "; {what} {}{unit}", significant(amplitude));
     }
     if let Some(swing) = reception.field.level_swing {
-        let _ = write!(text, ", level steady to {:.2} %", 100.0 * swing);
+        let _ = write!(text, ", level varies by {:.2} %", 100.0 * swing);
     }
     if reception.field.on.len() > 1 {
         let _ = write!(text, "; in {} stretches", reception.field.on.len());
@@ -302,7 +302,7 @@ fn ripple(page: &mut Page, reading: &Reading, report: &Decoded, several: bool) {
     page.row(
         "noise",
         &format!(
-            "Eb/N0 {:.1} dB in a single telegram; the ripple could be {:.1} dB weaker and still be read as often as not",
+            "Eb/N0 {:.1} dB in a single telegram; the ripple could be {:.1} dB weaker and still be read half the time",
             10.0 * attempt.ebn0.log10(),
             reading.spare_db
         ),
@@ -312,7 +312,7 @@ fn ripple(page: &mut Page, reading: &Reading, report: &Decoded, several: bool) {
 fn capture(page: &mut Page, report: &Decoded) {
     let reception = &report.reception;
     let kind = match reception.kind.name() {
-        "direct" => "carrier in plain sight",
+        "direct" => "carrier sampled directly",
         "folded" => "carrier folded (aliased)",
         "envelope" if !reception.field.present => "no carrier seen",
         "envelope" => "envelope, no carrier",

@@ -140,7 +140,7 @@ impl Boundaries {
         signs + bits - 0.5 * amplitude * amplitude * energy / self.noise_var
     }
 
-    /// Log-likelihood ratios once the signs are known: what neighbours add is taken off.
+    /// Log-likelihood ratios once the signs are known: what neighbours add is removed.
     fn llr_given(&self, signs: &[i8; TELEGRAM_BITS], amplitude: f64) -> [f64; TELEGRAM_BITS] {
         let mut llr = self.llr(amplitude);
         let overlaps = self.overlaps(amplitude);

@@ -72,7 +72,7 @@ impl Oscillator {
         }
     }
 
-    /// The phasor at the begin of every block, from one block on; the same wherever that is.
+    /// The phasor at the beginning of every block, from one block on; the same wherever that is.
     pub fn bases(&self, block: u64) -> Bases {
         let exact = block - block % EXACT_EACH;
         let mut bases = Bases {
@@ -129,7 +129,7 @@ impl Oscillator {
     }
 }
 
-/// The phasor at the begin of a block. The fraction of the turns is exact to 2^−52 of their count: 1e-6 of a turn after
+/// The phasor at the beginning of a block. The fraction of the turns is exact to 2^−52 of their count: 1e-6 of a turn after
 /// 2^32 values.
 fn at(per_value: f64, block: u64) -> Complex64 {
     Complex64::cis(TAU * (per_value * (block * BLOCK as u64) as f64).fract())

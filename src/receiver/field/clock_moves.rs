@@ -48,7 +48,7 @@ const FILLED: f64 = 0.7;
 pub enum ClockMoves {
     /// Evenly, one way.
     Drifts {
-        /// Frequency at the end less that at the begin, Hz.
+        /// Frequency at the end less that at the beginning, Hz.
         change_hz: f64,
         /// Seconds from the one to the other.
         seconds: f64,
@@ -64,7 +64,7 @@ pub enum ClockMoves {
     },
 }
 
-/// How the phase of a drifting field bends away from a straight line.
+/// The way that the phase of a drifting field takes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bend {
     /// Of the powers of a place from −1 to 1 over the values, radians.
@@ -80,6 +80,11 @@ impl Bend {
             ClockMoves::Drifts { bend, .. } => Some(bend),
             ClockMoves::Hops { .. } => None,
         }
+    }
+
+    /// Mean advance of the phase over so many values, radians per value.
+    pub fn slope(&self, count: usize) -> f64 {
+        (self.at(count as f64) - self.at(0.0)) / count.max(1) as f64
     }
 
     /// Phase at a value, radians.
@@ -147,7 +152,7 @@ fn drift(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
         let left = ((target - matrix * &solution).norm_squared() / count as f64).sqrt();
         Some((solution, left))
     };
-    let (line, straight) = fit(1)?;
+    let (_, straight) = fit(1)?;
     let (bent, left) = fit(DEGREE)?;
     if straight < LEAST_BEND || left > LEFT * straight {
         return None;
@@ -170,11 +175,8 @@ fn drift(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
         .map(f64::abs)
         .sum();
     let change_hz = frequency(1.0) - frequency(-1.0);
-    let mut powers: [f64; DEGREE + 1] = std::array::from_fn(|power| bent[power]);
-    powers[0] -= line[0];
-    powers[1] -= line[1];
     let bend = Bend {
-        powers,
+        powers: std::array::from_fn(|power| bent[power]),
         reach: ((count - 1) * HOP) as f64,
     };
     (change.abs() > LEAST_DRIFT_HZ && back < BACK * change.abs()).then_some(ClockMoves::Drifts {

@@ -31,7 +31,7 @@ pub struct GainStep {
     pub ratio: f64,
 }
 
-/// Finds steps and makes them good, to the gain at the begin.
+/// Finds steps and makes them good, to the gain at the beginning.
 pub fn level_out(values: &mut [Complex32]) -> Vec<GainStep> {
     let blocks: Vec<Complex64> = values
         .chunks_exact(BLOCK)

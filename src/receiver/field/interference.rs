@@ -1,4 +1,4 @@
-//! Steady tones beside the field, found between the lines that a tag's telegram can have, and taken off.
+//! Steady tones beside the field, found between the lines that a tag's telegram can have, and removed.
 //!
 //! A tag repeats every 4096 cycles, inverted or not, so `z[n] − z[n+4096]` or `z[n] + z[n+4096]` holds nothing of it. A
 //! steady tone shows in both (unless it falls onto a line of the telegram's comb), scaled by a factor that its frequency
@@ -19,7 +19,7 @@ const LEAST_VALUES: usize = 2 * TELEGRAM + TELEGRAM / 4;
 /// times its median (0.35 of either's mean) with a probability of e^−28, for any of 2^17 lines 1e-7.
 const STANDS_OUT: f64 = 40.0;
 
-/// Passes over the spectrum, and tones taken off in each.
+/// Passes over the spectrum, and tones removed in each.
 const PASSES: usize = 10;
 /// See [`PASSES`].
 const TONES_A_PASS: usize = 8;
@@ -47,7 +47,7 @@ pub struct StrayTone {
     pub amplitude: Complex64,
 }
 
-/// Finds steady tones in a stretch of field phasors and takes them off; the field itself (the steady part) stays. Beside
+/// Finds steady tones in a stretch of field phasors and removes them; the field itself (the steady part) stays. Beside
 /// the tones comes what the rest is to be weighted with, if its noise is not the same everywhere.
 pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>) {
     let mut tones: Vec<StrayTone> = Vec::new();

@@ -1,4 +1,4 @@
-//! A second reader about as strong as the field: taken off as a steady tone, or burst by burst where it is switched.
+//! A second reader about as strong as the field: removed as a steady tone, or burst by burst where it is switched.
 //!
 //! What two fields add up to beats, and a switched one has a comb of lines about its own: neither looks like a field with
 //! a stray tone. With the steady field's phasor known, the rest has one of two sizes, nothing or the other field's.

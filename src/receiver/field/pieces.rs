@@ -58,7 +58,7 @@ pub struct Piece {
     pub after_gap: bool,
     /// Field over the piece.
     pub field: FieldFit,
-    /// Steady tones taken off, strongest first.
+    /// Steady tones removed, strongest first.
     pub tones: Vec<StrayTone>,
     /// Band the values hold on each side of the field, Hz.
     pub band_hz: f64,
@@ -184,7 +184,7 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
                 return None;
             }
             let mut values = cycles.values[inner_from..inner_to].to_vec();
-            // A field that drifts is put straight first: spread over many lines it would hide under tones of its own.
+            // A field that drifts is put straight first, onto the values' own clock: elsewhere, or spread over many lines, it would pass for tones.
             let bend = Bend::of(&values);
             if let Some(bend) = &bend {
                 for (index, value) in values.iter_mut().enumerate() {
@@ -285,7 +285,7 @@ fn blank_impulses(ripple: &mut [Complex32]) -> usize {
     spans.len()
 }
 
-/// `bend` was taken off the values' phase.
+/// `bend` was removed from the values' phase.
 fn divide_out(
     mut values: Vec<Complex32>,
     field_hz: f64,
@@ -323,7 +323,8 @@ fn divide_out(
         .map(|a| (a - mean).abs())
         .fold(0.0, f64::max)
         / mean.max(f64::MIN_POSITIVE);
-    let frequency_hz = field_hz * (1.0 + (slope + fine_slope) / TAU);
+    let bent_slope = bend.map_or(0.0, |bend| bend.slope(ripple.len()));
+    let frequency_hz = field_hz * (1.0 + (slope + fine_slope + bent_slope) / TAU);
     let blocks = ripple.len() as f64 / BLOCK as f64;
     let fit = FieldFit {
         frequency_hz,

@@ -109,7 +109,7 @@ impl Track {
     }
 }
 
-/// Divides values by a field that changes by `step` from one to the next, and takes off 1.
+/// Divides values by a field that changes by `step` from one to the next, and removes 1.
 #[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
 fn along_line(values: &mut [Complex32], field: Complex64, step: Complex64) {
     for (k, value) in (0..values.len() as i32).zip(values) {

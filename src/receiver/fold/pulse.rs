@@ -109,7 +109,7 @@ impl Pulse {
         (1..AFTER / BIT).all(|bit| energy(bit) <= (0.5 * energy(bit - 1)).max(0.01 * total))
     }
 
-    /// Adds (or with `gain` −1 takes off) the waveform of boundaries at `timing + 32·j` of the given signs.
+    /// Adds (or with `gain` −1 removes) the waveform of boundaries at `timing + 32·j` of the given signs.
     pub fn add_to(&self, ripple: &mut [Complex32], timing: isize, signs: &[i8], gain: f64) {
         let values: Vec<Complex32> = self.values.iter().map(|v| single(v * gain)).collect();
         for (j, &sign) in signs.iter().enumerate().filter(|(_, sign)| **sign != 0) {

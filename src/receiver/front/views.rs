@@ -149,7 +149,7 @@ pub(in crate::receiver) fn first_sight(signal: &Signal<'_>) -> FirstSight {
     }
 }
 
-/// Where a carrier in plain sight has more than this share of the power, offset and all, there is no detector's output
+/// Where a carrier sampled directly has more than this share of the power, offset and all, there is no detector's output
 /// beside it that a tag could be read from.
 const NOTHING_BUT_CARRIER: f64 = 0.8;
 

@@ -71,7 +71,7 @@ struct Hypothesis {
     begin: f64,
     tone_hz: [f64; 2],
     score: f64,
-    /// Bits from the begin on as far as they were looked at.
+    /// Bits from the beginning on as far as they were looked at.
     bits: Vec<bool>,
 }
 

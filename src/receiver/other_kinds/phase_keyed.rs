@@ -30,7 +30,7 @@ pub struct PhaseKeyed {
     pub level: f64,
 }
 
-/// Looks below a field in plain sight, where the lower sideband of such a load stands at half of the field's frequency.
+/// Looks below a directly sampled field, where the lower sideband of such a load stands at half of the field's frequency.
 pub fn phase_keyed(
     samples: Samples<'_>,
     rate_hz: f64,

@@ -24,7 +24,7 @@ const AGAIN: usize = 5;
 /// Length of the frames of a coder that the samples went through.
 pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
     let half = HALVES.into_iter().find(|&half| {
-        // Away from the begin, where a record may fade in.
+        // Away from the beginning, where a record may fade in.
         let from = samples.len() / 3;
         let Some(part) = samples.get(from..from + 3 * half) else {
             return false;

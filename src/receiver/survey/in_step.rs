@@ -36,7 +36,7 @@ pub struct InStep {
     pub holds_bits: bool,
 }
 
-/// The pair that the strongest line beside the field belongs to. `ripple` has the field alone taken off.
+/// The pair that the strongest line beside the field belongs to. `ripple` has only the field removed.
 pub fn in_step(
     lines: &[Line],
     field_hz: f64,

@@ -15,7 +15,7 @@ const NEAR_FIELD_HZ: f64 = 16_000.0;
 /// Farther from the field the values, one a cycle, cannot tell a tone from its mirror image at their rate.
 const BESIDE_HZ: f64 = 45_000.0;
 
-/// A tone as strong as this beside the field is another reader's field, taken off before anything else: a ripple's own lines
+/// A tone as strong as this beside the field is another reader's field, removed before anything else: a ripple's own lines
 /// are weaker.
 const ANOTHER_FIELD: f64 = 0.15;
 /// Nearer to the field than this the window's main lobe does not part two tones of a coarse spectrum.
@@ -62,7 +62,7 @@ pub fn folded_hz(frequency_hz: f64, rate_hz: f64) -> f64 {
     within.min(rate_hz - within)
 }
 
-/// Tones of the whole capture and those found beside the field, strongest first. Real samples in plain sight only: what
+/// Tones of the whole capture and those found beside the field, strongest first. Directly sampled carriers only: what
 /// folds has no frequency of its own to compare.
 pub fn lines(spectrum: Option<&Spectrum>, reception: &Reception) -> Vec<Line> {
     let (Some(seen), Some(field_hz), Some(amplitude)) = (

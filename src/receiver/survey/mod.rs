@@ -239,7 +239,7 @@ impl Survey {
         }
     }
 
-    /// What is seen without folding. With tones taken off it is tried on the untouched ripple as well.
+    /// What is seen without folding. Where tones were removed it is tried on the untouched ripple as well.
     fn unfolded(&mut self, seen: &Seen, piece: &Piece, unread: bool, real: bool) {
         let whole = (!real && !piece.tones.is_empty()).then(|| untouched(raw_values(seen, piece)));
         let views = std::iter::once(piece.ripple.as_slice()).chain(whole.as_deref());
@@ -274,7 +274,7 @@ impl Survey {
     }
 }
 
-/// The ripple with nothing but the field taken off: lines of a ripple that does not repeat pass for stray tones, and what
+/// The ripple with only the field removed: lines of a ripple that does not repeat pass for stray tones, and what
 /// is left without them is no ripple any more.
 fn untouched(raw: &[Complex32]) -> Vec<Complex32> {
     let slope = phase_advance(&block_means(raw, BLOCK)) / BLOCK as f64;

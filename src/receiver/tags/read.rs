@@ -1,4 +1,4 @@
-//! One piece of ripple → the numbers in it, strongest first: find, fit, take off, go on.
+//! One piece of ripple → the numbers in it, strongest first: find, fit, remove, go on.
 
 use std::ops::Range;
 
@@ -32,7 +32,7 @@ const ROUNDS: usize = 16;
 /// Depths that change by less than this share in a turn are settled.
 const SETTLED: f64 = 2e-3;
 
-/// Shares of the tags' waveforms that are taken off where all of them leaves a rest that is not noise: a tag fitted
+/// Shares of the tags' waveforms that are removed where all of them leaves a rest that is not noise: a tag fitted
 /// alone has swallowed what another one's number has in common with its own.
 const SHARES: [f32; 3] = [0.85, 0.7, 0.55];
 
@@ -75,7 +75,7 @@ pub struct ReadLimits {
     pub real: bool,
     /// What is taken as known of the number.
     pub known: Known,
-    /// Lines were taken off the ripple, which may have been parts of a telegram: what is read must explain all that repeats.
+    /// Lines were removed the ripple, which may have been parts of a telegram: what is read must explain all that repeats.
     pub cleaned: bool,
 }
 
@@ -253,7 +253,7 @@ enum Further {
     Tangled(Vec<u64>),
 }
 
-/// One more tag in a stretch from which the known ones are taken off, or a share of them.
+/// One more tag in a stretch from which the known ones are removed, or a share of them.
 fn further(
     ripple: &[Complex32],
     tags: &[Refined],
@@ -341,7 +341,7 @@ fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Re
     }
 }
 
-/// Several tags disturb each other's measurement: each is fitted again with the others taken off, in turns.
+/// Several tags disturb each other's measurement: each is fitted again with the others removed, in turns.
 fn fit_together(ripple: &[Complex32], tags: &mut [Refined], band: &Band<'_>, limits: &ReadLimits) {
     for _ in 0..ROUNDS {
         let mut moved = 0.0f64;

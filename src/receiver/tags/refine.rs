@@ -103,7 +103,7 @@ pub fn refine(
     Some(refined)
 }
 
-/// Measures a number found in `ripple` (with other tags' waveforms already taken off), which is `span` of a stretch, its signs
+/// Measures a number found in `ripple` (with other tags' waveforms already removed), which is `span` of a stretch, its signs
 /// taken as known, and decides anew.
 pub fn measure(
     ripple: &[Complex32],

@@ -51,7 +51,7 @@ struct Placed {
     inverts: bool,
     /// Edges as ideal as the noise lets see.
     ideal: bool,
-    /// Cycles from the first shared value to the begin of its telegram, less than a telegram.
+    /// Cycles from the first shared value to the beginning of its telegram, less than a telegram.
     begin: f64,
     /// Mean boundary sum of its waveform along its signs.
     amplitude: Complex64,
