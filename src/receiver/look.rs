@@ -68,7 +68,17 @@ pub(super) fn look(
             ..seen.cycles.clone()
         };
         let again = look_at(signal, view, cycles, terms, rate_assumed);
-        if !again.readings.is_empty() {
+        if again.readings.is_empty() {
+            // Or the weaker field alone, which is another one at the probe.
+            let cycles = Cycles {
+                values: before,
+                ..seen.cycles.clone()
+            };
+            let again = look_without_near_fields(signal, view, cycles, terms, rate_assumed);
+            if !again.readings.is_empty() {
+                reception = again;
+            }
+        } else {
             reception = again;
         }
     }
@@ -124,7 +134,6 @@ fn look_without_near_fields(
         let view = View { tuning, ..*view };
         let mut cycles = mended_cycles(signal, &view);
         level_out(&mut cycles.values);
-        take_off_near_fields(&mut cycles.values);
         // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
         for other in lines.iter().filter(|other| **other != line) {
             remove_other_field(
@@ -132,6 +141,7 @@ fn look_without_near_fields(
                 (other - line) * view.tuning.field_hz / tuning.field_hz,
             );
         }
+        take_off_near_fields(&mut cycles.values);
         let reception = look_at(
             signal,
             &View {
