@@ -2,7 +2,7 @@
 
 use super::Finding;
 use super::ripple::TELLING_DB;
-use crate::receiver::survey::{Bare, InStep, Stream};
+use crate::receiver::survey::{Bare, InStep, MAINS_HZ, Stream};
 use crate::receiver::{Kind, Measured, Reception};
 use crate::telegram::{FrameError, Identity, TELEGRAM_BITS, Telegram, crc16_bitwise};
 
@@ -270,6 +270,15 @@ fn in_step(reception: &Reception) -> Option<&InStep> {
     (all <= 2 * of_it && in_step.level < STRONGEST_RIPPLE).then_some(in_step)
 }
 
+/// A supply that hums changes the field at multiples of the mains' frequency.
+fn is_of_mains(rate_hz: f64) -> bool {
+    /// Large grids stray by 0.2 Hz (from memory), their fourth harmonic by four times that.
+    const WITHIN_HZ: f64 = 0.8;
+    MAINS_HZ
+        .iter()
+        .any(|mains_hz| (rate_hz - (rate_hz / mains_hz).round() * mains_hz).abs() < WITHIN_HZ)
+}
+
 fn restarts(reception: &Reception) -> Option<Finding> {
     // A tag begins anew with every pulse of a switched field: that is no fault of its supply.
     if reception.field.on.len() > 1 {
@@ -294,6 +303,7 @@ fn restarts(reception: &Reception) -> Option<Finding> {
     if let Some(in_step) = in_step(reception)
         && in_step.holds_bits
         && RESTARTS_HZ.contains(&in_step.rate_hz)
+        && !is_of_mains(in_step.rate_hz)
     {
         let level_db = 20.0 * in_step.level.log10();
         let rate_hz = in_step.rate_hz;

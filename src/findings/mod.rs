@@ -106,6 +106,21 @@ const ORDER: [&str; 44] = [
 
 /// What can still be said of a record of peaks.
 const PEAKS_LEAVE: [&str; 3] = ["clipping", "nothing-to-read", "folded"];
+/// What a ripple that is folded onto itself, or is not there at all, would have shown.
+const FOLDING_HIDES: [&str; 10] = [
+    "no-ripple",
+    "ripple-too-weak",
+    "telegram-does-not-fit",
+    "biphase-no-header",
+    "tag-restarts",
+    "second-reader",
+    "stray-tone",
+    "supply-harmonics",
+    "impulses",
+    "sampling-jitter",
+];
+/// The two tones of a keyed transmission, its sidebands among them, look like these.
+const KEYING_MAKES: [&str; 3] = ["second-reader", "stray-tone", "ripple-track-curved"];
 /// What a lossy coder leaves looks like these.
 const CODING_MAKES: [&str; 9] = [
     "telegram-does-not-fit",
@@ -138,11 +153,7 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     all.extend(interrupted::findings(reception));
     all.extend(stated::findings(reception));
     all.extend(antenna::findings(reception));
-    let mut sent = foreign::findings(reception, odds);
-    // Folded onto itself a telegram seems to begin anew.
-    if all.iter().any(|finding| finding.code == "rate-too-low") {
-        sent.retain(|finding| finding.code != "tag-restarts");
-    }
+    let sent = foreign::findings(reception, odds);
     let holds = |codes: &[&str]| sent.iter().any(|finding| codes.contains(&finding.code));
     let own_lines = holds(&["biphase-no-header", "tag-restarts"]);
     // Something else already says why what is there is no number.
@@ -167,6 +178,14 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
         all.retain(|finding| !MOVING_MAKES.contains(&finding.code));
     }
     all.extend(records);
+    let holds = |code: &str| all.iter().any(|finding| finding.code == code);
+    let (folds, keyed) = (holds("rate-too-low"), holds("in-band-transmitter"));
+    let switched = holds("pulses-too-short");
+    all.retain(|finding| {
+        !(folds && FOLDING_HIDES.contains(&finding.code)
+            || keyed && KEYING_MAKES.contains(&finding.code)
+            || switched && finding.code == "no-field")
+    });
     all.sort_by_key(|finding| {
         ORDER
             .iter()

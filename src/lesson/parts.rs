@@ -89,7 +89,7 @@ impl Material {
                 .map(|line| format!("    {line}\n"))
                 .collect(),
             Form::Page => format!(
-                "<pre class=\"printed\" tabindex=\"0\" role=\"region\" aria-label=\"What the program prints\">{}</pre>",
+                "<pre class=\"printed\" tabindex=\"0\" role=\"region\" aria-label=\"What the program prints of {name}\">{}</pre>",
                 escaped(printed)
             ),
         })

@@ -61,6 +61,7 @@ fn receive_as_stated(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> R
 /// Numbers of all kinds.
 fn receive_all(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
     let mut reception = receive_ripple(signal, sight, terms);
+    reception.doubt_folded_field();
     if reception.kind == Kind::Iq {
         reception = on_the_bits_clock(signal, sight, terms, reception);
         reception.doubts.centre_hz = Some(signal.centre_hz);
@@ -204,7 +205,25 @@ pub(super) fn prepare(
     (reception, clocks)
 }
 
+/// Any tone has an alias near a folded field; without a number only one this near to where the field's would be is taken for it, Hz
+/// (0.5 %, a ceramic resonator's tolerance).
+const FOLDED_WITHIN_HZ: f64 = 670.0;
+
 impl Reception {
+    fn doubt_folded_field(&mut self) {
+        let off_hz = self.field.frequency_hz.map(|hz| (hz - NOMINAL_HZ).abs());
+        if self.kind == Kind::Folded
+            && self.readings.is_empty()
+            && off_hz.is_some_and(|hz| hz > FOLDED_WITHIN_HZ)
+        {
+            self.field = Field::default();
+            self.beside.clear();
+            self.seen = None;
+            self.candidate = None;
+            self.telegrams = 0.0;
+        }
+    }
+
     /// Looks for what stands far below a directly sampled field, where nothing was read.
     fn look_below(&mut self, signal: &Signal<'_>) {
         if let (Some(field_hz), Some(amplitude)) = (self.field.frequency_hz, self.field.amplitude)

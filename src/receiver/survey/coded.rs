@@ -6,8 +6,9 @@
 
 use std::f64::consts::PI;
 
-use num_complex::Complex32;
+use num_complex::{Complex32, Complex64};
 
+use crate::receiver::dsp::phasor::single;
 use crate::receiver::dsp::transform::forward;
 
 /// Half lengths of frames tried.
@@ -29,8 +30,9 @@ pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
         let Some(part) = samples.get(from..from + 3 * half) else {
             return false;
         };
+        let cosines = Cosines::new(half);
         let shares: Vec<f64> = (0..half)
-            .map(|off| nothing(&part[off..off + 2 * half]))
+            .map(|off| cosines.nothing(&part[off..off + 2 * half]))
             .collect();
         let (best, share) = (0..).zip(&shares).fold(
             (0, 0.0),
@@ -46,39 +48,54 @@ pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
             let place = from + best + last * nth / AGAIN * half;
             samples
                 .get(place..place + 2 * half)
-                .is_some_and(|frame| nothing(frame) > MOSTLY)
+                .is_some_and(|frame| cosines.nothing(frame) > MOSTLY)
         };
         share > MOSTLY && 1.0 - share < FEWER * (1.0 - second) && (1..=AGAIN).all(again)
     })?;
     Some(2 * half)
 }
 
-/// Share of a frame's cosines that are nothing: Σ x·w·cos(π/N·(n + ½ + N/2)(k + ½)), by a transform of twice the frame.
-fn nothing(frame: &[f32]) -> f64 {
-    let double = frame.len();
-    let half = double / 2;
-    let mut buffer: Vec<Complex32> = frame
-        .iter()
-        .enumerate()
-        .map(|(n, x)| {
+/// Cosines of a frame: Σ x·w·cos(π/N·(n + ½ + N/2)(k + ½)), by a transform of twice N.
+struct Cosines {
+    /// Window of each sample, with half a line's turn, which makes lines k + ½.
+    before: Vec<Complex32>,
+    /// Turn of each line.
+    after: Vec<Complex32>,
+}
+
+impl Cosines {
+    fn new(half: usize) -> Self {
+        let double = 2 * half;
+        let before = |n: usize| {
             let window = (PI * (n as f64 + 0.5) / double as f64).sin();
-            // Half a line's turn beforehand makes lines k + ½.
-            let turn = -PI * n as f64 / double as f64;
-            let value = f64::from(*x) * window;
-            Complex32::new((value * turn.cos()) as f32, (value * turn.sin()) as f32)
-        })
-        .collect();
-    forward(double).process(&mut buffer);
-    let cosines: Vec<f32> = (0..half)
-        .map(|k| {
-            let turn = -PI / half as f64 * (0.5 + 0.5 * half as f64) * (k as f64 + 0.5);
-            let (sin, cos) = turn.sin_cos();
-            (buffer[k].re * cos as f32 - buffer[k].im * sin as f32).abs()
-        })
-        .collect();
-    let largest = cosines.iter().copied().fold(0.0, f32::max);
-    let none = cosines.iter().filter(|c| **c < NOTHING * largest).count();
-    none as f64 / half as f64
+            Complex64::from_polar(window, -PI * n as f64 / double as f64)
+        };
+        let after = |k: usize| {
+            Complex64::cis(-PI / half as f64 * (0.5 + 0.5 * half as f64) * (k as f64 + 0.5))
+        };
+        Self {
+            before: (0..double).map(|n| single(before(n))).collect(),
+            after: (0..half).map(|k| single(after(k))).collect(),
+        }
+    }
+
+    /// Share of a frame's cosines that are nothing.
+    fn nothing(&self, frame: &[f32]) -> f64 {
+        let mut buffer: Vec<Complex32> = frame
+            .iter()
+            .zip(&self.before)
+            .map(|(x, before)| before * x)
+            .collect();
+        forward(frame.len()).process(&mut buffer);
+        let cosines: Vec<f32> = buffer
+            .iter()
+            .zip(&self.after)
+            .map(|(line, after)| (line * after).re.abs())
+            .collect();
+        let largest = cosines.iter().copied().fold(0.0, f32::max);
+        let none = cosines.iter().filter(|c| **c < NOTHING * largest).count();
+        none as f64 / cosines.len() as f64
+    }
 }
 
 #[cfg(test)]

@@ -20,7 +20,7 @@ const SHORTEST_S: f64 = 0.095;
 /// shifts the phase by half as much as it moves the level makes the sides 1 to 9.
 const ONE_SIDED: f64 = 20.0;
 /// Mains frequencies of the world.
-const MAINS_HZ: [f64; 2] = [50.0, 60.0];
+pub const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 
 /// What is found of the mains.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -22,7 +22,7 @@ pub use bare::{Bare, bare};
 pub use brief::{Brief, brief};
 pub use coded::frames_of_coder;
 pub use digitiser::{Levels, levels};
-pub use hum::{Hum, of_amplitudes, of_samples};
+pub use hum::{Hum, MAINS_HZ, of_amplitudes, of_samples};
 pub use in_step::{InStep, in_step};
 pub use lines::{Line, folded_hz, lines};
 pub use presence::{Presence, presence};
