@@ -132,7 +132,7 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
     }
     // Cut-off tops jump by a step now and then, which is no spark.
     if reception.clipped_share().is_none() {
-        found.extend(impulses(survey));
+        found.extend(impulses(survey, reception.field.on.len()));
     }
     found
 }
@@ -375,8 +375,11 @@ fn supply(reception: &Reception, lines: &[Line]) -> Option<(Finding, f64)> {
     Some((finding, fundamental_hz))
 }
 
-fn impulses(survey: &Survey) -> Option<Finding> {
-    (survey.impulses >= LEAST_IMPULSES && survey.seconds > 0.0).then(|| {
+/// A field that is switched may leave one at each of its stretches' ends.
+fn impulses(survey: &Survey, stretches: usize) -> Option<Finding> {
+    let of_switching = if stretches > 1 { 2 * stretches } else { 0 };
+    let enough = survey.impulses >= LEAST_IMPULSES.max(of_switching + 1);
+    (enough && survey.seconds > 0.0).then(|| {
         let rate = survey.impulses as f64 / survey.seconds;
         Finding::new(
             "impulses",

@@ -180,11 +180,13 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     all.extend(records);
     let holds = |code: &str| all.iter().any(|finding| finding.code == code);
     let (folds, keyed) = (holds("rate-too-low"), holds("in-band-transmitter"));
-    let switched = holds("pulses-too-short");
+    let (switched, stepped) = (holds("pulses-too-short"), holds("gain-steps"));
     all.retain(|finding| {
         !(folds && FOLDING_HIDES.contains(&finding.code)
             || keyed && KEYING_MAKES.contains(&finding.code)
-            || switched && finding.code == "no-field")
+            || switched && finding.code == "no-field"
+            // Steps made good leave edges, which pass for data of another kind.
+            || stepped && finding.code == "biphase-no-header")
     });
     all.sort_by_key(|finding| {
         ORDER
