@@ -9,6 +9,7 @@ use fieldripple::world::scenario::{PlaceKeys, Scenario, TagKeys, half_bits};
 use fieldripple::world::{Bench, Digitiser};
 
 /// Reader, tag and probe of a scenario, and what is asked of the reading.
+#[derive(Clone)]
 pub struct Setup {
     pub scenario: Scenario,
     pub tag: TagKeys,
@@ -37,6 +38,17 @@ pub struct Position {
 
 impl Setup {
     pub fn new(scenario: Scenario, seconds: Option<f64>, odds: f64) -> anyhow::Result<Self> {
+        let station = scenario.reader.station(false)?;
+        Self::of(scenario, station, seconds, odds)
+    }
+
+    /// The same where the antenna of the scenario is at hand: winding one takes longer than all the rest.
+    pub fn of(
+        scenario: Scenario,
+        station: Station,
+        seconds: Option<f64>,
+        odds: f64,
+    ) -> anyhow::Result<Self> {
         let tag = scenario
             .tag
             .first()
@@ -48,7 +60,7 @@ impl Setup {
             listening.noise_v2_per_hz = Some(Bench::new(&scenario)?.derived().noise_v2_per_hz);
         }
         Ok(Self {
-            station: scenario.reader.station(false)?,
+            station,
             neighbour: scenario.neighbour()?,
             transponder: tag.transponder(scenario.field_hz()),
             listening,
@@ -59,6 +71,28 @@ impl Setup {
             tag,
             scenario,
         })
+    }
+
+    /// The same bench with other parts.
+    pub fn with(&self, station: Station, transponder: Transponder) -> Self {
+        Self {
+            station,
+            transponder,
+            ..self.clone()
+        }
+    }
+
+    /// The same bench with another tag.
+    pub fn with_tag(&self, tag: TagKeys) -> Self {
+        let mut scenario = self.scenario.clone();
+        scenario.tag = vec![tag.clone()];
+        Self {
+            transponder: tag.transponder(scenario.field_hz()),
+            half_bits: half_bits(&tag.sends.telegram(scenario.seed.0, 0)),
+            tag,
+            scenario,
+            ..self.clone()
+        }
     }
 
     /// The antennas.
