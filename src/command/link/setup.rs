@@ -116,14 +116,14 @@ impl Setup {
                 place.distance_mm, place.offset_mm, place.tilt_deg
             )
         };
-        let link = link(
-            &self.antennas(),
-            &self.transponder,
-            &place.place(),
-            &self.listening,
-            &self.half_bits,
-        )
-        .with_context(at)?;
+        let mut free = self.transponder;
+        let clamp = free.circuit.clamp.take();
+        let mut link = self.link(&free, &place).with_context(at)?;
+        // A limiter draws nothing below its voltage, and one costs a hundred times as much. Half: a load that is not a resistor, and the way
+        // from one state to the other, may raise the voltage beyond that of the open tag.
+        if clamp.is_some_and(|clamp| link.tag_v > 0.5 * clamp.voltage_v) {
+            link = self.link(&self.transponder, &place).with_context(at)?;
+        }
         let ebn0_db = self.ebn0_db(&link);
         let telegrams = self
             .scenario
@@ -140,6 +140,16 @@ impl Setup {
             telegrams,
             folded_ebn0_db,
         })
+    }
+
+    fn link(&self, transponder: &Transponder, place: &PlaceKeys) -> anyhow::Result<Link> {
+        Ok(link(
+            &self.antennas(),
+            transponder,
+            &place.place(),
+            &self.listening,
+            &self.half_bits,
+        )?)
     }
 
     /// Eb/N0 with the steps of the digitiser counted as noise.

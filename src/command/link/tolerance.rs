@@ -167,7 +167,7 @@ pub fn work_out(
 
 /// A loss beyond this is a tag that hears nothing at all.
 const MOST_DB: f64 = 120.0;
-/// Builds at all places together: some minutes.
+/// Builds at all places together: some twenty minutes, hours where the tag's limiter conducts.
 const MOST_IN_ALL: u64 = 1_000_000;
 
 fn built(setup: &Setup, place: PlaceKeys, shifts: &[(Part, f64)]) -> anyhow::Result<Position> {

@@ -3,8 +3,9 @@
 use fieldripple::draw::{Bar, Bars, FIGURE_SIZE};
 
 use super::super::super::figure_file::FigureFile;
+use super::super::text::DANGEROUS_V;
 use super::Chosen;
-use super::text::farad;
+use super::text::{farad, plural};
 
 impl Chosen {
     /// Draws the range of every usual tag.
@@ -24,10 +25,11 @@ impl Chosen {
         let winding = design.station.coil.winding();
         let remarks = [
             format!(
-                "{} turns of {} mm in {} layers, {:.0} µH, {} ({}), {} Ω in series, Q {:.1}",
+                "{} turns of {} mm in {} layer{}, {:.0} µH, {} ({}), {} Ω in series, Q {:.1}",
                 winding.turns,
                 self.best.wire_mm,
                 winding.layers,
+                plural(winding.layers),
                 circuit.inductance_h * 1e6,
                 farad(circuit.capacitance_f),
                 self.capacitors(),
@@ -35,8 +37,16 @@ impl Chosen {
                 circuit.q()
             ),
             format!(
-                "{:.0} V peak across antenna and capacitors (high voltage, keep fingers off), {:.3} A peak, {:.2} W from {} V",
-                design.capacitor_v, design.current_a, design.power_w, self.supply_v
+                "{:.0} V peak across antenna and capacitors{}, {:.3} A peak, {:.2} W from {} V",
+                design.capacitor_v,
+                if design.capacitor_v > DANGEROUS_V {
+                    " (high voltage, keep fingers off)"
+                } else {
+                    ""
+                },
+                design.current_a,
+                design.power_w,
+                self.supply_v
             ),
         ];
         let figure = Bars {

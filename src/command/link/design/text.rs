@@ -19,6 +19,11 @@ pub fn farad(value: f64) -> String {
     format!("{short} {unit}")
 }
 
+/// "s" behind a word of more than one.
+pub fn plural(count: u32) -> &'static str {
+    if count == 1 { "" } else { "s" }
+}
+
 impl Chosen {
     /// As text, above the table of the bench.
     pub fn page(&self) -> String {
@@ -91,9 +96,10 @@ impl Chosen {
         }
         writeln!(
             page,
-            "\nAntenna:    {} turns of {wire_mm} mm copper in {} layers, {:.1} m of wire: {:.1} µH, {:.2} Ω, coil Q {:.0}",
+            "\nAntenna:    {} turns of {wire_mm} mm copper in {} layer{}, {:.1} m of wire: {:.1} µH, {:.2} Ω, coil Q {:.0}",
             winding.turns,
             winding.layers,
+            plural(winding.layers),
             design.station.coil.wire_length_m(),
             circuit.inductance_h * 1e6,
             circuit.coil_ohm,
