@@ -1,10 +1,12 @@
 //! `fieldripple link`: coupling, tag voltage, ripple and range of a bench in numbers.
 
+mod design;
 mod figure;
 mod json;
 mod setup;
 mod sums;
 mod text;
+mod tolerance;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -42,6 +44,9 @@ Examples:
   fieldripple link --distance 10:250:10 --figure range.png
   fieldripple link --set reader.coil.turns=60 --set reader.drive_v=12 --json
   fieldripple link --capacitor-for 550 --turns-for 550 --wrong-coil 820
+  fieldripple link --design --inductance 550 --supply 12 --tag glass-12 --figure antenna.png
+  fieldripple link --design --reach 150 --bridge full --set reader.coil.radius_mm=100
+  fieldripple link --tolerance --distance 60,80 --tilt 0 --spread capacitor=5 --figure parts.png
 
 A resonant antenna carries tens to hundreds of volts: use a rated probe, keep fingers off. Keep
 strong fields away from people with active implants. Limits are named for comparison only: a
@@ -102,9 +107,14 @@ pub struct Arguments {
     #[arg(long, value_name = "UH", value_parser = within(0.1..=1e5, "µH"))]
     wrong_coil: Option<f64>,
     /// Draw a range map over distance (nearest to farthest of --distance) and tilt (all) at the first --offset: what is read, where the
-    /// tag has power, Eb/N0; PNG or SVG by the name's ending
+    /// tag has power, Eb/N0. With --design the range of every usual tag instead, with --tolerance which part matters most. PNG or SVG by
+    /// the name's ending
     #[arg(long, value_name = "FILE", value_parser = figure_file)]
     figure: Option<FigureFile>,
+    #[command(flatten)]
+    design: design::DesignArguments,
+    #[command(flatten)]
+    tolerance: tolerance::ToleranceArguments,
     /// Print one JSON object
     #[arg(long)]
     json: bool,
@@ -154,6 +164,8 @@ struct Report {
     idle_a: f64,
     moment_a_m2: f64,
     sums: Sums,
+    chosen: Option<design::Chosen>,
+    tolerances: Option<tolerance::Tolerances>,
 }
 
 impl Report {
@@ -181,7 +193,18 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         scenario.direct.is_none(),
         "link needs coils: the scenario gives its ripple outright in [direct]"
     );
-    let report = report(arguments, wound(scenario, arguments.turns_for)?)?;
+    let (scenario, chosen) = if arguments.design.design {
+        let chosen = design::choose(
+            &arguments.design,
+            &scenario,
+            arguments.seconds,
+            arguments.odds,
+        )?;
+        (chosen.scenario.clone(), Some(chosen))
+    } else {
+        (wound(scenario, arguments.turns_for)?, None)
+    };
+    let report = report(arguments, scenario, chosen)?;
     let text = if arguments.json {
         json::object(&report)
     } else {
@@ -238,7 +261,11 @@ fn wound(mut scenario: Scenario, turns_for_uh: Option<f64>) -> anyhow::Result<Sc
     Ok(scenario)
 }
 
-fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
+fn report(
+    arguments: &Arguments,
+    scenario: Scenario,
+    chosen: Option<design::Chosen>,
+) -> anyhow::Result<Report> {
     let setup = Setup::new(scenario, arguments.seconds, arguments.odds)?;
     let own = setup.tag.place_at(0.0);
     let axis = |given: &Option<List>, own: f64, usual: Vec<f64>| match given {
@@ -274,8 +301,23 @@ fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
             }
         }
     }
+    let asked = [&arguments.distance, &arguments.offset, &arguments.tilt];
+    let places: Vec<PlaceKeys> = if asked.iter().any(|list| list.is_some()) {
+        positions.iter().map(|position| position.place).collect()
+    } else {
+        vec![PlaceKeys {
+            offset_y_mm,
+            bearing_deg,
+            ..own
+        }]
+    };
+    let tolerances = tolerance::work_out(&arguments.tolerance, &setup, &places)?;
     if let Some(figure) = &arguments.figure {
-        figure::draw(figure, &setup, &distances, offsets[0])?;
+        match (&chosen, &tolerances) {
+            (Some(chosen), _) => chosen.draw(figure)?,
+            (_, Some(tolerances)) => tolerances.draw(figure, &setup.scenario.name)?,
+            _ => figure::draw(figure, &setup, &distances, offsets[0])?,
+        }
     }
     let idle = setup.idle()?;
     let fields = arguments
@@ -297,5 +339,7 @@ fn report(arguments: &Arguments, scenario: Scenario) -> anyhow::Result<Report> {
         positions,
         fields,
         sums,
+        chosen,
+        tolerances,
     })
 }

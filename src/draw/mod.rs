@@ -8,6 +8,7 @@
 
 mod aligned;
 mod answer;
+mod bars;
 mod beat;
 mod beside;
 mod contour;
@@ -37,6 +38,7 @@ mod view;
 
 use plotters::drawing::DrawingAreaErrorKind;
 
+pub use bars::{Bar, Bars};
 pub use beside::Beside;
 pub use curve::{Curve, Curves, curves_svg};
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};

@@ -1,14 +1,18 @@
 //! The link from a reader to a tag and back, in numbers: coupling, tag voltage, ripple at the probe, range.
 
 mod antennas;
+mod design;
 mod exposure;
 mod reading;
 mod sent;
+mod spread;
 mod sums;
 
 pub use antennas::{Antennas, Idle, Neighbour};
+pub use design::{Bridge, Design, DesignError, Wanted, design, parallel_values};
 pub use exposure::{FieldAt, Limit, LimitKind, WAVE_OHM, field_at, limits, loop_field_a_per_m};
 pub use reading::{Sending, folded_ebn0_db, needed_ebn0_db};
+pub use spread::Part;
 pub use sums::{WrongCoil, turns_for_inductance, wrong_coil};
 
 use super::circuit::{CircuitError, PlanError, Probe, Reader, Ripple, Tag, settle};

@@ -54,6 +54,8 @@ pub fn object(report: &Report) -> String {
             }),
             LimitKind::FluxDensity => json!({"name": limit.name, "ut_rms": limit.value}),
         }).collect::<Vec<_>>(),
+        "design": report.chosen.as_ref().map(super::design::Chosen::json),
+        "tolerance": report.tolerances.as_ref().map(super::tolerance::Tolerances::json),
         "capacitor_for": report.sums.capacitor.map(|(uh, farad)| json!({"inductance_uh": uh, "capacitance_pf": farad * 1e12})),
         "turns_for": report.sums.turns.map(|(uh, turns, got)| json!({"inductance_uh": uh, "turns": turns, "makes_uh": got * 1e6})),
         "wrong_coil": report.sums.wrong.map(|(uh, wrong)| json!({

@@ -9,6 +9,7 @@ use fieldripple::world::scenario::{PlaceKeys, Scenario, TagKeys, half_bits};
 use fieldripple::world::{Bench, Digitiser};
 
 /// Reader, tag and probe of a scenario, and what is asked of the reading.
+#[derive(Clone)]
 pub struct Setup {
     pub scenario: Scenario,
     pub tag: TagKeys,
@@ -37,6 +38,17 @@ pub struct Position {
 
 impl Setup {
     pub fn new(scenario: Scenario, seconds: Option<f64>, odds: f64) -> anyhow::Result<Self> {
+        let station = scenario.reader.station(false)?;
+        Self::of(scenario, station, seconds, odds)
+    }
+
+    /// The same where the antenna of the scenario is at hand: winding one takes longer than all the rest.
+    pub fn of(
+        scenario: Scenario,
+        station: Station,
+        seconds: Option<f64>,
+        odds: f64,
+    ) -> anyhow::Result<Self> {
         let tag = scenario
             .tag
             .first()
@@ -48,7 +60,7 @@ impl Setup {
             listening.noise_v2_per_hz = Some(Bench::new(&scenario)?.derived().noise_v2_per_hz);
         }
         Ok(Self {
-            station: scenario.reader.station(false)?,
+            station,
             neighbour: scenario.neighbour()?,
             transponder: tag.transponder(scenario.field_hz()),
             listening,
@@ -59,6 +71,28 @@ impl Setup {
             tag,
             scenario,
         })
+    }
+
+    /// The same bench with other parts.
+    pub fn with(&self, station: Station, transponder: Transponder) -> Self {
+        Self {
+            station,
+            transponder,
+            ..self.clone()
+        }
+    }
+
+    /// The same bench with another tag.
+    pub fn with_tag(&self, tag: TagKeys) -> Self {
+        let mut scenario = self.scenario.clone();
+        scenario.tag = vec![tag.clone()];
+        Self {
+            transponder: tag.transponder(scenario.field_hz()),
+            half_bits: half_bits(&tag.sends.telegram(scenario.seed.0, 0)),
+            tag,
+            scenario,
+            ..self.clone()
+        }
     }
 
     /// The antennas.
@@ -82,14 +116,14 @@ impl Setup {
                 place.distance_mm, place.offset_mm, place.tilt_deg
             )
         };
-        let link = link(
-            &self.antennas(),
-            &self.transponder,
-            &place.place(),
-            &self.listening,
-            &self.half_bits,
-        )
-        .with_context(at)?;
+        let mut free = self.transponder;
+        let clamp = free.circuit.clamp.take();
+        let mut link = self.link(&free, &place).with_context(at)?;
+        // A limiter draws nothing below its voltage, and one costs a hundred times as much. Half: a load that is not a resistor, and the way
+        // from one state to the other, may raise the voltage beyond that of the open tag.
+        if clamp.is_some_and(|clamp| link.tag_v > 0.5 * clamp.voltage_v) {
+            link = self.link(&self.transponder, &place).with_context(at)?;
+        }
         let ebn0_db = self.ebn0_db(&link);
         let telegrams = self
             .scenario
@@ -106,6 +140,16 @@ impl Setup {
             telegrams,
             folded_ebn0_db,
         })
+    }
+
+    fn link(&self, transponder: &Transponder, place: &PlaceKeys) -> anyhow::Result<Link> {
+        Ok(link(
+            &self.antennas(),
+            transponder,
+            &place.place(),
+            &self.listening,
+            &self.half_bits,
+        )?)
     }
 
     /// Eb/N0 with the steps of the digitiser counted as noise.

@@ -7,9 +7,15 @@ use fieldripple::world::link::{FieldAt, LimitKind, limits};
 use super::Report;
 
 pub fn page(report: &Report) -> String {
-    let mut page = String::new();
+    let mut page = report
+        .chosen
+        .as_ref()
+        .map_or_else(String::new, super::design::Chosen::page);
     bench(&mut page, report);
     table(&mut page, report);
+    if let Some(tolerances) = &report.tolerances {
+        page += &tolerances.page();
+    }
     field(&mut page, report);
     sums(&mut page, report);
     page
@@ -114,7 +120,7 @@ pub fn remarks(report: &Report) -> Vec<String> {
 const UNCLAMPED_V: f64 = 20.0;
 
 /// Above 30 V rms at such frequencies touching is no longer counted as harmless (extra-low voltage on a bench; from memory, no source): 42 V peak.
-const DANGEROUS_V: f64 = 42.0;
+pub const DANGEROUS_V: f64 = 42.0;
 
 fn table(page: &mut String, report: &Report) {
     line!(

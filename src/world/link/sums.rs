@@ -19,35 +19,43 @@ pub fn turns_for_inductance(
             value: target_h,
         });
     }
-    let wind = |turns: u32| Coil::new(outline, Winding { turns, ..winding }, wire);
-    let least = winding.layers.max(1);
-    // Inductance grows with every turn: double until above the target, then bisect.
-    let mut low = least;
-    if wind(low)?.inductance_h(frequency_hz) >= target_h {
-        return Ok((low, wind(low)?));
+    let wind = |turns: u32| -> Result<(u32, Coil, f64), CoilError> {
+        let coil = Coil::new(outline, Winding { turns, ..winding }, wire)?;
+        let inductance_h = coil.inductance_h(frequency_hz);
+        Ok((turns, coil, inductance_h))
+    };
+    // Inductance grows with every turn: double until above the target, then narrow.
+    let mut low = wind(winding.layers.max(1))?;
+    if low.2 >= target_h {
+        return Ok((low.0, low.1));
     }
-    let mut high = low;
-    loop {
-        high *= 2;
-        if wind(high)?.inductance_h(frequency_hz) >= target_h {
-            break;
+    let mut high = loop {
+        let high = wind(2 * low.0)?;
+        if high.2 >= target_h {
+            break high;
         }
         low = high;
-    }
-    while high - low > 1 {
-        let middle = low + (high - low) / 2;
-        if wind(middle)?.inductance_h(frequency_hz) >= target_h {
-            high = middle
+    };
+    // The root of it grows nearly evenly, so a straight line mostly finds the place at once; the middle serves where it does not.
+    let mut straight = true;
+    while high.0 - low.0 > 1 {
+        let share = (target_h.sqrt() - low.2.sqrt()) / (high.2.sqrt() - low.2.sqrt());
+        let share = if straight { share } else { 0.5 };
+        let steps = (share * f64::from(high.0 - low.0)).round() as u32;
+        let between = wind(low.0 + steps.clamp(1, high.0 - low.0 - 1))?;
+        if between.2 >= target_h {
+            high = between
         } else {
-            low = middle
+            low = between
         }
+        straight = !straight || high.0 - low.0 <= 2;
     }
-    let (below, above) = (wind(low)?, wind(high)?);
-    if target_h - below.inductance_h(frequency_hz) < above.inductance_h(frequency_hz) - target_h {
-        Ok((low, below))
+    let nearest = if target_h - low.2 < high.2 - target_h {
+        low
     } else {
-        Ok((high, above))
-    }
+        high
+    };
+    Ok((nearest.0, nearest.1))
 }
 
 /// What happens with another antenna on the same electronics.

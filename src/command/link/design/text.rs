@@ -1,0 +1,176 @@
+//! The chosen antenna as text.
+
+use std::fmt::Write;
+
+use super::super::text::DANGEROUS_V;
+use super::{Chosen, Row};
+
+/// "2.2 nF" and the like.
+pub fn farad(value: f64) -> String {
+    let (scaled, unit) = if value >= 0.9995e-6 {
+        (value * 1e6, "µF")
+    } else if value >= 0.9995e-9 {
+        (value * 1e9, "nF")
+    } else {
+        (value * 1e12, "pF")
+    };
+    let digits = format!("{scaled:.3}");
+    let short = digits.trim_end_matches('0').trim_end_matches('.');
+    format!("{short} {unit}")
+}
+
+/// "s" behind a word of more than one.
+pub fn plural(count: u32) -> &'static str {
+    if count == 1 { "" } else { "s" }
+}
+
+impl Chosen {
+    /// As text, above the table of the bench.
+    pub fn page(&self) -> String {
+        let mut page = String::new();
+        // Writing to a string does not fail.
+        let _ = self.write(&mut page);
+        page
+    }
+
+    fn write(&self, page: &mut String) -> std::fmt::Result {
+        let Row {
+            design, wire_mm, ..
+        } = &self.best;
+        let circuit = &design.station.circuit;
+        let winding = design.station.coil.winding();
+        let rule = match self.wanted_reach_mm {
+            Some(wanted) => format!("least power of those that read at {wanted} mm"),
+            None => "fewest layers of those within 5 % of the longest range".into(),
+        };
+        writeln!(
+            page,
+            "Wires, each with parts one can buy; range for {}; chosen: {rule}",
+            self.tag
+        )?;
+        let columns = |page: &mut String, names: [&str; 10]| {
+            let [wire, turns, layers, uh, ohm, q, amps, volts, watts, range] = names;
+            writeln!(
+                page,
+                "{wire:>6} {turns:>6} {layers:>7} {uh:>8} {ohm:>7} {q:>6} {amps:>8} {volts:>8} {watts:>7} {range:>6}"
+            )
+        };
+        columns(
+            page,
+            [
+                "copper", "turns", "layers", "L", "coil", "loaded", "current", "voltage", "power",
+                "range",
+            ],
+        )?;
+        columns(
+            page,
+            ["mm", "", "", "µH", "Ω", "Q", "A peak", "V peak", "W", "mm"],
+        )?;
+        for row in &self.rows {
+            let (circuit, winding) = (
+                &row.design.station.circuit,
+                row.design.station.coil.winding(),
+            );
+            writeln!(
+                page,
+                "{:>6} {:>6} {:>7} {:>8.1} {:>7.2} {:>6.1} {:>8.3} {:>8.0} {:>7.2} {:>6.0}{}",
+                row.wire_mm,
+                winding.turns,
+                winding.layers,
+                circuit.inductance_h * 1e6,
+                circuit.coil_ohm,
+                circuit.q(),
+                row.design.current_a,
+                row.design.antenna_v,
+                row.design.power_w,
+                row.reach_mm,
+                if row.wire_mm == self.best.wire_mm {
+                    "  <- chosen"
+                } else {
+                    ""
+                }
+            )?;
+        }
+        for refused in &self.refused {
+            writeln!(page, "  {refused}")?;
+        }
+        writeln!(
+            page,
+            "\nAntenna:    {} turns of {wire_mm} mm copper in {} layer{}, {:.1} m of wire: {:.1} µH, {:.2} Ω, coil Q {:.0}",
+            winding.turns,
+            winding.layers,
+            plural(winding.layers),
+            design.station.coil.wire_length_m(),
+            circuit.inductance_h * 1e6,
+            circuit.coil_ohm,
+            design.station.coil.q(circuit.frequency_hz)
+        )?;
+        writeln!(
+            page,
+            "Capacitors: {} in parallel = {}, low-loss kind (film or NP0)",
+            self.capacitors(),
+            farad(circuit.capacitance_f),
+        )?;
+        writeln!(
+            page,
+            "            {:.0} V peak across them at {:.3} A peak: rate them for twice that.{}",
+            design.capacitor_v,
+            design.current_a,
+            if design.capacitor_v > DANGEROUS_V {
+                " HIGH VOLTAGE, keep fingers off."
+            } else {
+                ""
+            }
+        )?;
+        writeln!(
+            page,
+            "Resonance:  {:.2} kHz, loaded Q {:.1}, {:.1} kHz wide",
+            circuit.resonance_hz() / 1e3,
+            circuit.q(),
+            circuit.frequency_hz / circuit.q() / 1e3
+        )?;
+        if design.series_ohm > 0.0 {
+            writeln!(
+                page,
+                "Resistor:   {} Ω in series, takes {:.2} W",
+                design.series_ohm, design.series_w
+            )?;
+        } else {
+            writeln!(page, "Resistor:   none needed")?;
+        }
+        writeln!(
+            page,
+            "Driver:     {:.2} V peak fundamental from {} V, {:.3} A peak, {:.2} W, {:.2} W of it in the coil",
+            circuit.drive_v, self.supply_v, design.current_a, design.power_w, design.coil_w
+        )?;
+        if let Some(share) = self.ripple_left {
+            writeln!(
+                page,
+                "Ripple:     {:.0} % of its settled depth is left by both tuned circuits, at {} mm with {}",
+                100.0 * share,
+                self.half_reach_mm,
+                self.tag
+            )?;
+        }
+        writeln!(page, "Range on the axis:")?;
+        for (name, meaning, reach_mm) in &self.reaches {
+            let reach = if *reach_mm > 0.0 {
+                format!("{reach_mm:.0} mm")
+            } else {
+                "not read".into()
+            };
+            writeln!(page, "  {name:<12} {reach:>9}  {meaning}")?;
+        }
+        let reader = &self.scenario.reader;
+        writeln!(
+            page,
+            "For a scenario file (size of the coil as it was):\n  [reader]\n  topology = \"series\"\n  drive_v = {}\n  source_ohm = {}\n  capacitance_pf = {}\n  [reader.coil]\n  turns = {}\n  layers = {}\n  wire_mm = {}\n",
+            reader.drive_v,
+            reader.source_ohm,
+            reader.capacitance_pf.unwrap_or_default(),
+            reader.coil.turns,
+            reader.coil.layers,
+            reader.coil.wire_mm
+        )
+    }
+}

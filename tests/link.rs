@@ -1,0 +1,256 @@
+//! `link --design` and `link --tolerance` from outside.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use serde_json::Value;
+use tempfile::TempDir;
+
+fn run(folder: &Path, line: &str) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_fieldripple"))
+        .args(line.split(' '))
+        .current_dir(folder)
+        .output()
+        .unwrap()
+}
+
+fn text(line: &str) -> String {
+    let output = run(Path::new("."), line);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+fn json(line: &str) -> Value {
+    serde_json::from_str(&text(line)).unwrap()
+}
+
+fn number(value: &Value) -> f64 {
+    value.as_f64().unwrap_or_else(|| panic!("{value}"))
+}
+
+/// The table below a design is that of the chosen parts; at resonance I = V/R and ½I²R is drawn (textbook). The capacitors are within 0.1 %,
+/// which at Q 25 leaves the current within 1·10⁻³.
+#[test]
+fn a_design_is_the_bench_that_is_shown() {
+    let report = json(
+        "link --json --design --inductance 400 --wires 0.4,0.5 --supply 9 --distance 50 --tilt 0",
+    );
+    let (design, reader) = (&report["design"], &report["reader"]);
+    let chosen = &design["chosen"];
+    assert!(design["wires"].as_array().unwrap().contains(chosen));
+    for (of_design, of_bench) in [
+        ("inductance_h", "inductance_h"),
+        ("coil_ohm", "coil_ohm"),
+        ("capacitance_f", "capacitance_f"),
+        ("q", "q"),
+        ("antenna_v", "antenna_v"),
+        ("current_a", "antenna_a"),
+    ] {
+        let (a, b) = (number(&chosen[of_design]), number(&reader[of_bench]));
+        assert!((a / b - 1.0).abs() < 1e-6, "{of_design}: {a} {b}");
+    }
+    assert!((number(&chosen["inductance_h"]) / 400e-6 - 1.0).abs() < 0.03);
+    let drive_v = 2.0 * 9.0 / std::f64::consts::PI;
+    assert!((number(&chosen["drive_v"]) - drive_v).abs() < 1e-9);
+    let ohm = 1.0 + number(&chosen["series_ohm"]) + number(&chosen["coil_ohm"]);
+    let current_a = number(&chosen["current_a"]);
+    assert!((current_a * ohm / drive_v - 1.0).abs() < 2e-3, "{chosen}");
+    assert!(current_a <= 0.3 && number(&chosen["q"]) <= 25.0, "{chosen}");
+    let power_w = 0.5 * current_a * current_a * ohm;
+    assert!((number(&chosen["power_w"]) / power_w - 1.0).abs() < 1e-6);
+    let sum: f64 = chosen["capacitors_f"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(number)
+        .sum();
+    assert!((sum / number(&chosen["capacitance_f"]) - 1.0).abs() < 1e-9);
+    // All usual tags, the farthest first.
+    let ranges: Vec<f64> = design["ranges"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|row| number(&row["range_mm"]))
+        .collect();
+    assert!(
+        ranges.len() >= 7 && ranges.is_sorted_by(|a, b| a >= b),
+        "{ranges:?}"
+    );
+    // Without the option the keys are there and empty.
+    let plain = json("link --json --distance 50");
+    assert!(plain["design"].is_null() && plain["tolerance"].is_null());
+}
+
+/// The range stated is where reading ends, by asking for places beside it.
+#[test]
+fn a_range_is_where_reading_ends() {
+    let design = "link --json --design --reach 70 --wires 0.3,0.5 --tilt 0";
+    let range_mm =
+        number(&json(&format!("{design} --distance 70"))["design"]["chosen"]["range_mm"]);
+    assert!(range_mm >= 69.9, "{range_mm}");
+    let reads = |mm: f64| {
+        json(&format!("{design} --distance {mm}"))["positions"][0]["reads"]
+            .as_bool()
+            .unwrap()
+    };
+    assert!(
+        reads(70.0) && reads(range_mm - 0.2) && !reads(range_mm + 0.3),
+        "{range_mm}"
+    );
+}
+
+/// Voltages stand beside the caution.
+#[test]
+fn a_design_in_words_has_parts_and_cautions() {
+    let page = text("link --design --inductance 550 --wires 0.4");
+    for words in [
+        "<- chosen",
+        "Capacitors: ",
+        "HIGH VOLTAGE, keep fingers off",
+        "DANGEROUS TO TOUCH",
+        "Resistor: ",
+        "glass-12",
+        "[reader.coil]",
+        "ICNIRP",
+    ] {
+        assert!(page.contains(words), "{words} is missing in {page}");
+    }
+}
+
+/// Without tolerances every build is the bench itself; a tolerance of one part alone makes that part the first.
+#[test]
+fn builds_without_tolerance_are_all_alike() {
+    let none = "--spread inductance=0 --spread capacitor=0 --spread coil-q=0 --spread tag-tuning=0 --spread tag-q=0 \
+                --spread temperature=0 --spread offset=0 --spread tilt=0";
+    let bench = "link --json --tolerance 50 --distance 60,160 --tilt 0";
+    let still = json(&format!("{bench} {none}"))["tolerance"].clone();
+    assert_eq!(
+        (&still["places"][0]["read"], &still["places"][1]["read"]),
+        (&50.into(), &0.into())
+    );
+    assert!(
+        still["parts"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|part| number(&part["loss_db"]) == 0.0)
+    );
+    let one = json(&format!("{bench} {none} --spread tag-tuning=4"))["tolerance"].clone();
+    assert_eq!(one["parts"][0]["part"], "tag tuning");
+    assert!(
+        number(&one["parts"][0]["loss_db"]) > 1.0 && number(&one["parts"][1]["loss_db"]) == 0.0
+    );
+    assert_eq!(one["builds"], 50);
+}
+
+/// The same seed draws the same builds on any number of threads, another one others; where the tag hears nothing no part is blamed.
+#[test]
+fn builds_are_repeatable() {
+    let line = "link --json --tolerance 300 --distance 78 --tilt 0";
+    let read = |threads: &str, more: &[&str]| -> Value {
+        let output = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
+            .args(line.split(' '))
+            .args(more)
+            .env("RAYON_NUM_THREADS", threads)
+            .output()
+            .unwrap();
+        serde_json::from_slice::<Value>(&output.stdout).unwrap()["tolerance"].clone()
+    };
+    assert_eq!(read("1", &[]), read("3", &[]));
+    let others: Vec<Value> = ["seed=2", "seed=3", "seed=4"]
+        .map(|seed| read("2", &["--set", seed])["places"][0]["read"].clone())
+        .into();
+    assert!(others.iter().any(|other| *other != others[0]), "{others:?}");
+    let across = json(
+        "link --json --tolerance 20 --distance 60 --tilt 90 --spread tilt=0 --spread offset=0",
+    );
+    let across = &across["tolerance"];
+    assert!(across["spare_db"].is_null() && across["parts"].as_array().unwrap().is_empty());
+    assert_eq!(across["places"][0]["read"], 0);
+}
+
+#[test]
+fn figures_are_drawn() {
+    let folder = TempDir::new().unwrap();
+    for (line, words) in [
+        (
+            "link --design --inductance 550 --wires 0.4 --figure a.svg",
+            ["Range for each usual tag", "collar-disc"],
+        ),
+        (
+            "link --tolerance 20 --figure a.svg",
+            ["Which part matters most", "antenna capacitor ±2 %"],
+        ),
+    ] {
+        let output = run(folder.path(), line);
+        assert_eq!(output.status.code(), Some(0), "{output:?}");
+        let page = std::fs::read_to_string(folder.path().join("a.svg")).unwrap();
+        for words in words {
+            assert!(page.contains(words), "{words} is missing in {line}");
+        }
+    }
+    let output = run(folder.path(), "link --tolerance 20 --figure a.png");
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let picture = std::fs::read(folder.path().join("a.png")).unwrap();
+    assert!(picture.starts_with(b"\x89PNG"));
+}
+
+#[test]
+fn refusals_are_one_line() {
+    let folder = TempDir::new().unwrap();
+    for (line, words) in [
+        ("link --design", "--inductance UH or --reach MM"),
+        (
+            "link --design --inductance 550 --reach 60",
+            "cannot be used with",
+        ),
+        ("link --design --inductance 0", "allowed is 1 to 100000 µH"),
+        (
+            "link --design --inductance 550 --turns-for 550",
+            "cannot be used with",
+        ),
+        (
+            "link --design --inductance 550 --tolerance",
+            "cannot be used with",
+        ),
+        (
+            "link --design --inductance 550 --wires 0.4,9",
+            "allowed is 0.05 to 5 mm",
+        ),
+        (
+            "link --design --inductance 50000 --room 1",
+            "more room, thinner wire or less inductance; the other 4 wires",
+        ),
+        (
+            "link --design --reach 1500 --wires 0.4",
+            "reads the tag at 1500 mm: take a larger one",
+        ),
+        (
+            "link --design --inductance 550 --set second_reader.distance_mm=300",
+            "leave second_reader out",
+        ),
+        ("link --supply 9", "--design"),
+        ("link --tolerance 0", "allowed is 1 to 100000"),
+        (
+            "link --tolerance 100000 --distance 10:200:10 --tilt 0",
+            "2000000; allowed are 1000000",
+        ),
+        ("link --spread tilt=3", "--tolerance"),
+        (
+            "link --tolerance --spread glue=3",
+            "unknown part 'glue'; known are inductance, capacitor",
+        ),
+        (
+            "link --tolerance --spread capacitor=-1",
+            "allowed is 0 to 50 %",
+        ),
+        ("link --tolerance --spread capacitor", "write PART=AMOUNT"),
+    ] {
+        let output = run(folder.path(), line);
+        assert_eq!(output.status.code(), Some(2), "{line}");
+        assert!(output.stdout.is_empty(), "{line}");
+        let told = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(told.lines().count(), 1, "{told}");
+        assert!(told.contains(words), "{line}: {told}");
+    }
+}
