@@ -44,7 +44,7 @@ struct Program {
 enum Command {
     Decode(decode::Arguments),
     Lesson(lesson::Arguments),
-    Link(link::Arguments),
+    Link(Box<link::Arguments>),
     Margin(Box<margin::Arguments>),
     Synth(Box<synth::Arguments>),
     Telegram(telegram::Arguments),
