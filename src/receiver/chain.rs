@@ -205,14 +205,15 @@ pub(super) fn prepare(
     (reception, clocks)
 }
 
-/// Any tone has an alias near a folded field; without a number only one this near to where the field's would be is taken for it, Hz
-/// (0.5 %, a ceramic resonator's tolerance).
+/// Sampled less than once a period any tone has an alias near the field, sound too; without a number only one this near to where the
+/// field's would be is taken for it, Hz (0.5 %, a ceramic resonator's tolerance).
 const FOLDED_WITHIN_HZ: f64 = 670.0;
 
 impl Reception {
     fn doubt_folded_field(&mut self) {
         let off_hz = self.field.frequency_hz.map(|hz| (hz - NOMINAL_HZ).abs());
         if self.kind == Kind::Folded
+            && self.rate_hz < NOMINAL_HZ
             && self.readings.is_empty()
             && off_hz.is_some_and(|hz| hz > FOLDED_WITHIN_HZ)
         {
