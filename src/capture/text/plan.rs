@@ -1,6 +1,6 @@
 //! Where the rows of numbers begin and what their columns are.
 
-use super::super::{CaptureError, Unit};
+use super::super::{CaptureError, Columns, TimeColumn, Unit};
 use super::cell::Cell;
 use super::dialect::{Delimiter, Dialect, Shape};
 use super::feed::Feed;
@@ -34,6 +34,18 @@ pub(super) struct Plan {
     /// Number of the first row's line, from 1.
     pub(super) line: u64,
     pub(super) notes: Vec<String>,
+    /// The first row, for messages.
+    pub(super) first_row: String,
+    /// Which columns were taken.
+    pub(super) columns: Columns,
+    /// A column of frequencies where the time should be, counted from 1.
+    spectrum: Option<usize>,
+}
+
+/// The start of a line for a message.
+pub(super) fn excerpt(line: &[u8]) -> String {
+    let text: String = String::from_utf8_lossy(line).chars().take(40).collect();
+    text.trim().escape_debug().to_string()
 }
 
 impl Plan {
@@ -86,11 +98,29 @@ impl Plan {
             settings: Settings::default(),
             line: first as u64 + 1,
             notes: Vec::new(),
+            first_row: String::new(),
+            columns: Columns {
+                count: shape.columns,
+                ..Columns::default()
+            },
+            spectrum: None,
         };
         let texts: Vec<String> = preamble.iter().map(|line| decode(line)).collect();
         let titles = plan.understand(&texts, shape);
         plan.read_margin(rows, shape);
         plan.assign(&titles, rows, shape);
+        if let Some(column) = plan.spectrum {
+            let title = preamble
+                .last()
+                .map(|line| excerpt(line))
+                .unwrap_or_default();
+            let what = format!("a spectrum (column {column} is a frequency: \"{title}\")");
+            return Err(feed.input().unsupported(
+                what,
+                "a waveform is needed: export the samples over time, not over frequency",
+            ));
+        }
+        plan.first_row = rows.first().map(|row| excerpt(row)).unwrap_or_default();
         let bytes = preamble.iter().map(|line| line.len()).sum();
         feed.skip(bytes);
         Ok(plan)
@@ -101,6 +131,9 @@ impl Plan {
         let mut is_setting = vec![false; texts.len()];
         for (text, is_setting) in texts.iter().zip(&mut is_setting) {
             *is_setting = self.settings.read_line(text, self.dialect.mark);
+        }
+        for (text, is_setting) in texts.iter().zip(&mut is_setting) {
+            *is_setting |= self.settings.read_cells(text, self.dialect.mark);
         }
         // Settings as columns: a key in one line, its value below it in the next.
         for pair in texts.windows(2) {
@@ -188,13 +221,19 @@ impl Plan {
             .or(cells.first())
             .map(|cell| Title::parse(cell));
         let leads = first.is_some_and(|title| title.is_time() || title.is_count());
+        // What stands beyond the rows' columns is settings with their values below.
+        let own = if cells.len() > shape.margin + shape.columns {
+            &cells[shape.margin..shape.margin + shape.columns]
+        } else {
+            cells
+        };
         let filled = cells.iter().filter(|cell| !cell.is_empty()).count();
         let enough = if shape.columns == 1 {
             filled == 1
         } else {
             cells.len() >= shape.columns
         };
-        enough && (leads || !cells.iter().any(numeric))
+        enough && (leads || !own.iter().any(numeric))
     }
 
     /// Cells of a line of titles or settings.
@@ -268,7 +307,15 @@ impl Plan {
         self.roles = vec![Role::Skip; shape.margin];
         let said = titles.iter().take(shape.columns).position(Title::is_time);
         for index in 0..shape.columns {
-            let title = titles.get(index).cloned().unwrap_or_default();
+            let mut title = titles.get(index).cloned().unwrap_or_default();
+            if shape.words.holds(shape.margin + index) {
+                self.roles.push(Role::Skip);
+                continue;
+            }
+            // A unit that stands in every cell is already in the number.
+            if let Some(unit) = self.written_unit(rows, shape.margin + index) {
+                title.quantity = Some(unit);
+            }
             // Time and sample numbers stand on the left, and something is left for a channel.
             let leading = self.names.is_empty() && index < 2 && index + 1 < shape.columns;
             let ramp = if leading {
@@ -277,6 +324,10 @@ impl Plan {
                 Ramp::No
             };
             let timed = self.roles.iter().any(|role| matches!(role, Role::Time(_)));
+            if leading && said.is_none() && title.is_frequency() && ramp != Ramp::No {
+                self.spectrum.get_or_insert(index + 1);
+            }
+            let stated = title.quantity.is_some() || self.settings.time_unit.is_some();
             let role = if said == Some(index) && shape.columns > 1 {
                 self.time_role(&title, ramp)
             } else if (said.is_some() && title.is_time())
@@ -292,11 +343,24 @@ impl Plan {
             } else {
                 self.add_channel(title)
             };
+            match role {
+                Role::Time(unit_s) => {
+                    self.columns.time = Some(TimeColumn {
+                        column: index + 1,
+                        unit_s,
+                        unit_guessed: !stated,
+                    });
+                }
+                Role::Value(_) => self.columns.of_channels.push(index + 1),
+                Role::Skip => {}
+            }
             self.roles.push(role);
         }
         if self.names.is_empty() {
             // Nothing but time columns, says the header: the last one must be the channel.
             self.roles.pop();
+            self.columns.time = None;
+            self.columns.of_channels.push(shape.columns);
             let role = self.add_channel(Title::default());
             self.roles.push(role);
         }
@@ -324,6 +388,33 @@ impl Plan {
         };
         self.names.push((name, unit));
         Role::Value(factor)
+    }
+
+    /// Unit that stands in the cells of a column themselves, seconds or volts after the number was read.
+    fn written_unit(&self, rows: &[&[u8]], column: usize) -> Option<Quantity> {
+        let row = rows.iter().find(|row| !row.trim_ascii().is_empty())?;
+        let mut at = 0;
+        for index in 0..=column {
+            let from = at;
+            let (cell, last) = self.dialect.next(row, &mut at);
+            if index == column {
+                let text = &row[from..at];
+                let text = super::cell::bare(text.trim_ascii_end());
+                let text = text
+                    .strip_suffix(&[delimiter_byte(self.dialect.delimiter)])
+                    .unwrap_or(text);
+                let Cell::Number(_) = cell else { return None };
+                return match super::written::value(super::cell::bare(text), self.dialect.mark)?.1 {
+                    Quantity::Time(_) => Some(Quantity::Time(1.0)),
+                    Quantity::Volts(_) => Some(Quantity::Volts(1.0)),
+                    _ => None,
+                };
+            }
+            if last {
+                return None;
+            }
+        }
+        None
     }
 
     /// How the numbers of a column go on in the first rows.
@@ -361,6 +452,13 @@ enum Ramp {
     Count,
     /// Hardly ever falls.
     Rise,
+}
+
+fn delimiter_byte(delimiter: Delimiter) -> u8 {
+    match delimiter {
+        Delimiter::Byte(byte) => byte,
+        Delimiter::Blanks => b' ',
+    }
 }
 
 /// UTF-8 if it is, else Latin-1.
