@@ -9,7 +9,7 @@ use super::{CaptureError, SampleSource};
 use flate2::read::ZlibDecoder;
 use std::io::{Cursor, Read};
 use std::sync::Arc;
-use std::sync::atomic::AtomicU64;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 const HEADER_BYTES: u64 = 128;
 /// Most variables looked at.
@@ -34,6 +34,7 @@ pub(super) fn open(
     let big_endian = input.peek(128)?.get(126) == Some(&b'M');
     input.skip(HEADER_BYTES)?;
     let mut variables = Vec::new();
+    let (taken, given) = (Arc::new(AtomicU64::new(0)), Arc::default());
     while variables.len() < VARIABLE_LIMIT {
         let place = format!("byte {}", input.consumed());
         let mut tag = [0; 8];
@@ -53,9 +54,10 @@ pub(super) fn open(
         let matrix = match kind {
             MI_MATRIX => body,
             MI_COMPRESSED => {
-                let count = Arc::new(AtomicU64::new(body.len() as u64));
+                taken.fetch_add(body.len() as u64, Ordering::Relaxed);
                 let mut whole = Vec::new();
-                Bounded::new(ZlibDecoder::new(Cursor::new(body)), count)
+                let unpacked = ZlibDecoder::new(Cursor::new(body));
+                Bounded::sharing(unpacked, Arc::clone(&taken), Arc::clone(&given))
                     .read_to_end(&mut whole)
                     .map_err(|source| input.io_error(source))?;
                 if whole.len() < 8 || word(&whole, 0, big_endian) != MI_MATRIX {

@@ -194,7 +194,10 @@ pub(super) fn recognise(
         _ if sigmf::is_meta(start) => return sigmf::open(input, options),
         _ => {}
     }
-    if let Some(other) = foreign::foreign(start) {
+    // A title may begin like a picture's or an archive's magic bytes.
+    if (!text::looks_like_text(start) || start.starts_with(b"%PDF"))
+        && let Some(other) = foreign::foreign(start)
+    {
         return Err(input.unsupported(other.what, other.instead));
     }
     if let Some(meta) = sigmf::meta_of(input.path()) {

@@ -66,6 +66,17 @@ pub(super) fn open(
             "give the file, its samples stand beside it",
         ));
     }
+    // Out of an archive the path is the archive's, and what stands beside that is another's.
+    if input
+        .path()
+        .extension()
+        .is_none_or(|ending| ending != "sigmf-meta")
+    {
+        return Err(input.unsupported(
+            "SigMF metadata under another name",
+            "NAME.sigmf-meta beside NAME.sigmf-data is needed, both unpacked",
+        ));
+    }
     let data = Input::open(&input.path().with_extension("sigmf-data"))?;
     let unit = unit_of(number);
     let names: Vec<String> = if complex {

@@ -51,15 +51,21 @@ impl<R: Read> Read for Counted<R> {
 pub(super) struct Bounded<R> {
     inner: R,
     packed: Arc<AtomicU64>,
-    given: u64,
+    /// Bytes that came out, of all members together where they share one allowance.
+    given: Arc<AtomicU64>,
 }
 
 impl<R> Bounded<R> {
     pub(super) fn new(inner: R, packed: Arc<AtomicU64>) -> Self {
+        Self::sharing(inner, packed, Arc::default())
+    }
+
+    /// One of several members that have one allowance: many small bombs are a large one.
+    pub(super) fn sharing(inner: R, packed: Arc<AtomicU64>, given: Arc<AtomicU64>) -> Self {
         Self {
             inner,
             packed,
-            given: 0,
+            given,
         }
     }
 }
@@ -67,9 +73,9 @@ impl<R> Bounded<R> {
 impl<R: Read> Read for Bounded<R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         let got = self.inner.read(buffer)?;
-        self.given += got as u64;
+        let given = self.given.fetch_add(got as u64, Ordering::Relaxed) + got as u64;
         let allowed = ANYWAY + RATIO * self.packed.load(Ordering::Relaxed);
-        if self.given > allowed {
+        if given > allowed {
             return Err(io::Error::new(
                 io::ErrorKind::InvalidData,
                 format!(
@@ -117,6 +123,7 @@ pub(super) fn zip(
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     let depth = deeper(&input, depth)?;
     let mut arrays = Vec::new();
+    let (taken, given) = (Arc::default(), Arc::default());
     while let Some(member) = next_member(&mut input)? {
         if member.name == "[Content_Types].xml" || member.name == "mimetype" {
             return Err(input.unsupported("a spreadsheet or document", "save the sheet as CSV"));
@@ -143,7 +150,7 @@ pub(super) fn zip(
         if arrays.len() >= MEMBER_LIMIT {
             return Err(input.unsupported("more than 64 arrays", "fewer are"));
         }
-        let (array, rest) = array(input, &member, name, options)?;
+        let (array, rest) = array(input, &member, name, options, (&taken, &given))?;
         arrays.push(array);
         input = rest;
     }
@@ -183,6 +190,7 @@ fn array(
     member: &Member,
     name: &str,
     options: &OpenOptions,
+    (taken, given): (&Arc<AtomicU64>, &Arc<AtomicU64>),
 ) -> Result<(Named, Input), CaptureError> {
     let path = input.path().to_owned();
     let Some(size) = member.size else {
@@ -206,15 +214,16 @@ fn array(
             ));
         }
     }
-    let length = packed.len() as u64;
+    taken.fetch_add(packed.len() as u64, Ordering::Relaxed);
+    let packed = io::Cursor::new(packed);
     let reader: Box<dyn Read + Send> = if member.deflated {
-        let count = Arc::new(AtomicU64::new(length));
-        Box::new(Bounded::new(
-            DeflateDecoder::new(io::Cursor::new(packed)),
-            count,
+        Box::new(Bounded::sharing(
+            DeflateDecoder::new(packed),
+            Arc::clone(taken),
+            Arc::clone(given),
         ))
     } else {
-        Box::new(io::Cursor::new(packed))
+        Box::new(packed)
     };
     // Rate and probe factor are settled for all arrays together.
     let plain = OpenOptions {

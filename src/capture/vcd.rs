@@ -87,7 +87,7 @@ pub(super) fn open(
     let mut layout = Layout {
         logic: true,
         start_s: first as f64 * dump.unit_s,
-        length: Some((span_s * rate_hz).ceil() as u64 + 1),
+        length: Some(((span_s * rate_hz).ceil() as u64).saturating_add(1)),
         notes: vec![format!(
             "{} changes were turned into samples at {rate_hz} Hz.",
             times.len()
@@ -124,9 +124,9 @@ fn parse(reader: impl BufRead) -> Result<Dump, (u64, String)> {
     let mut codes: HashMap<String, usize> = HashMap::new();
     let mut section: Option<(String, Vec<String>)> = None;
     let mut time = 0_u64;
-    let mut lines = reader.split(b'\n');
+    let lines = reader.split(b'\n');
     let mut number = 0;
-    while let Some(line) = lines.next() {
+    for line in lines {
         number += 1;
         let line = line.map_err(|error| (number, error.to_string()))?;
         let text = String::from_utf8_lossy(&line);

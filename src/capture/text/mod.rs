@@ -11,6 +11,7 @@ pub(super) mod edges;
 mod feed;
 mod finish;
 mod plan;
+mod roles;
 mod rows;
 mod settings;
 mod steps;
