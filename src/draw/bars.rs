@@ -4,12 +4,8 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::DrawError;
-use super::figure::{check, shortened, svg};
-use super::fine::picture;
-use super::packed::packed;
-use super::style::{
-    Area, BLUE, GRID, INK, LABEL, MUTED, ORANGE, SMALL, TITLE, inks, prepare, text, tick, width_of,
-};
+use super::figure::{png, svg, titled};
+use super::style::{Area, BLUE, GRID, INK, LABEL, MUTED, ORANGE, SMALL, text, tick, width_of};
 
 /// One bar.
 #[derive(Clone, Debug, PartialEq)]
@@ -49,9 +45,7 @@ impl Bars<'_> {
     /// # Errors
     /// [`DrawError`]: a size out of range, or the drawing library's own.
     pub fn png(&self, size: (u32, u32)) -> Result<Vec<u8>, DrawError> {
-        check(size)?;
-        let pixels = picture(size, |area| self.draw(area))?;
-        packed(&pixels, size, &inks())
+        png(size, |area| self.draw(area))
     }
 
     /// The figure as SVG.
@@ -66,21 +60,8 @@ impl Bars<'_> {
     where
         DB::ErrorType: 'static,
     {
-        prepare();
-        area.fill(&WHITE)?;
+        titled(area, self.title, self.name)?;
         let (width, height) = area.dim_in_pixel();
-        area.draw(&Text::new(
-            self.title.to_string(),
-            (12, 8),
-            text(TITLE, INK),
-        ))?;
-        let beside = 12.0 + width_of(self.title, TITLE) + 20.0;
-        let name = shortened(self.name, f64::from(width) - beside - 12.0);
-        area.draw(&Text::new(
-            name,
-            (beside as i32, 17),
-            text(LABEL + 2.0, MUTED),
-        ))?;
         for (row, remark) in self.remarks.iter().enumerate() {
             let words = shortened_at(remark, LABEL, f64::from(width) - 24.0);
             let at = (12, TOP + LINE * row as i32);

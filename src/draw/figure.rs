@@ -2,7 +2,7 @@
 
 use plotters::prelude::*;
 
-use super::fine::picture;
+use super::fine::{Fine, picture};
 use super::packed::packed;
 use super::style::{Area, INK, LABEL, MUTED, TITLE, inks, prepare, text, width_of};
 use super::{DrawError, View, beat, envelope, eye, level, phasor, spectrum, telegram};
@@ -67,9 +67,7 @@ impl Panel {
 /// # Errors
 /// [`DrawError`]: a size out of range, or the drawing library's own.
 pub fn figure_png(view: &View<'_>, size: (u32, u32)) -> Result<Vec<u8>, DrawError> {
-    check(size)?;
-    let pixels = picture(size, |area| sheet(area, view))?;
-    packed(&pixels, size, &inks())
+    png(size, |area| sheet(area, view))
 }
 
 /// The whole figure as SVG.
@@ -88,6 +86,14 @@ pub fn panel_svg(panel: Panel, view: &View<'_>, size: (u32, u32)) -> Result<Stri
     svg(size, |area| panel.draw(area, view))
 }
 
+pub(super) fn png(
+    size: (u32, u32),
+    draw: impl FnOnce(&Area<Fine<'_>>) -> Result<(), DrawError>,
+) -> Result<Vec<u8>, DrawError> {
+    check(size)?;
+    packed(&picture(size, draw)?, size, &inks())
+}
+
 pub(super) fn svg(
     size: (u32, u32),
     draw: impl FnOnce(&Area<SVGBackend<'_>>) -> Result<(), DrawError>,
@@ -104,7 +110,30 @@ pub(super) fn svg(
     Ok(page)
 }
 
-pub(super) fn check((width, height): (u32, u32)) -> Result<(), DrawError> {
+/// A white sheet with its title, and beside it a name as far as there is room.
+pub(super) fn titled<DB: DrawingBackend>(
+    area: &Area<DB>,
+    title: &str,
+    name: &str,
+) -> Result<(), DrawError>
+where
+    DB::ErrorType: 'static,
+{
+    prepare();
+    area.fill(&WHITE)?;
+    let (width, _) = area.dim_in_pixel();
+    area.draw(&Text::new(title.to_string(), (12, 8), text(TITLE, INK)))?;
+    let left = 12.0 + width_of(title, TITLE) + 20.0;
+    let name = shortened(name, f64::from(width) - left - 12.0);
+    area.draw(&Text::new(
+        name,
+        (left as i32, 17),
+        text(LABEL + 2.0, MUTED),
+    ))?;
+    Ok(())
+}
+
+fn check((width, height): (u32, u32)) -> Result<(), DrawError> {
     if SIDES.contains(&width) && SIDES.contains(&height) {
         Ok(())
     } else {

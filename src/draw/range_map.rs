@@ -4,12 +4,10 @@ use plotters::prelude::*;
 
 use super::DrawError;
 use super::contour::Grid;
-use super::figure::{check, shortened, svg};
-use super::fine::picture;
-use super::packed::packed;
+use super::figure::{png, svg, titled};
 use super::style::{
-    Area, BLUE, GREEN, GRID, INK, LABEL, MUTED, ORANGE, SMALL, TITLE, chart, inks, middle,
-    plot_size, prepare, text, tick, width_of,
+    Area, BLUE, GREEN, GRID, INK, LABEL, MUTED, ORANGE, SMALL, chart, middle, plot_size, text,
+    tick, width_of,
 };
 
 /// One place of a tag.
@@ -75,9 +73,7 @@ impl RangeMap<'_> {
     /// # Errors
     /// [`DrawError`]: a size out of range, or the drawing library's own.
     pub fn png(&self, size: (u32, u32)) -> Result<Vec<u8>, DrawError> {
-        check(size)?;
-        let pixels = picture(size, |area| self.draw(area))?;
-        packed(&pixels, size, &inks())
+        png(size, |area| self.draw(area))
     }
 
     /// The figure as SVG.
@@ -111,18 +107,7 @@ impl RangeMap<'_> {
                 "a map needs two distances and two tilts".into(),
             ));
         };
-        prepare();
-        area.fill(&WHITE)?;
-        let (width, _) = area.dim_in_pixel();
-        let title = "Range over distance and tilt";
-        area.draw(&Text::new(title, (12, 8), text(TITLE, INK)))?;
-        let left = 12.0 + width_of(title, TITLE) + 20.0;
-        let name = shortened(self.name, f64::from(width) - left - 12.0);
-        area.draw(&Text::new(
-            name,
-            (left as i32, 17),
-            text(LABEL + 2.0, MUTED),
-        ))?;
+        titled(area, "Range over distance and tilt", self.name)?;
         area.draw(&Text::new(
             self.remark.to_string(),
             (12, 42),

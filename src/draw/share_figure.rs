@@ -2,10 +2,8 @@
 
 use plotters::prelude::*;
 
-use super::figure::{check, svg};
-use super::fine::picture;
-use super::packed::packed;
-use super::style::{Area, INK, LABEL, MUTED, TITLE, inks, prepare, text};
+use super::figure::{png, svg};
+use super::style::{Area, INK, LABEL, MUTED, TITLE, prepare, text};
 use super::{DrawError, share, share_map};
 use crate::margin::Table;
 
@@ -36,9 +34,7 @@ pub struct ShareFigure<'a> {
 /// # Errors
 /// [`DrawError`]: a size out of range, or the drawing library's own.
 pub fn share_png(figure: &ShareFigure<'_>, size: (u32, u32)) -> Result<Vec<u8>, DrawError> {
-    check(size)?;
-    let pixels = picture(size, |area| sheet(area, figure))?;
-    packed(&pixels, size, &inks())
+    png(size, |area| sheet(area, figure))
 }
 
 /// The figure as SVG.

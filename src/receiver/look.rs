@@ -67,25 +67,30 @@ pub(super) fn look(
             values: relative_to_sum(&before, &seen.cycles.values),
             ..seen.cycles.clone()
         };
-        let again = look_at(signal, view, cycles, terms, rate_assumed);
-        if again.readings.is_empty() {
-            // Or the weaker field alone, which is another one at the probe.
-            let cycles = Cycles {
-                values: before,
-                ..seen.cycles.clone()
-            };
-            let again = look_without_near_fields(signal, view, cycles, terms, rate_assumed);
-            if !again.readings.is_empty() {
-                reception = again;
-            }
-        } else {
-            reception = again;
-        }
+        // Or it hears the weaker one alone, which is another one at the probe.
+        let all_fields = Cycles {
+            values: before,
+            ..seen.cycles.clone()
+        };
+        let of_sum = look_at(signal, view, cycles, terms, rate_assumed);
+        reception = read_or(of_sum, || {
+            let of_weaker = look_without_near_fields(signal, view, all_fields, terms, rate_assumed);
+            read_or(of_weaker, || reception)
+        });
     }
     reception.beside = beside;
     reception.gain_steps = gain_steps;
     reception.clock = clock;
     reception
+}
+
+/// What was made of another try where it gave a number, else something else.
+fn read_or(again: Reception, otherwise: impl FnOnce() -> Reception) -> Reception {
+    if again.readings.is_empty() {
+        otherwise()
+    } else {
+        again
+    }
 }
 
 fn look_without_near_fields(
@@ -103,14 +108,9 @@ fn look_without_near_fields(
     if lines.len() < 2 {
         let reception = look_at(signal, view, cycles, terms, rate_assumed);
         return match without_weaker_fields(&reception) {
-            Some(cycles) => {
-                let again = look_at(signal, view, cycles, terms, rate_assumed);
-                if again.readings.is_empty() {
-                    reception
-                } else {
-                    again
-                }
-            }
+            Some(cycles) => read_or(look_at(signal, view, cycles, terms, rate_assumed), || {
+                reception
+            }),
             None => reception,
         };
     }
