@@ -150,6 +150,7 @@ fn round_step(least: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::style::prepare;
     use super::*;
 
     #[test]
