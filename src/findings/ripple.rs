@@ -100,6 +100,16 @@ fn several(reception: &Reception) -> Option<Finding> {
             &[("tags_at_least", 2.0)],
         ));
     }
+    if tags == 1 && reception.tangled {
+        return Some(Finding::new(
+            "several-tags",
+            format!(
+                "At least one more tag answers beside the one that was read, not to be told from others that would give the same \
+                 ripple. {next}"
+            ),
+            &[("tags_at_least", 2.0)],
+        ));
+    }
     (tags > 1).then(|| {
         Finding::new(
             "several-tags",

@@ -43,7 +43,7 @@ pub struct Reception {
     pub readings: Vec<Reading>,
     /// The best that did not qualify.
     pub candidate: Option<Measured>,
-    /// Several tags answer, too alike to be told apart.
+    /// Several tags answer, too alike to be told apart: none is read, or only one that is much stronger.
     pub tangled: bool,
     /// Band looked at on each side of the field, Hz.
     pub band_hz: f64,
