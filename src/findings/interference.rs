@@ -70,9 +70,6 @@ const MIRRORED: f64 = 0.25;
 /// A ripple's own lines lie this near to the field.
 const RIPPLE_HZ: f64 = 30_000.0;
 
-/// Impulses that are a habit and not an accident.
-const LEAST_IMPULSES: usize = 5;
-
 /// A second field with so many lines is switched, and its edges stand out of the ripple.
 const SWITCHED_COMB: usize = 8;
 
@@ -135,7 +132,7 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
     }
     // Cut-off tops jump by a step now and then, which is no spark; nor is another reader's switching.
     if reception.clipped_share().is_none() && rest.len() < SWITCHED_COMB {
-        found.extend(impulses(survey, reception.field.on.len()));
+        found.extend(super::impulses::findings(survey, reception.field.on.len()));
     }
     found
 }
@@ -376,26 +373,4 @@ fn supply(reception: &Reception, lines: &[Line]) -> Option<(Finding, f64)> {
         ],
     );
     Some((finding, fundamental_hz))
-}
-
-/// A field that is switched may leave one at each of its stretches' ends.
-fn impulses(survey: &Survey, stretches: usize) -> Option<Finding> {
-    let of_switching = if stretches > 1 { 2 * stretches } else { 0 };
-    let enough = survey.impulses >= LEAST_IMPULSES.max(of_switching + 1);
-    (enough && survey.seconds > 0.0).then(|| {
-        let rate = survey.impulses as f64 / survey.seconds;
-        Finding::new(
-            "impulses",
-            format!(
-                "{} impulses stand out of the ripple, {rate:.0} a second; they were cut out before reading here. Sparks and switches make \
-                 them: motors, thermostats, lamp dimmers, a fence charger, a loose contact. Switch them off, or keep the antenna's \
-                 leads away from theirs.",
-                survey.impulses
-            ),
-            &[
-                ("impulses", survey.impulses as f64),
-                ("rate_per_s", rate),
-            ],
-        )
-    })
 }

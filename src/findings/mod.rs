@@ -9,6 +9,7 @@ mod antenna;
 mod capture;
 mod field;
 mod foreign;
+mod impulses;
 mod interference;
 mod interrupted;
 mod measured;
