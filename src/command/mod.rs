@@ -10,6 +10,7 @@ mod lesson;
 mod link;
 mod margin;
 mod number;
+mod shipped;
 mod signal;
 mod synth;
 mod telegram;
@@ -19,6 +20,7 @@ mod values;
 
 use std::ffi::OsString;
 use std::io::{self, Write};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
@@ -35,9 +37,18 @@ unreadable file.
 /// waveforms
 #[derive(Parser)]
 #[command(name = "fieldripple", version, after_help = AFTER_HELP)]
+#[command(subcommand_negates_reqs = true, arg_required_else_help = true)]
 struct Program {
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
+
+    /// Print completions of commands and options for a shell
+    #[arg(long, value_name = "SHELL", exclusive = true)]
+    completions: Option<clap_complete::Shell>,
+
+    /// Write manual pages into a folder: one of the program, one of each command
+    #[arg(long, value_name = "FOLDER", exclusive = true)]
+    manual: Option<PathBuf>,
 }
 
 #[derive(Subcommand)]
@@ -48,6 +59,19 @@ enum Command {
     Margin(Box<margin::Arguments>),
     Synth(Box<synth::Arguments>),
     Telegram(telegram::Arguments),
+}
+
+impl Command {
+    fn run(self) -> anyhow::Result<ExitCode> {
+        match self {
+            Self::Synth(arguments) => synth::run(&arguments),
+            Self::Lesson(arguments) => lesson::run(&arguments),
+            Self::Link(arguments) => link::run(&arguments),
+            Self::Margin(arguments) => margin::run(&arguments),
+            Self::Decode(arguments) => decode::run(&arguments),
+            Self::Telegram(arguments) => telegram::run(&arguments),
+        }
+    }
 }
 
 /// The whole command line as clap knows it: help, completions and the manual page come from this one definition.
@@ -62,13 +86,17 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         .try_get_matches_from(&arguments)
         .and_then(|matches| Program::from_arg_matches(&matches));
     let outcome = match program {
+        Ok(Program {
+            completions: Some(shell),
+            ..
+        }) => shipped::completions(shell),
+        Ok(Program {
+            manual: Some(folder),
+            ..
+        }) => shipped::manual(&folder),
         Ok(program) => match program.command {
-            Command::Synth(arguments) => synth::run(&arguments),
-            Command::Lesson(arguments) => lesson::run(&arguments),
-            Command::Link(arguments) => link::run(&arguments),
-            Command::Margin(arguments) => margin::run(&arguments),
-            Command::Decode(arguments) => decode::run(&arguments),
-            Command::Telegram(arguments) => telegram::run(&arguments),
+            Some(command) => command.run(),
+            None => print(&definition().render_help().to_string()),
         },
         Err(error) if error.use_stderr() => {
             eprintln!(

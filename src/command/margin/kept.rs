@@ -40,8 +40,10 @@ pub struct PlanFile {
     pub about: String,
 }
 
-/// The only schema.
+/// The schema that is written.
 pub const SCHEMA: &str = "fieldripple.margin-plan/1";
+/// What every schema that is read ends with.
+const KIND: &str = ".margin-plan/1";
 
 /// Part I/N as a plan writes it; the whole is none.
 pub fn part(part: Part) -> Option<String> {
@@ -102,8 +104,9 @@ fn read_plan(csv: &Path, table: &Table) -> anyhow::Result<Option<PlanFile>> {
     let text = read_description(&path).with_context(|| path.display().to_string())?;
     let plan: PlanFile = serde_json::from_str(&text)
         .with_context(|| format!("{}: no plan of a table", path.display()))?;
+    // The program had another name once; the plans of that time are the same.
     ensure!(
-        plan.schema == SCHEMA,
+        plan.schema.ends_with(KIND),
         "{}: schema is '{}'; allowed is '{SCHEMA}'",
         path.display(),
         plan.schema
