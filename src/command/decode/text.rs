@@ -258,7 +258,10 @@ fn field(page: &mut Page, report: &Decoded) {
         let _ = write!(text, "; {what} {}{unit}", significant(amplitude));
     }
     if let Some(swing) = reception.field.level_swing {
-        let _ = write!(text, ", level varies by {:.2} %", 100.0 * swing);
+        let _ = match 100.0 * swing {
+            small if small < 0.005 => write!(text, ", level steady within 0.01 %"),
+            percent => write!(text, ", level varies by {percent:.2} %"),
+        };
     }
     if reception.field.on.len() > 1 {
         let _ = write!(text, "; in {} stretches", reception.field.on.len());
