@@ -5,6 +5,7 @@
 use num_complex::{Complex32, Complex64};
 
 use super::look::look;
+use super::proof::Reading;
 use super::reception::Reception;
 use super::signal::{Kind, Samples, Signal};
 use crate::receiver::dsp::phasor::wide;
@@ -81,7 +82,8 @@ pub(super) fn on_the_bits_clock(
         };
         // Where the stated centre reads as well, it must be the worse one for it.
         let better = stated.readings.first().is_none_or(|before| {
-            let same = before.attempt.decision.telegram == reading.attempt.decision.telegram;
+            let code = |reading: &Reading| reading.attempt.decision.telegram.code;
+            let same = code(before) == code(reading);
             same && before.attempt.ebn0 < reading.attempt.ebn0
         });
         if better {
