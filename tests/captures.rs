@@ -919,3 +919,40 @@ mod properties {
         }
     }
 }
+
+// ---- shapes × quirks -----------------------------------------------------------------------------------------------
+
+mod shapes;
+
+#[test]
+fn every_shape_reads_at_first_try() {
+    let grafts = shapes::all();
+    assert!(grafts.len() >= 60, "{}", grafts.len());
+    let misread: Vec<String> = grafts.iter().filter_map(shapes::misread).collect();
+    assert!(
+        misread.is_empty(),
+        "{} of {}:\n{}",
+        misread.len(),
+        grafts.len(),
+        misread.join("\n")
+    );
+}
+
+#[test]
+fn sigmf_reads_from_either_of_its_files() {
+    for (name, rate_hz, channel) in [
+        ("signed", 400e3, "1"),
+        ("offset", 400e3, "1"),
+        ("iq", 50e3, "I+jQ"),
+    ] {
+        for ending in ["sigmf-meta", "sigmf-data"] {
+            let path = shapes::folder().join(format!("{name}.{ending}"));
+            let decoded = fieldripple::decode::decode_file(&path, &Default::default()).unwrap();
+            assert_eq!(
+                shapes::differs(&decoded, rate_hz, Unit::FullScale, channel),
+                None,
+                "{name}.{ending}"
+            );
+        }
+    }
+}

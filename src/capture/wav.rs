@@ -25,7 +25,7 @@ pub(super) fn open(
     mut input: Input,
     options: &OpenOptions,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
-    let (format, claimed) = walk(&mut input)?;
+    let (format, claimed, centre_hz) = walk(&mut input)?;
     let (spec, number) = understand(&mut input, format)?;
     let unit = unit_of(number);
     let channel = |index: u16| ChannelInfo {
@@ -34,6 +34,8 @@ pub(super) fn open(
     };
     let mut layout = Layout {
         channels: (0..spec.channels).map(channel).collect(),
+        complex: centre_hz.is_some() && spec.channels == 2,
+        centre_hz: centre_hz.filter(|_| spec.channels == 2),
         ..Layout::default()
     };
     options.settle_rate(
@@ -50,12 +52,14 @@ pub(super) fn open(
     Ok(Box::new(Packed::new(input, layout, body)?))
 }
 
-/// Goes to the first sample; returns the format chunk and the stated length of the samples.
-fn walk(input: &mut Input) -> Result<(Vec<u8>, u64), CaptureError> {
+/// Goes to the first sample; returns the format chunk, the stated length of the samples and the frequency that they are
+/// centred on, where a chunk says it.
+fn walk(input: &mut Input) -> Result<(Vec<u8>, u64, Option<f64>), CaptureError> {
     const ALLOWED: &str = "a \"fmt \" chunk and a \"data\" chunk are needed";
     input.skip(12)?;
     let mut format = None;
     let mut long_data = None;
+    let mut centre_hz = None;
     loop {
         let place = format!("byte {}", input.consumed());
         let mut header = [0; 8];
@@ -73,7 +77,7 @@ fn walk(input: &mut Input) -> Result<(Vec<u8>, u64), CaptureError> {
                     (u32::MAX, Some(long)) => long,
                     _ => u64::from(length),
                 };
-                return Ok((format, claimed));
+                return Ok((format, claimed, centre_hz));
             }
             b"fmt " => {
                 if !(16..=FORMAT_LIMIT).contains(&length) {
@@ -98,6 +102,15 @@ fn walk(input: &mut Input) -> Result<(Vec<u8>, u64), CaptureError> {
                 input.skip(u64::from(length) + u64::from(length % 2) - 16)?;
                 let long = content.last_chunk().map(|&bytes| u64::from_le_bytes(bytes));
                 long_data = long;
+            }
+            // Receivers of radio: two dates of 16 bytes, then the centre in hertz (from memory, common practice).
+            b"auxi" if (36..=1 << 16).contains(&length) => {
+                let mut content = [0; 36];
+                input.fill(&mut content)?;
+                let stated =
+                    u32::from_le_bytes([content[32], content[33], content[34], content[35]]);
+                centre_hz = Some(f64::from(stated));
+                input.skip(u64::from(length) + u64::from(length % 2) - 36)?;
             }
             _ => {
                 let padded = u64::from(length) + u64::from(length % 2);
@@ -159,6 +172,10 @@ fn understand(
     };
     format[8..12].copy_from_slice(&byte_rate.to_le_bytes());
 
+    let bits = field(&format, 14);
+    if tag == TAG_INTEGER && !matches!(bits, 0 | 8 | 16 | 24 | 32) && bits <= 64 {
+        return Err(input.unsupported(format!("WAV of {bits} bits"), ALLOWED));
+    }
     let mut header = b"RIFF\0\0\0\0WAVEfmt ".to_vec();
     header.extend((format.len() as u32).to_le_bytes());
     header.extend(&format);

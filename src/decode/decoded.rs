@@ -56,6 +56,11 @@ impl Decoded {
         &self.about.channel
     }
 
+    /// What was taken of a file with columns or several channels, in a line; empty for others.
+    pub fn taken(&self) -> &str {
+        &self.about.taken
+    }
+
     /// Samples read.
     pub fn samples(&self) -> u64 {
         self.samples

@@ -41,6 +41,7 @@ pub(super) fn value(report: &Decoded) -> Value {
             "rate_hz": rate_hz,
             "seconds": rate_hz.map(|rate_hz| report.samples() as f64 / rate_hz),
             "channel": report.channel(),
+            "taken": (!report.taken().is_empty()).then(|| report.taken()),
             "kind": reception.kind.name(),
         },
         "verdict": if report.is_read() { "read" } else { "unread" },

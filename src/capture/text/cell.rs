@@ -1,5 +1,7 @@
 //! One cell of a row: a number, nothing worth a number, or text.
 
+use super::written;
+
 /// What stands in a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Cell {
@@ -185,9 +187,11 @@ pub(super) fn judge(text: &[u8], mark: u8) -> Cell {
         return Cell::Number(-value);
     }
     if is_missing(text) {
-        Cell::Missing
-    } else {
-        Cell::Text
+        return Cell::Missing;
+    }
+    match written::value(text, mark) {
+        Some((value, _)) if value.is_finite() => Cell::Number(value),
+        _ => Cell::Text,
     }
 }
 

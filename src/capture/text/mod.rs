@@ -7,20 +7,43 @@
 
 mod cell;
 mod dialect;
-mod edges;
+pub(super) mod edges;
 mod feed;
 mod finish;
 mod plan;
+mod roles;
 mod rows;
 mod settings;
 mod steps;
 mod survey;
 mod table;
 mod title;
+mod written;
 
 use super::input::Input;
 use super::open::OpenOptions;
 use super::{CaptureError, SampleSource};
+
+/// What the name of an array with one number in it says.
+pub(super) enum ArrayName {
+    /// Samples per second.
+    Rate(f64),
+    /// Time of the first sample, seconds.
+    Start(f64),
+    /// Nothing known.
+    Other,
+}
+
+/// Reads a named number as settings of text files are read.
+pub(super) fn array_name(name: &str, value: f64) -> ArrayName {
+    let mut settings = settings::Settings::default();
+    settings.read_pair(name, &format!("{value:e}"), b'.');
+    match (settings.rate(), settings.start_s) {
+        (Some(rate_hz), _) => ArrayName::Rate(rate_hz),
+        (None, Some(start_s)) => ArrayName::Start(start_s),
+        _ => ArrayName::Other,
+    }
+}
 
 /// Text has no control characters but tabs, line ends, form feeds and the old end mark; UTF-16 has a byte order mark.
 pub(super) fn looks_like_text(start: &[u8]) -> bool {

@@ -106,13 +106,17 @@ impl Rows {
     #[inline(always)]
     fn row(&mut self, plan: &Plan, text: &[u8], at: &mut usize) -> Result<(), Fault> {
         let dialect = plan.dialect;
-        if matches!(text[*at], b'\r' | b'\n' | b' ' | b'\t' | b'#' | 0x1A) {
+        if matches!(
+            text[*at],
+            b'\r' | b'\n' | b' ' | b'\t' | b'#' | 0x1A | b',' | b';'
+        ) {
             let end = text[*at..]
                 .iter()
                 .position(|&byte| byte == dialect.terminator)
                 .unwrap_or(0);
             let line = text[*at..*at + end].trim_ascii();
-            if line.is_empty() || line.starts_with(b"#") || line == b"\x1A" {
+            let nothing = line.iter().all(|byte| b",; \t\"".contains(byte));
+            if nothing || line.starts_with(b"#") || line == b"\x1A" {
                 *at += end;
                 return Ok(());
             }

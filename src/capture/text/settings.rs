@@ -47,6 +47,24 @@ impl Settings {
         self.read_pair(key, rest, mark)
     }
 
+    /// Reads a line of cells that are each `key=value` or `key=value(unit)`; `true` if it was one.
+    pub(super) fn read_cells(&mut self, line: &str, mark: u8) -> bool {
+        let mut found = false;
+        let line = line
+            .trim()
+            .trim_start_matches(['#', '%', ';', '/', '"', ' ']);
+        for cell in line.split([',', ';', '\t']) {
+            let Some((key, value)) = cell.split_once('=') else {
+                continue;
+            };
+            if cell::number(value.trim_start().as_bytes(), mark).is_some() {
+                found = true;
+                self.read_pair(key.trim_start_matches(['#', ' ']), value, mark);
+            }
+        }
+        found
+    }
+
     /// Reads a pair whose value may be followed by its unit; the key may name it too (`Interval (us)`).
     pub(super) fn read_pair(&mut self, key: &str, value: &str, mark: u8) -> bool {
         let Some(kind) = key_of(key) else {
@@ -119,7 +137,11 @@ impl Settings {
 }
 
 fn key_of(key: &str) -> Option<Key> {
-    const INTERVAL: [&str; 17] = [
+    const INTERVAL: [&str; 21] = [
+        "timeinterval",
+        "samplestep",
+        "secondspersample",
+        "samplespacing",
         "sampleinterval",
         "samplinginterval",
         "sampleperiod",

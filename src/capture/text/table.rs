@@ -4,7 +4,7 @@ use super::super::CaptureError;
 use super::super::input::Input;
 use super::super::open::readable;
 use super::feed::Feed;
-use super::plan::{Plan, Role};
+use super::plan::{Plan, Role, excerpt};
 use super::rows::{Fault, Rows};
 use super::steps::{Backwards, Steps};
 
@@ -28,7 +28,22 @@ pub(super) struct Table {
     /// Kept as long as the channels are two-level: they may turn out to be an edge list.
     pub(super) times: Option<Vec<f64>>,
     pub(super) notes: Vec<String>,
+    /// First rows of further pieces: time went back there.
+    pub(super) pieces: Vec<u64>,
+    /// The piece being read: its first time, last time, rows, and what is added to its times to go on from the one before.
+    piece: Piece,
 }
+
+#[derive(Clone, Copy, Default)]
+struct Piece {
+    first_s: f64,
+    last_s: f64,
+    rows: u64,
+    shift_s: f64,
+}
+
+/// Rows that make a piece; fewer are a fault of the file.
+const LEAST_PIECE: u64 = 64;
 
 /// What ends a table before the file ends.
 enum Stop {
@@ -51,6 +66,8 @@ impl Table {
             steps: Steps::default(),
             times: timed.then(Vec::new),
             notes: std::mem::take(&mut plan.notes),
+            pieces: Vec::new(),
+            piece: Piece::default(),
             plan,
         };
         let mut line = table.plan.line;
@@ -109,8 +126,11 @@ impl Table {
 
     fn refuse(&self, input: &Input, line: u64, stop: &Stop, row: &[u8]) -> CaptureError {
         let wanted = self.plan.roles.len();
-        let text: String = String::from_utf8_lossy(row).chars().take(40).collect();
-        let text = text.trim().escape_debug().to_string();
+        let text = excerpt(row);
+        let first = format!(
+            "; the first row is line {}, \"{}\"",
+            self.plan.line, self.plan.first_row
+        );
         let (found, allowed) = match stop {
             Stop::Unreadable(Fault::TooFew(got)) => (
                 format!("{got} of {wanted} columns in \"{text}\""),
@@ -121,7 +141,10 @@ impl Table {
                 "every row needs the columns of the first".into(),
             ),
             Stop::Unreadable(Fault::Unreadable(column)) => (
-                format!("column {column} of \"{text}\" is no number"),
+                format!(
+                    "column {column} of \"{text}\" is no number: \"{}\"",
+                    excerpt(self.plan.dialect.cell(row, *column))
+                ),
                 format!(
                     "numbers with decimal \"{}\" are allowed, or nan, inf, OVER, --- and empty cells",
                     char::from(self.plan.dialect.mark)
@@ -133,10 +156,10 @@ impl Table {
                     readable(*before_s),
                     readable(*after_s)
                 ),
-                "the time column must rise".into(),
+                "the time column must rise, or begin anew for a further piece".into(),
             ),
         };
-        input.malformed(format!("line {line}"), found, allowed)
+        input.malformed(format!("line {line}"), found, allowed + &first)
     }
 
     /// Adds rows up to the first that does not fit: where it begins, where it ends if that is known, and why.
@@ -145,7 +168,10 @@ impl Table {
         for (index, column) in self.columns.iter_mut().enumerate() {
             column.extend(&rows.values, index, channels);
         }
-        if let Err((row, backwards)) = self.steps.extend(&rows.times) {
+        let before = self.steps.count();
+        let shifted = self.in_one_go(&rows.times, before);
+        if let Err((row, backwards)) = self.steps.extend(shifted.as_deref().unwrap_or(&rows.times))
+        {
             let begin = Rows::begin_of(&self.plan, block, row);
             return Some((begin, None, Stop::Backwards(backwards)));
         }
@@ -153,10 +179,58 @@ impl Table {
             self.times = None;
         }
         if let Some(times) = &mut self.times {
-            times.extend_from_slice(&rows.times);
+            times.extend_from_slice(shifted.as_deref().unwrap_or(&rows.times));
         }
         let (begin, end, fault) = rows.fault.as_ref()?;
         Some((*begin, Some(*end), Stop::Unreadable(*fault)))
+    }
+}
+
+impl Table {
+    /// Times of further rows that go on from piece to piece, where the column begins anew; `None` where it never does.
+    fn in_one_go(&mut self, times: &[f64], rows_before: u64) -> Option<Vec<f64>> {
+        let falls = times.windows(2).any(|pair| pair[1] < pair[0]);
+        let seam = times
+            .first()
+            .is_some_and(|&time| self.piece.rows > 0 && time < self.piece.last_s);
+        if !falls && !seam && self.pieces.is_empty() && times.iter().all(|time| time.is_finite()) {
+            let (Some(&first), Some(&last)) = (times.first(), times.last()) else {
+                return None;
+            };
+            if self.piece.rows == 0 {
+                self.piece.first_s = first;
+            }
+            self.piece.last_s = last;
+            self.piece.rows += times.len() as u64;
+            return None;
+        }
+        let mut whole = times.to_vec();
+        for (row, time) in whole.iter_mut().enumerate() {
+            if !time.is_finite() {
+                continue;
+            }
+            let piece = &mut self.piece;
+            if piece.rows == 0 {
+                piece.first_s = *time;
+            } else if *time < piece.last_s && piece.rows >= LEAST_PIECE {
+                let step_s = (piece.last_s - piece.first_s) / (piece.rows - 1) as f64;
+                // Back by most of a piece, not by a row that is out of order.
+                if piece.last_s - *time >= 0.5 * step_s * (piece.rows - 1) as f64 {
+                    *piece = Piece {
+                        first_s: *time,
+                        last_s: *time,
+                        rows: 0,
+                        shift_s: piece.shift_s + piece.last_s + step_s - *time,
+                    };
+                    self.pieces.push(rows_before + row as u64);
+                }
+            }
+            let piece = &mut self.piece;
+            piece.last_s = *time;
+            piece.rows += 1;
+            *time += piece.shift_s;
+        }
+        Some(whole)
     }
 }
 

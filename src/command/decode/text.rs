@@ -329,8 +329,8 @@ fn capture(page: &mut Page, report: &Decoded) {
             report.samples() as f64 / reception.rate_hz
         );
     }
-    if report.layout().channels.len() > 1 {
-        let _ = write!(text, "; channel {}", report.channel());
+    if !report.taken().is_empty() {
+        let _ = write!(text, "; {}", report.taken());
     }
     page.row("capture", &text);
 }
