@@ -1,4 +1,4 @@
-//! Several named arrays (the members of an NPZ, the variables of a MAT-file) → one capture.
+//! Several named arrays (the members of an NPZ, the variables of a MAT-file, the fields of a structured NPY) → one capture.
 
 use super::memory_source::Kept;
 use super::open::OpenOptions;
@@ -16,26 +16,80 @@ pub(super) struct Named {
     pub(super) name: String,
     pub(super) channels: Vec<Vec<f32>>,
     pub(super) complex: bool,
+    /// Of its values as they stand.
+    pub(super) unit: Unit,
+    /// The first channel's first rows, where they rise evenly: single precision would say the step too roughly.
+    pub(super) rise: Option<Rise>,
+    /// Remarks about it.
+    pub(super) notes: Vec<String>,
 }
 
-/// Step of an evenly rising column, taken over all of it; `None` if it is none. Half a step is left for few digits.
-pub(super) fn even_step(column: &[f32]) -> Option<f64> {
-    if column.len() < LEAST_ROWS {
-        return None;
+impl Named {
+    /// Holds the last good value where one is not finite.
+    pub(super) fn mend(&mut self) {
+        let missing = (self.channels.iter().flatten())
+            .filter(|sample| !sample.is_finite())
+            .count();
+        if missing == 0 {
+            return;
+        }
+        self.notes.push(format!(
+            "{missing} values of \"{}\" are no numbers: the last good value was held.",
+            self.name
+        ));
+        for channel in &mut self.channels {
+            let mut last = channel
+                .iter()
+                .copied()
+                .find(|s| s.is_finite())
+                .unwrap_or(0.0);
+            for sample in channel {
+                if sample.is_finite() {
+                    last = *sample;
+                }
+                *sample = last;
+            }
+        }
     }
-    let (first, last) = (f64::from(column[0]), f64::from(*column.last()?));
-    let step = (last - first) / (column.len() - 1) as f64;
-    let digits = 4.0 * f64::from(f32::EPSILON) * first.abs().max(last.abs());
-    let even = column.iter().enumerate().all(|(row, &value)| {
-        (f64::from(value) - first - step * row as f64).abs() <= 0.5 * step + digits
-    });
-    (step > 0.0 && step.is_finite() && even).then_some(step)
+}
+
+/// An even rise: step and first value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Rise {
+    pub(super) step: f64,
+    pub(super) start: f64,
+}
+
+impl Rise {
+    /// Of a column that rises evenly all the way. Half a step is left for times of few digits.
+    pub(super) fn of(column: &[f64]) -> Option<Self> {
+        let (start, last) = (*column.first()?, *column.last()?);
+        let step = (last - start) / (column.len() - 1) as f64;
+        let even = column
+            .iter()
+            .enumerate()
+            .all(|(row, value)| (value - start - step * row as f64).abs() <= 0.5 * step);
+        (column.len() >= LEAST_ROWS && step > 0.0 && step.is_finite() && even)
+            .then_some(Self { step, start })
+    }
+
+    /// Does a whole column go on like that? It is known to single precision only.
+    fn holds(self, column: &[f32]) -> bool {
+        let last = column.last().copied().unwrap_or(0.0);
+        let digits = 4.0 * f64::from(f32::EPSILON) * self.start.abs().max(f64::from(last).abs());
+        column.iter().enumerate().all(|(row, &value)| {
+            // The step is known to half of one over the first rows.
+            let wanted = self.start + self.step * row as f64;
+            (f64::from(value) - wanted).abs() <= (1.0 + 1e-3 * row as f64) * self.step + digits
+        })
+    }
 }
 
 /// The longest arrays are the channels, an evenly rising one among them the time; single numbers are settings.
 pub(super) fn assemble(
     path: &Path,
     arrays: Vec<Named>,
+    mut left_out: Vec<String>,
     options: &OpenOptions,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     let rows = |array: &Named| array.channels.first().map_or(0, Vec::len);
@@ -43,7 +97,7 @@ pub(super) fn assemble(
     let mut layout = Layout::default();
     let mut rate_hz = None;
     let (mut channels, mut columns) = (Vec::new(), Columns::default());
-    let (mut left_out, mut place) = (Vec::new(), 0);
+    let mut place = 0;
     let several = arrays
         .iter()
         .map(|array| array.channels.len())
@@ -51,10 +105,12 @@ pub(super) fn assemble(
         > 1;
     for array in arrays {
         let count = rows(&array);
+        let name = array_name(&array.name);
         if count == 1 && longest > 1 {
-            match array_name(&array.name, f64::from(array.channels[0][0])) {
+            match name.setting(f64::from(array.channels[0][0])) {
                 ArrayName::Rate(rate) => rate_hz = Some((rate, RateOrigin::File)),
                 ArrayName::Start(start_s) => layout.start_s = start_s,
+                ArrayName::Centre(centre_hz) => layout.centre_hz = Some(centre_hz),
                 ArrayName::Other => left_out.push(array.name),
             }
             continue;
@@ -65,37 +121,44 @@ pub(super) fn assemble(
         }
         let single = array.channels.len() == 1;
         layout.complex |= array.complex;
-        for (index, samples) in array.channels.into_iter().enumerate() {
+        for (index, mut samples) in array.channels.into_iter().enumerate() {
             place += 1;
             if several
                 && !layout.complex
                 && columns.time.is_none()
-                && let Some(step) = even_step(&samples)
+                && index == 0
+                && let Some(rise) = array.rise.filter(|rise| rise.holds(&samples))
             {
                 columns.time = Some(TimeColumn {
                     column: place,
-                    unit_s: 1.0,
-                    unit_guessed: true,
+                    unit_s: name.seconds.unwrap_or(1.0),
+                    unit_guessed: name.seconds.is_none(),
                 });
-                // Whole steps of one count samples.
-                if step != 1.0 {
-                    rate_hz.get_or_insert((1.0 / step, RateOrigin::TimeColumn));
-                    layout.start_s = f64::from(samples[0]);
+                let unit_s = name.seconds.unwrap_or(1.0);
+                // Whole steps of one without a unit count samples.
+                if name.seconds.is_some() || rise.step != 1.0 {
+                    rate_hz.get_or_insert((1.0 / (rise.step * unit_s), RateOrigin::TimeColumn));
+                    layout.start_s = rise.start * unit_s;
                 }
                 continue;
             }
+            let mut unit = array.unit;
+            if let (Some(volts), Unit::Unknown) = (name.volts, unit) {
+                unit = Unit::Volt;
+                samples
+                    .iter_mut()
+                    .for_each(|sample| *sample = (f64::from(*sample) * volts) as f32);
+            }
             let name = if single {
-                array.name.clone()
+                name.name.clone()
             } else {
-                format!("{} {}", array.name, index + 1)
+                format!("{} {}", name.name, index + 1)
             };
-            layout.channels.push(ChannelInfo {
-                name,
-                unit: Unit::Unknown,
-            });
+            layout.channels.push(ChannelInfo { name, unit });
             columns.of_channels.push(place);
             channels.push(samples);
         }
+        layout.notes.extend(array.notes);
     }
     if channels.is_empty() || longest == 0 {
         return Err(CaptureError::Malformed {
@@ -123,13 +186,27 @@ pub(super) fn assemble(
     if several && !layout.complex {
         layout.columns = Some(columns);
     }
+    if !layout.complex {
+        layout.centre_hz = None;
+    }
     options.settle_rate(&mut layout, rate_hz);
     layout.length = Some(longest as u64);
     let scale = options.scale as f32;
-    if scale != 1.0 {
-        for sample in channels.iter_mut().flatten() {
-            *sample = (*sample * scale).clamp(f32::MIN, f32::MAX);
+    for (samples, channel) in channels.iter_mut().zip(&layout.channels) {
+        if channel.unit != Unit::FullScale && scale != 1.0 {
+            samples
+                .iter_mut()
+                .for_each(|sample| *sample = (*sample * scale).clamp(f32::MIN, f32::MAX));
         }
     }
     Ok(Box::new(Kept::new(layout, channels)))
+}
+
+/// A name of the file without what would spoil a line of output.
+pub(super) fn shown(name: &[u8]) -> String {
+    String::from_utf8_lossy(name)
+        .chars()
+        .filter(|c| !c.is_control())
+        .take(64)
+        .collect()
 }

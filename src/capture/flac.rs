@@ -31,7 +31,8 @@ pub(super) fn open(
     options: &OpenOptions,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     let path = input.path().to_owned();
-    let (counted, packed) = Counted::new(input);
+    let packed = Arc::default();
+    let counted = Counted::new(input, Arc::clone(&packed));
     let reader = claxon::FlacReader::new(counted).map_err(|error| fault(&path, &error))?;
     let info = reader.streaminfo();
     let channel = |index: u32| ChannelInfo {

@@ -68,6 +68,29 @@ const STARTS: [(&[u8], &str, &str); 38] = [
     (b"\x0F\x0F", "an oscilloscope's own binary file", SCOPE),
 ];
 
+/// The head of a level 4 file's first variable: type, sizes, whether it is complex, length of its name, its name (MAT-File
+/// Format, the published description of levels 4 and 5); written by a machine with the low byte first.
+fn is_level_4(start: &[u8]) -> bool {
+    let Some((words, name)) = start.split_first_chunk::<20>() else {
+        return false;
+    };
+    let word =
+        |at: usize| u32::from_le_bytes([words[at], words[at + 1], words[at + 2], words[at + 3]]);
+    let length = word(16) as usize;
+    let name = name.get(..length).unwrap_or_default();
+    matches!(word(0), 0 | 10 | 20 | 30 | 40 | 50)
+        && word(4) > 0
+        && word(8) > 0
+        && word(12) < 2
+        && (2..64).contains(&length)
+        && name.split_last().is_some_and(|(last, letters)| {
+            *last == 0
+                && letters
+                    .iter()
+                    .all(|&c| c == b'_' || c.is_ascii_alphanumeric())
+        })
+}
+
 /// Looks at the first bytes.
 pub(super) fn foreign(start: &[u8]) -> Option<Foreign> {
     let at_start = STARTS.iter().find(|(magic, ..)| start.starts_with(magic));
@@ -87,10 +110,10 @@ pub(super) fn foreign(start: &[u8]) -> Option<Foreign> {
             instead: SCOPE,
         });
     }
-    if start.get(257..262) == Some(b"ustar") {
+    if is_level_4(start) {
         return Some(Foreign {
-            what: "a tar archive",
-            instead: UNPACK,
+            what: "a MAT-file of level 4",
+            instead: "save with -v6 or -v7",
         });
     }
     None

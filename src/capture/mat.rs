@@ -1,15 +1,13 @@
 //! MAT-files of level 5, packed or not (MAT-File Format, the published description of levels 4 and 5).
 
-use super::arrays::{self, Named};
-use super::input::Input;
+use super::arrays::{self, Named, Rise, shown};
+use super::input::{Input, memory_limit};
 use super::number::Number;
 use super::open::OpenOptions;
-use super::unpack::Bounded;
-use super::{CaptureError, SampleSource};
+use super::unpack::{Allowance, Bounded};
+use super::{CaptureError, SampleSource, Unit};
 use flate2::read::ZlibDecoder;
 use std::io::{Cursor, Read};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 const HEADER_BYTES: u64 = 128;
 /// Most variables looked at.
@@ -18,6 +16,8 @@ const VARIABLE_LIMIT: usize = 64;
 const CHANNEL_LIMIT: usize = 256;
 const MI_MATRIX: u32 = 14;
 const MI_COMPRESSED: u32 = 15;
+/// Structures in structures.
+const DEEPEST: u32 = 2;
 
 const ALLOWED: &str = "numeric variables of one or two dimensions are needed; save with -v6 or -v7";
 
@@ -33,8 +33,8 @@ pub(super) fn open(
     let path = input.path().to_owned();
     let big_endian = input.peek(128)?.get(126) == Some(&b'M');
     input.skip(HEADER_BYTES)?;
-    let mut variables = Vec::new();
-    let (taken, given) = (Arc::new(AtomicU64::new(0)), Arc::default());
+    let mut variables: Vec<Named> = Vec::new();
+    let (allowance, mut held) = (Allowance::for_memory(), 0);
     while variables.len() < VARIABLE_LIMIT {
         let place = format!("byte {}", input.consumed());
         let mut tag = [0; 8];
@@ -54,10 +54,10 @@ pub(super) fn open(
         let matrix = match kind {
             MI_MATRIX => body,
             MI_COMPRESSED => {
-                taken.fetch_add(body.len() as u64, Ordering::Relaxed);
+                allowance.take(body.len() as u64);
                 let mut whole = Vec::new();
                 let unpacked = ZlibDecoder::new(Cursor::new(body));
-                Bounded::sharing(unpacked, Arc::clone(&taken), Arc::clone(&given))
+                Bounded::new(unpacked, &allowance, "MAT-file")
                     .read_to_end(&mut whole)
                     .map_err(|source| input.io_error(source))?;
                 if whole.len() < 8 || word(&whole, 0, big_endian) != MI_MATRIX {
@@ -68,12 +68,21 @@ pub(super) fn open(
             }
             _ => continue,
         };
-        variables.extend(variable(&matrix, big_endian));
+        let new = variable(&matrix, big_endian, 0);
+        let values = new.iter().flat_map(|array| &array.channels).map(Vec::len);
+        held += 4 * values.sum::<usize>() as u64;
+        if held + 2 * matrix.len() as u64 > memory_limit(input.consumed()) {
+            return Err(input.unsupported(
+                "a MAT-file that unpacks to so much more than its size",
+                "save it without compression (-v6)",
+            ));
+        }
+        variables.extend(new);
     }
     if variables.is_empty() {
         return Err(input.malformed("all variables", "no array of numbers", ALLOWED));
     }
-    arrays::assemble(&path, variables, options)
+    arrays::assemble(&path, variables, Vec::new(), options)
 }
 
 fn word(bytes: &[u8], at: usize, big_endian: bool) -> u32 {
@@ -102,8 +111,48 @@ fn element(bytes: &[u8], big_endian: bool) -> Option<(u32, &[u8], &[u8])> {
     Some((tag, content, bytes.get(8 + padded..).unwrap_or_default()))
 }
 
-/// A numeric variable of one or two dimensions; `None` for anything else.
-fn variable(matrix: &[u8], big_endian: bool) -> Option<Named> {
+/// A numeric variable of one or two dimensions, or those in a structure; nothing for anything else.
+fn variable(matrix: &[u8], big_endian: bool, depth: u32) -> Vec<Named> {
+    array(matrix, big_endian).map_or_else(
+        || structure(matrix, big_endian, depth).unwrap_or_default(),
+        |array| vec![array],
+    )
+}
+
+/// The fields of a structure, the single one of its kind.
+fn structure(matrix: &[u8], big_endian: bool, depth: u32) -> Option<Vec<Named>> {
+    const STRUCTURE: u32 = 2;
+    let (_, flags, rest) = element(matrix, big_endian)?;
+    let (_, sizes, rest) = element(rest, big_endian)?;
+    let (_, _, rest) = element(rest, big_endian)?;
+    let single = sizes.len() == 8 && (0..2).all(|at| word(sizes, 4 * at, big_endian) == 1);
+    if word(flags, 0, big_endian) & 0xFF != STRUCTURE || !single || depth >= DEEPEST {
+        return None;
+    }
+    let (_, width, rest) = element(rest, big_endian)?;
+    let (_, names, mut rest) = element(rest, big_endian)?;
+    let width = word(width, 0, big_endian) as usize;
+    let mut found = Vec::new();
+    for name in names.chunks_exact(width.max(1)).take(VARIABLE_LIMIT) {
+        let (kind, field, behind) = element(rest, big_endian)?;
+        rest = behind;
+        if kind != MI_MATRIX {
+            continue;
+        }
+        let mut own = variable(field, big_endian, depth + 1);
+        // A field has its name in the structure.
+        if let [only] = &mut own[..]
+            && only.name.is_empty()
+        {
+            let end = name.iter().position(|&byte| byte == 0);
+            only.name = shown(&name[..end.unwrap_or(name.len())]);
+        }
+        found.extend(own);
+    }
+    Some(found)
+}
+
+fn array(matrix: &[u8], big_endian: bool) -> Option<Named> {
     /// Classes double to unsigned 64 bit.
     const NUMERIC: std::ops::RangeInclusive<u32> = 6..=15;
     let (_, flags, rest) = element(matrix, big_endian)?;
@@ -120,6 +169,16 @@ fn variable(matrix: &[u8], big_endian: bool) -> Option<Named> {
         return None;
     }
     let count = long.checked_mul(short)?;
+    let (stored, content, _) = element(rest, big_endian)?;
+    let first = if short == 1 || rows >= columns {
+        content
+    } else {
+        &[]
+    };
+    let rise = number_of(stored).and_then(|(number, _)| {
+        let most = long.min(RISE_ROWS) * number.bytes();
+        Rise::of(&number.doubles(first.get(..most)?, big_endian))
+    });
     let (re, rest) = values(rest, count, big_endian)?;
     let complex = flags >> 11 & 1 == 1 && short == 1;
     let channels = if complex {
@@ -132,22 +191,24 @@ fn variable(matrix: &[u8], big_endian: bool) -> Option<Named> {
             .map(|row| re.iter().skip(row).step_by(rows).copied().collect())
             .collect()
     };
-    Some(Named {
-        name: String::from_utf8_lossy(name)
-            .chars()
-            .filter(|c| !c.is_control())
-            .take(64)
-            .collect(),
+    let mut array = Named {
+        name: shown(name),
         channels,
         complex,
-    })
+        unit: Unit::Unknown,
+        rise: rise.filter(|_| !complex),
+        notes: Vec::new(),
+    };
+    array.mend();
+    Some(array)
 }
 
-/// Numbers, stored as any type that holds them.
-fn values(bytes: &[u8], count: usize, big_endian: bool) -> Option<(Vec<f32>, &[u8])> {
-    let (kind, content, rest) = element(bytes, big_endian)?;
-    // Whole numbers as they are, not as fractions of full scale: a double that holds 3 may be stored as a byte.
-    let (number, full_scale) = match kind {
+/// Rows looked at to find an even rise in double precision.
+const RISE_ROWS: usize = 1 << 15;
+
+/// Whole numbers as they are, not as fractions of full scale: a double that holds 3 may be stored as a byte.
+fn number_of(kind: u32) -> Option<(Number, f32)> {
+    Some(match kind {
         1 => (Number::I8, 128.0),
         2 => (Number::U8, 128.0),
         3 => (Number::I16, 32_768.0),
@@ -157,7 +218,13 @@ fn values(bytes: &[u8], count: usize, big_endian: bool) -> Option<(Vec<f32>, &[u
         7 => (Number::F32, 1.0),
         9 => (Number::F64, 1.0),
         _ => return None,
-    };
+    })
+}
+
+/// Numbers, stored as any type that holds them.
+fn values(bytes: &[u8], count: usize, big_endian: bool) -> Option<(Vec<f32>, &[u8])> {
+    let (kind, content, rest) = element(bytes, big_endian)?;
+    let (number, full_scale) = number_of(kind)?;
     let bytes = content.get(..count.checked_mul(number.bytes())?)?;
     let mut out = vec![Vec::new()];
     number.spread(bytes, big_endian, &mut out);
@@ -167,13 +234,8 @@ fn values(bytes: &[u8], count: usize, big_endian: bool) -> Option<(Vec<f32>, &[u
     } else {
         0.0
     };
-    let mut last = 0.0;
     for sample in &mut samples {
         *sample = *sample * full_scale + offset;
-        if sample.is_finite() {
-            last = *sample;
-        }
-        *sample = last;
     }
     Some((samples, rest))
 }

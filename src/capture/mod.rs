@@ -41,6 +41,7 @@ mod text;
 mod types;
 #[cfg(feature = "formats")]
 mod unpack;
+#[cfg(feature = "formats")]
 mod vcd;
 mod wav;
 mod write;

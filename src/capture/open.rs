@@ -3,8 +3,8 @@
 use super::input::Input;
 use super::{CaptureError, Layout, RateOrigin, RawKind, SampleSource};
 #[cfg(feature = "formats")]
-use super::{flac, mat, unpack};
-use super::{foreign, npy, raw, sigmf, text, vcd, wav};
+use super::{flac, mat, unpack, vcd};
+use super::{foreign, npy, raw, sigmf, text, wav};
 use std::io::Read;
 use std::path::Path;
 
@@ -178,7 +178,9 @@ pub(super) fn recognise(
         #[cfg(feature = "formats")]
         [0x1F, 0x8B, ..] => return unpack::gzip(input, options, depth),
         #[cfg(feature = "formats")]
-        [b'P', b'K', 3, 4, ..] => return unpack::zip(input, options, depth),
+        [b'P', b'K', 3, 4, ..] | [b'P', b'K', 5, 6, ..] => {
+            return unpack::zip(input, options, depth);
+        }
         #[cfg(feature = "formats")]
         [b'f', b'L', b'a', b'C', ..] => return flac::open(input, options),
         #[cfg(feature = "formats")]
@@ -190,8 +192,10 @@ pub(super) fn recognise(
                 "built with the feature `formats`, gzip, zip and FLAC are",
             ));
         }
+        #[cfg(feature = "formats")]
         _ if vcd::is_vcd(start) => return vcd::open(input, options),
         _ if sigmf::is_meta(start) => return sigmf::open(input, options),
+        _ if start.get(257..262) == Some(b"ustar") => return sigmf::archive(input, options),
         _ => {}
     }
     // A title may begin like a picture's or an archive's magic bytes.
@@ -200,7 +204,7 @@ pub(super) fn recognise(
     {
         return Err(input.unsupported(other.what, other.instead));
     }
-    if let Some(meta) = sigmf::meta_of(input.path()) {
+    if let Some(meta) = sigmf::meta_of(&input) {
         return sigmf::open(Input::open(&meta)?, options);
     }
     let start = input.peek(SNIFF_BYTES)?;

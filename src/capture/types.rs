@@ -14,13 +14,14 @@ pub enum RateOrigin {
 }
 
 /// Unit of the sample values.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Unit {
     /// Volts: the file says so, scaled by its prefix and the probe factor.
     Volt,
     /// Fractions of the digitiser's full scale (±1).
     FullScale,
     /// Numbers without a stated unit.
+    #[default]
     Unknown,
 }
 

@@ -1,26 +1,72 @@
 //! Files inside gzip and zip, never more of them than their size allows.
 //!
-//! Sources: RFC 1951, RFC 1952; the ZIP file format specification (APPNOTE 6.3), local headers.
+//! `flate2` unpacks; the `zip` crate reads the directory of a zip file, and only that: its members are unpacked here, as
+//! streams that count what comes out. Sources: RFC 1951, RFC 1952; the ZIP file format specification (APPNOTE 6.3).
 
-use super::arrays::{self, Named};
-use super::input::Input;
+use super::arrays::{self, Named, shown};
+use super::input::{Input, memory_limit};
 use super::open::{OpenOptions, recognise};
 use super::{CaptureError, SampleSource};
 use flate2::read::{DeflateDecoder, MultiGzDecoder};
-use std::io::{self, Read};
+use std::fs::File;
+use std::io::{self, Cursor, Read, Seek, SeekFrom};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use zip::{CompressionMethod, ZipArchive};
 
 /// Unpacked bytes allowed for each packed one, and those that every file may have. Samples with noise in them pack to a
 /// tenth at best, logic levels to a thirtieth; a bomb to a thousandth.
 const RATIO: u64 = 40;
 const ANYWAY: u64 = 4 << 20;
+/// The same where all of it is kept: within the memory that a file may take.
+const KEPT_RATIO: u64 = 8;
+const KEPT_ANYWAY: u64 = 16 << 20;
 /// Files within files.
 const DEEPEST: u32 = 2;
-/// Longest name of a member.
-const NAME_LIMIT: u16 = 1024;
-/// Most arrays of an NPZ.
+/// Most members of a zip file that are looked at.
 const MEMBER_LIMIT: usize = 64;
+/// Longest zip file read through a pipe, where nobody can go back.
+const PIPE_LIMIT: u64 = 1 << 30;
+
+/// What went in and what came out, of all members together: many small bombs are a large one.
+#[derive(Clone)]
+pub(super) struct Allowance {
+    packed: Arc<AtomicU64>,
+    given: Arc<AtomicU64>,
+    anyway: u64,
+    ratio: u64,
+}
+
+impl Allowance {
+    pub(super) fn for_stream() -> Self {
+        Self {
+            packed: Arc::default(),
+            given: Arc::default(),
+            anyway: ANYWAY,
+            ratio: RATIO,
+        }
+    }
+
+    /// For what is kept whole.
+    pub(super) fn for_memory() -> Self {
+        Self {
+            anyway: KEPT_ANYWAY,
+            ratio: KEPT_RATIO,
+            ..Self::for_stream()
+        }
+    }
+
+    /// So many packed bytes more.
+    pub(super) fn take(&self, bytes: u64) {
+        self.packed.fetch_add(bytes, Ordering::Relaxed);
+    }
+
+    /// Packed bytes so far.
+    pub(super) fn packed(&self) -> Arc<AtomicU64> {
+        Arc::clone(&self.packed)
+    }
+}
 
 /// Counts what is taken from a file.
 pub(super) struct Counted<R> {
@@ -29,13 +75,8 @@ pub(super) struct Counted<R> {
 }
 
 impl<R> Counted<R> {
-    pub(super) fn new(inner: R) -> (Self, Arc<AtomicU64>) {
-        let count = Arc::new(AtomicU64::new(0));
-        let own = Self {
-            inner,
-            count: Arc::clone(&count),
-        };
-        (own, count)
+    pub(super) fn new(inner: R, count: Arc<AtomicU64>) -> Self {
+        Self { inner, count }
     }
 }
 
@@ -47,41 +88,36 @@ impl<R: Read> Read for Counted<R> {
     }
 }
 
-/// An error once more comes out than went in allows.
+/// An error once more comes out than went in allows; errors name the kind of archive.
 pub(super) struct Bounded<R> {
     inner: R,
-    packed: Arc<AtomicU64>,
-    /// Bytes that came out, of all members together where they share one allowance.
-    given: Arc<AtomicU64>,
+    allowance: Allowance,
+    what: &'static str,
 }
 
 impl<R> Bounded<R> {
-    pub(super) fn new(inner: R, packed: Arc<AtomicU64>) -> Self {
-        Self::sharing(inner, packed, Arc::default())
-    }
-
-    /// One of several members that have one allowance: many small bombs are a large one.
-    pub(super) fn sharing(inner: R, packed: Arc<AtomicU64>, given: Arc<AtomicU64>) -> Self {
+    pub(super) fn new(inner: R, allowance: &Allowance, what: &'static str) -> Self {
         Self {
             inner,
-            packed,
-            given,
+            allowance: allowance.clone(),
+            what,
         }
     }
 }
 
 impl<R: Read> Read for Bounded<R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let got = self.inner.read(buffer)?;
-        let given = self.given.fetch_add(got as u64, Ordering::Relaxed) + got as u64;
-        let allowed = ANYWAY + RATIO * self.packed.load(Ordering::Relaxed);
-        if given > allowed {
-            return Err(io::Error::new(
-                io::ErrorKind::InvalidData,
-                format!(
-                    "unpacks to more than {RATIO} times its size, which no capture does; unpack it first"
-                ),
-            ));
+        let got = self.inner.read(buffer).map_err(|error| {
+            io::Error::new(error.kind(), format!("damaged {}: {error}", self.what))
+        })?;
+        let own = &self.allowance;
+        let given = own.given.fetch_add(got as u64, Ordering::Relaxed) + got as u64;
+        if given > own.anyway + own.ratio * own.packed.load(Ordering::Relaxed) {
+            let text = format!(
+                "the {} unpacks to more than {} times its size, which no capture does; unpack it first",
+                self.what, own.ratio
+            );
+            return Err(io::Error::new(io::ErrorKind::InvalidData, text));
         }
         Ok(got)
     }
@@ -95,9 +131,11 @@ pub(super) fn gzip(
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     let depth = deeper(&input, depth)?;
     let path = input.path().to_owned();
-    let (counted, count) = Counted::new(input);
-    let content = Bounded::new(MultiGzDecoder::new(counted), count);
-    recognise(Input::new(&path, Box::new(content), None), options, depth)
+    let allowance = Allowance::for_stream();
+    let counted = Counted::new(input, allowance.packed());
+    let content = Bounded::new(MultiGzDecoder::new(counted), &allowance, "gzip file");
+    let content = Input::unpacked(&path, Box::new(content), allowance.packed());
+    recognise(content, options, depth)
 }
 
 fn deeper(input: &Input, depth: u32) -> Result<u32, CaptureError> {
@@ -107,212 +145,264 @@ fn deeper(input: &Input, depth: u32) -> Result<u32, CaptureError> {
     Ok(depth + 1)
 }
 
-/// What stands before a member of a zip file.
-struct Member {
-    name: String,
-    deflated: bool,
-    /// Packed bytes, where the header says.
-    size: Option<u64>,
+/// Bytes of a zip file, any number of times.
+#[derive(Clone)]
+enum Bytes {
+    File(PathBuf),
+    Memory(Arc<[u8]>),
 }
 
-/// The one capture in a zip file, or the arrays of an NPZ.
+trait ReadSeek: Read + Seek + Send {}
+impl<T: Read + Seek + Send> ReadSeek for T {}
+
+impl Bytes {
+    /// Of a file as it stands; all of what comes through a pipe.
+    fn of(input: &mut Input) -> Result<Self, CaptureError> {
+        if input.is_file() {
+            return Ok(Self::File(input.path().to_owned()));
+        }
+        // A zip file in an archive must fit into what the archive may take.
+        let mut all = Vec::new();
+        let step = 1 << 20;
+        while input.append(&mut all, step)? == step {
+            let most = input.memory_limit().map_or(PIPE_LIMIT, |most| most / 4);
+            if all.len() as u64 > most {
+                let what =
+                    format!("a zip file of more than {most} bytes that is no file of its own");
+                return Err(input.unsupported(what, "unpack it first"));
+            }
+        }
+        Ok(Self::Memory(all.into()))
+    }
+
+    fn open(&self) -> io::Result<Box<dyn ReadSeek>> {
+        Ok(match self {
+            Self::File(path) => Box::new(File::open(path)?),
+            Self::Memory(all) => Box::new(Cursor::new(Arc::clone(all))),
+        })
+    }
+}
+
+/// A member of a zip file.
+struct Member {
+    name: String,
+    start: u64,
+    packed: u64,
+    deflated: bool,
+}
+
+/// The capture in a zip file, or the arrays of an NPZ.
 pub(super) fn zip(
     mut input: Input,
     options: &OpenOptions,
     depth: u32,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     let depth = deeper(&input, depth)?;
-    let mut arrays = Vec::new();
-    let (taken, given) = (Arc::default(), Arc::default());
-    while let Some(member) = next_member(&mut input)? {
-        if member.name == "[Content_Types].xml" || member.name == "mimetype" {
+    let bytes = Bytes::of(&mut input)?;
+    let members = members(&input, &bytes)?;
+    let path = input.path();
+    let is_array = |member: &&Member| member.name.ends_with(".npy");
+    if members.iter().all(|member| is_array(&member)) {
+        return arrays_of(&input, &bytes, &members, options);
+    }
+    let allowance = Allowance::for_stream();
+    let mut first_error = None;
+    for (at, member) in members.iter().enumerate() {
+        let content = content(&bytes, member, &allowance);
+        let content = content.map_err(|source| input.io_error(source))?;
+        let content = Input::unpacked(path, content, allowance.packed());
+        // Whether text is a capture only its rows say.
+        match recognise(content, options, depth) {
+            Ok(source) if members.len() == 1 => return Ok(source),
+            Ok(source) => {
+                let others = members.iter().enumerate().filter(|(other, _)| *other != at);
+                let others: Vec<&str> = others.take(5).map(|(_, other)| &*other.name).collect();
+                let note = format!(
+                    "Of the zip file \"{}\" was read, not {}.",
+                    member.name,
+                    others.join(", ")
+                );
+                return Ok(Box::new(Noted::new(source, note)));
+            }
+            Err(error) => first_error.get_or_insert(error),
+        };
+    }
+    Err(first_error
+        .unwrap_or_else(|| input.malformed("zip file", "nothing inside", "a capture is needed")))
+}
+
+/// Files in a zip file, without folders and hidden ones.
+fn members(input: &Input, bytes: &Bytes) -> Result<Vec<Member>, CaptureError> {
+    let damaged = |error: zip::result::ZipError| {
+        let found: String = error
+            .to_string()
+            .chars()
+            .filter(|c| !c.is_control())
+            .take(120)
+            .collect();
+        input.malformed("zip file", found, "the whole file is needed")
+    };
+    let reader = bytes.open().map_err(|source| input.io_error(source))?;
+    let mut archive = ZipArchive::new(io::BufReader::new(reader)).map_err(damaged)?;
+    let mut members = Vec::new();
+    for index in 0..archive.len() {
+        let member = archive.by_index_raw(index).map_err(damaged)?;
+        let name = shown(member.name().map_err(damaged)?.as_bytes());
+        if name == "[Content_Types].xml" || name == "mimetype" {
             return Err(input.unsupported("a spreadsheet or document", "save the sheet as CSV"));
         }
-        let hidden = member
-            .name
-            .split('/')
-            .any(|part| part.starts_with(['.', '_']));
-        if member.name.ends_with('/') || hidden {
-            pass(&mut input, &member)?;
+        let hidden = name.split('/').any(|part| part.starts_with(['.', '_']));
+        if name.ends_with('/') || hidden {
             continue;
         }
-        let Some(name) = member.name.strip_suffix(".npy") else {
-            if !arrays.is_empty() {
-                break;
-            }
-            let path = input.path().to_owned();
-            return recognise(
-                Input::new(&path, content(input, &member), None),
-                options,
-                depth,
-            );
-        };
-        if arrays.len() >= MEMBER_LIMIT {
-            return Err(input.unsupported("more than 64 arrays", "fewer are"));
+        if member.encrypted() {
+            return Err(input.unsupported("an encrypted zip file", "unpack it first"));
         }
-        let (array, rest) = array(input, &member, name, options, (&taken, &given))?;
-        arrays.push(array);
-        input = rest;
-    }
-    if arrays.is_empty() {
-        return Err(input.malformed("zip file", "nothing inside", "a capture is needed"));
-    }
-    arrays::assemble(input.path(), arrays, options)
-}
-
-/// The rest of the file as the content of a member that ends it or says how long it is.
-fn content(input: Input, member: &Member) -> Box<dyn Read + Send> {
-    let (counted, count) = Counted::new(input);
-    let packed = counted.take(member.size.unwrap_or(u64::MAX));
-    if member.deflated {
-        Box::new(Bounded::new(DeflateDecoder::new(packed), count))
-    } else {
-        Box::new(packed)
-    }
-}
-
-fn pass(input: &mut Input, member: &Member) -> Result<(), CaptureError> {
-    match member.size {
-        Some(size) => input.skip(size).map(drop),
-        None => Err(input.unsupported(
-            format!(
-                "a zip file that does not say how long \"{}\" is",
-                member.name.escape_debug()
-            ),
-            "unpack it first",
-        )),
-    }
-}
-
-/// Reads a whole array; gives the file back behind it.
-fn array(
-    mut input: Input,
-    member: &Member,
-    name: &str,
-    options: &OpenOptions,
-    (taken, given): (&Arc<AtomicU64>, &Arc<AtomicU64>),
-) -> Result<(Named, Input), CaptureError> {
-    let path = input.path().to_owned();
-    let Some(size) = member.size else {
-        return Err(input.unsupported(
-            "an NPZ whose members have no stated size",
-            "unpack it first",
-        ));
-    };
-    let mut packed = Vec::new();
-    // As much as really comes, whatever the header asks for.
-    let mut left = size;
-    while left > 0 {
-        let want = left.min(1 << 20) as usize;
-        let got = input.append(&mut packed, want)?;
-        left -= got as u64;
-        if got < want {
-            return Err(input.malformed(
-                "zip file",
-                "a member that is cut off",
-                "the whole file is needed",
+        let deflated = member.compression() == CompressionMethod::Deflated;
+        if !deflated && member.compression() != CompressionMethod::Stored {
+            return Err(input.unsupported(
+                format!("a zip file packed with {}", member.compression()),
+                "stored and deflated ones are",
             ));
         }
+        if members.len() == MEMBER_LIMIT {
+            return Err(input.unsupported(
+                format!("a zip file of more than {MEMBER_LIMIT} files"),
+                "fewer are",
+            ));
+        }
+        members.push(Member {
+            name,
+            start: member.data_start().unwrap_or(0),
+            packed: member.compressed_size(),
+            deflated,
+        });
     }
-    taken.fetch_add(packed.len() as u64, Ordering::Relaxed);
-    let packed = io::Cursor::new(packed);
-    let reader: Box<dyn Read + Send> = if member.deflated {
-        Box::new(Bounded::sharing(
+    if members.is_empty() {
+        return Err(input.malformed("zip file", "nothing inside", "a capture is needed"));
+    }
+    let size = match bytes {
+        Bytes::File(_) => input.left().unwrap_or(0),
+        Bytes::Memory(all) => all.len() as u64,
+    };
+    let packed = members.iter().map(|member| member.packed);
+    if packed.fold(0, u64::saturating_add) > size {
+        return Err(input.malformed(
+            "zip file",
+            "members that lie upon each other",
+            "each needs bytes of its own",
+        ));
+    }
+    Ok(members)
+}
+
+/// A member as a stream.
+fn content(
+    bytes: &Bytes,
+    member: &Member,
+    allowance: &Allowance,
+) -> io::Result<Box<dyn Read + Send>> {
+    let mut reader = bytes.open()?;
+    reader.seek(SeekFrom::Start(member.start))?;
+    let packed = Counted::new(reader.take(member.packed), allowance.packed());
+    Ok(if member.deflated {
+        Box::new(Bounded::new(
             DeflateDecoder::new(packed),
-            Arc::clone(taken),
-            Arc::clone(given),
+            allowance,
+            "zip file",
         ))
     } else {
         Box::new(packed)
-    };
+    })
+}
+
+/// The members of an NPZ, each a channel, the time or a setting.
+fn arrays_of(
+    input: &Input,
+    bytes: &Bytes,
+    members: &[Member],
+    options: &OpenOptions,
+) -> Result<Box<dyn SampleSource>, CaptureError> {
     // Rate and probe factor are settled for all arrays together.
     let plain = OpenOptions {
         rate_hz: None,
         scale: 1.0,
         ..*options
     };
-    let mut source = super::npy::open_array(Input::new(&path, reader, None), &plain)?;
-    let mut channels = vec![Vec::new(); source.layout().channels.len()];
-    while source.read(1 << 16, &mut channels)? > 0 {}
-    let named = Named {
-        name: name.chars().filter(|c| !c.is_control()).take(64).collect(),
-        complex: source.layout().complex,
-        channels,
-    };
-    Ok((named, input))
-}
-
-/// The header of the next member; `None` where the directory begins.
-fn next_member(input: &mut Input) -> Result<Option<Member>, CaptureError> {
-    const STORED: u16 = 0;
-    const DEFLATED: u16 = 8;
-    // A descriptor may stand behind the member before.
-    if input.peek(4)? == b"PK\x07\x08" {
-        input.skip(16)?;
-    }
-    let place = format!("byte {}", input.consumed());
-    if input.peek(4)? != b"PK\x03\x04" {
-        return Ok(None);
-    }
-    let mut header = [0; 30];
-    if input.fill(&mut header)? < header.len() {
-        return Err(input.malformed(
-            place,
-            "a member that is cut off",
-            "the whole file is needed",
-        ));
-    }
-    let word = |at: usize| u16::from_le_bytes([header[at], header[at + 1]]);
-    let (flags, method, name_bytes, extra_bytes) = (word(6), word(8), word(26), word(28));
-    if name_bytes > NAME_LIMIT {
-        return Err(input.malformed(
-            place,
-            format!("a name of {name_bytes} bytes"),
-            "1024 are enough",
-        ));
-    }
-    let mut name = vec![0; usize::from(name_bytes)];
-    let mut extra = vec![0; usize::from(extra_bytes)];
-    input.fill(&mut name)?;
-    input.fill(&mut extra)?;
-    if flags & 1 == 1 {
-        return Err(input.unsupported("an encrypted zip file", "unpack it first"));
-    }
-    if method != STORED && method != DEFLATED {
-        return Err(input.unsupported(
-            format!("a zip file of method {method}"),
-            "stored and deflated ones are",
-        ));
-    }
-    let short = u32::from_le_bytes([header[18], header[19], header[20], header[21]]);
-    let size = match (short, flags & 8) {
-        (u32::MAX, _) => long_size(&extra),
-        (_, 8) if short == 0 => None,
-        _ => Some(u64::from(short)),
-    };
-    if size.is_none() && method == STORED {
-        return Err(input.unsupported("a stored member without its size", "unpack it first"));
-    }
-    Ok(Some(Member {
-        name: String::from_utf8_lossy(&name).into_owned(),
-        deflated: method == DEFLATED,
-        size,
-    }))
-}
-
-/// Packed size in the extra field of long files: behind the unpacked one.
-fn long_size(extra: &[u8]) -> Option<u64> {
-    let mut rest = extra;
-    while let [k0, k1, l0, l1, behind @ ..] = rest {
-        let length = usize::from(u16::from_le_bytes([*l0, *l1]));
-        let body = behind.get(..length)?;
-        if (*k0, *k1) == (1, 0) {
-            return body
-                .get(8..16)?
-                .first_chunk()
-                .map(|&bytes| u64::from_le_bytes(bytes));
+    let allowance = Allowance::for_stream();
+    let (mut arrays, mut left_out, mut held) = (Vec::new(), Vec::new(), 0_u64);
+    for member in members {
+        let name = member.name.trim_end_matches(".npy").to_owned();
+        let content = content(bytes, member, &allowance);
+        let content = content.map_err(|source| input.io_error(source))?;
+        let content = Input::unpacked(input.path(), content, allowance.packed());
+        let (mut source, rise) = match super::npy::open_array(content, &plain) {
+            Ok(array) => array,
+            // Words, objects, arrays of nothing.
+            Err(CaptureError::Unsupported { .. }) => {
+                left_out.push(name);
+                continue;
+            }
+            Err(error) => return Err(error),
+        };
+        let mut channels = vec![Vec::new(); source.layout().channels.len()];
+        loop {
+            let count = source.read(1 << 16, &mut channels)?;
+            held += 4 * (count * channels.len()) as u64;
+            // While a vector grows, it is there twice, once with room for as much again.
+            if 3 * held > memory_limit(allowance.packed.load(Ordering::Relaxed)) {
+                return Err(input.unsupported(
+                    "an NPZ that unpacks to so much more than its size",
+                    "save it without compression",
+                ));
+            }
+            if count == 0 {
+                break;
+            }
         }
-        rest = &behind[length..];
+        let layout = source.layout();
+        arrays.push(Named {
+            name,
+            complex: layout.complex,
+            unit: layout.channels[0].unit,
+            rise,
+            notes: layout.notes.clone(),
+            channels,
+        });
     }
-    None
+    arrays::assemble(input.path(), arrays, left_out, options)
+}
+
+/// A source with a remark.
+struct Noted {
+    inner: Box<dyn SampleSource>,
+    layout: super::Layout,
+    note: String,
+}
+
+impl Noted {
+    fn new(inner: Box<dyn SampleSource>, note: String) -> Self {
+        let mut own = Self {
+            layout: inner.layout().clone(),
+            inner,
+            note,
+        };
+        own.layout.notes.insert(0, own.note.clone());
+        own
+    }
+}
+
+impl SampleSource for Noted {
+    fn layout(&self) -> &super::Layout {
+        &self.layout
+    }
+
+    fn read(&mut self, frames: usize, channels: &mut [Vec<f32>]) -> Result<usize, CaptureError> {
+        let count = self.inner.read(frames, channels)?;
+        if self.inner.layout().notes.len() + 1 != self.layout.notes.len() {
+            self.layout = self.inner.layout().clone();
+            self.layout.notes.insert(0, self.note.clone());
+        }
+        Ok(count)
+    }
 }

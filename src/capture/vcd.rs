@@ -5,7 +5,8 @@ use super::open::OpenOptions;
 use super::text::edges;
 use super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
 use std::collections::HashMap;
-use std::io::{BufRead, BufReader, Read};
+use std::io::{BufRead, BufReader, ErrorKind, Read};
+use vcd::Command;
 
 /// Longest file read; the changes of an hour of tags are a tenth of it.
 const BYTES_LIMIT: u64 = 1 << 28;
@@ -115,100 +116,73 @@ pub(super) fn open(
     }))
 }
 
+/// Reads with the `vcd` crate, command by command: its way to read all of the header at once has no bound.
 fn parse(reader: impl BufRead) -> Result<Dump, (u64, String)> {
     let mut dump = Dump {
         tracks: Vec::new(),
         unit_s: 1e-9,
         last: 0,
     };
-    let mut codes: HashMap<String, usize> = HashMap::new();
-    let mut section: Option<(String, Vec<String>)> = None;
-    let mut time = 0_u64;
-    let lines = reader.split(b'\n');
-    let mut number = 0;
-    for line in lines {
-        number += 1;
-        let line = line.map_err(|error| (number, error.to_string()))?;
-        let text = String::from_utf8_lossy(&line);
-        let mut words = text.split_ascii_whitespace();
-        while let Some(word) = words.next() {
-            if let Some((name, content)) = &mut section {
-                if word == "$end" {
-                    read_section(name, content, &mut dump, &mut codes);
-                    section = None;
-                } else if content.len() < 16 {
-                    content.push(word.to_owned());
-                }
-                continue;
+    // A last line without its end is one all the same.
+    let mut parser = vcd::Parser::new(reader.chain(&b"\n"[..]));
+    let mut codes: HashMap<vcd::IdCode, usize> = HashMap::new();
+    let mut time = 0;
+    while let Some(command) = parser.next() {
+        let command = match command {
+            Ok(command) => command,
+            // Cut off within a command.
+            Err(error) if error.kind() == ErrorKind::UnexpectedEof => break,
+            Err(error) => return Err((parser.line(), error.to_string())),
+        };
+        match command {
+            Command::Timescale(count, unit) => {
+                dump.unit_s = f64::from(count) / unit.divisor() as f64;
             }
-            match word.as_bytes()[0] {
-                b'$' if matches!(
-                    word,
-                    "$dumpvars" | "$dumpall" | "$dumpon" | "$dumpoff" | "$end"
-                ) => {}
-                b'$' => section = Some((word.to_owned(), Vec::new())),
-                b'#' => {
-                    let next = word[1..]
-                        .parse()
-                        .map_err(|_| (number, format!("the time \"{}\"", word.escape_debug())))?;
-                    if next < time {
-                        return Err((number, format!("time goes back to {next}")));
-                    }
-                    time = next;
-                    dump.last = time;
-                }
-                state @ (b'0' | b'1') => {
-                    if let Some(&track) = codes.get(&word[1..]) {
-                        let changes = &mut dump.tracks[track].changes;
-                        if changes.last().is_none_or(|last| last.1 != (state == b'1')) {
-                            changes.push((time, state == b'1'));
-                        }
-                    }
-                }
-                // Unknown and floating states last until the next known one; vectors and real values have a second word.
-                b'b' | b'B' | b'r' | b'R' => drop(words.next()),
-                _ => {}
+            Command::VarDef(_, 1, code, name, _)
+                if dump.tracks.len() < TRACK_LIMIT && !codes.contains_key(&code) =>
+            {
+                codes.insert(code, dump.tracks.len());
+                dump.tracks.push(Track {
+                    name: name.chars().filter(|c| !c.is_control()).take(64).collect(),
+                    changes: Vec::new(),
+                });
             }
+            Command::Timestamp(next) => {
+                if next < time {
+                    return Err((parser.line(), format!("time goes back to {next}")));
+                }
+                time = next;
+                dump.last = time;
+            }
+            // Unknown and floating states last until the next known one.
+            Command::ChangeScalar(code, value) => {
+                note(&mut dump, codes.get(&code), value, time);
+            }
+            Command::ChangeVector(code, value) if value.len() == 1 => {
+                let value = value.get(0).unwrap_or(vcd::Value::X);
+                note(&mut dump, codes.get(&code), value, time);
+            }
+            _ => {}
         }
     }
     Ok(dump)
 }
 
-fn read_section(
-    name: &str,
-    content: &[String],
-    dump: &mut Dump,
-    codes: &mut HashMap<String, usize>,
-) {
-    match (name, content) {
-        ("$var", [_, width, code, name, ..])
-            if width == "1" && dump.tracks.len() < TRACK_LIMIT && !codes.contains_key(code) =>
-        {
-            codes.insert(code.clone(), dump.tracks.len());
-            dump.tracks.push(Track {
-                name: name.chars().filter(|c| !c.is_control()).take(64).collect(),
-                changes: Vec::new(),
-            });
+/// A new state of a track.
+fn note(dump: &mut Dump, track: Option<&usize>, value: vcd::Value, time: u64) {
+    let state = match value {
+        vcd::Value::V0 => false,
+        vcd::Value::V1 => true,
+        _ => return,
+    };
+    if let Some(&track) = track {
+        let changes = &mut dump.tracks[track].changes;
+        match changes.last_mut() {
+            // Of several states at one moment the last one counts.
+            Some(last) if last.0 == time => last.1 = state,
+            Some(last) if last.1 == state => {}
+            _ => changes.push((time, state)),
         }
-        ("$timescale", words) => {
-            let text = words.concat();
-            let split = text
-                .find(|c: char| !c.is_ascii_digit())
-                .unwrap_or(text.len());
-            let factor = match &text[split..] {
-                "s" => 1.0,
-                "ms" => 1e-3,
-                "us" => 1e-6,
-                "ns" => 1e-9,
-                "ps" => 1e-12,
-                "fs" => 1e-15,
-                _ => return,
-            };
-            if let Ok(count @ (1.0 | 10.0 | 100.0)) = text[..split].parse::<f64>() {
-                dump.unit_s = count * factor;
-            }
-        }
-        _ => {}
     }
 }
 

@@ -1,6 +1,6 @@
 //! The unit of a time column that states none, or none that can be, by where the field then lies.
 
-use crate::capture::{Layout, RateOrigin};
+use crate::capture::{Layout, RateOrigin, TimeColumn};
 use crate::receiver::{LEAST_RATE_HZ, NOMINAL_HZ, Samples, spectrum};
 
 /// No digitiser met on a bench samples faster.
@@ -11,10 +11,17 @@ const MOST_RATE_HZ: f64 = 10e9;
 const FIELD_ABOVE: f64 = 300.0;
 const FIELD_OFF: f64 = 0.01;
 
-/// A rate out of a time column that no capture of a tag has.
-pub(super) fn is_doubtful(layout: &Layout, rate_hz: f64) -> bool {
-    layout.rate_origin == Some(RateOrigin::TimeColumn)
-        && !(LEAST_RATE_HZ..=MOST_RATE_HZ).contains(&rate_hz)
+/// A rate out of columns or settings of text or arrays that no capture of a tag has, or that of a column that counts: it may be
+/// the time in steps of one.
+pub(super) fn doubtful(layout: &Layout) -> Option<f64> {
+    let columns = layout.columns.as_ref()?;
+    match (layout.rate_hz, layout.rate_origin) {
+        (Some(_), Some(RateOrigin::Given)) => None,
+        (Some(rate_hz), _) => {
+            Some(rate_hz).filter(|rate_hz| !(LEAST_RATE_HZ..=MOST_RATE_HZ).contains(rate_hz))
+        }
+        (None, _) => columns.time.as_ref().map(|_| 1.0),
+    }
 }
 
 /// Units with their factors to what was taken as seconds.
@@ -26,14 +33,18 @@ const UNITS: [(f64, &str); 5] = [
     (1e-3, "kilo"),
 ];
 
-/// The rate at which the strongest tone of a channel is a field, and the remark that says so. `channels` are the first
-/// samples of each.
-pub(super) fn by_field(
-    layout: &Layout,
-    rate_hz: f64,
-    channels: &[Vec<f32>],
-) -> Option<(f64, String)> {
-    let time = layout.columns.as_ref()?.time.as_ref()?;
+/// What a rate must have been meant to be.
+pub(super) struct Likely {
+    pub rate_hz: f64,
+    /// The column of the time in its right unit, where there is one.
+    pub time: Option<TimeColumn>,
+    /// The remark that says so.
+    pub remark: String,
+}
+
+/// The rate at which the strongest tone of a channel is a field. `channels` are the first samples of each.
+pub(super) fn by_field(layout: &Layout, rate_hz: f64, channels: &[Vec<f32>]) -> Option<Likely> {
+    let time = layout.columns.as_ref()?.time.as_ref();
     for samples in channels {
         let Some(tone) = spectrum(Samples::Real(samples)).and_then(|s| s.tones(1).first().copied())
         else {
@@ -47,29 +58,46 @@ pub(super) fn by_field(
             continue;
         }
         if let Some((factor, _)) = UNITS.into_iter().find(|unit| fits(unit.0)) {
-            let meant = crate::capture::TimeColumn {
+            let field = format!(
+                "because the strongest tone then is a field of {:.1} kHz",
+                1e-3 * tone.per_sample * rate_hz * factor
+            );
+            let right = super::taken::per_second(rate_hz * factor);
+            let Some(time) = time.filter(|_| layout.rate_origin != Some(RateOrigin::File)) else {
+                let wrong = super::taken::per_second(rate_hz);
+                let remark = format!("The file's settings say {wrong}; taken as {right}, {field}.");
+                return Some(Likely {
+                    rate_hz: rate_hz * factor,
+                    time: None,
+                    remark,
+                });
+            };
+            let meant = TimeColumn {
                 unit_s: time.unit_s / factor,
                 ..time.clone()
             };
-            let said = if time.unit_guessed {
-                "has no unit"
-            } else {
-                "is said to be in"
-            };
-            let said = if time.unit_guessed {
-                said.to_string()
-            } else {
-                format!("{said} {}", time.unit())
+            let said = match (time.unit_guessed, layout.rate_hz) {
+                (true, None) => "counts without a unit".to_owned(),
+                (true, Some(_)) => format!(
+                    "has no unit, which makes {} in seconds",
+                    super::taken::per_second(rate_hz)
+                ),
+                (false, _) => format!(
+                    "is said to be in {}, which makes {}",
+                    time.unit(),
+                    super::taken::per_second(rate_hz)
+                ),
             };
             let remark = format!(
-                "The time in column {} {said}, which makes {}; taken as {}, {}, because the strongest tone then is a field of {:.1} kHz.",
+                "The time in column {} {said}; taken as {}, {right}, {field}.",
                 time.column,
-                super::taken::per_second(rate_hz),
-                meant.unit(),
-                super::taken::per_second(rate_hz * factor),
-                1e-3 * tone.per_sample * rate_hz * factor
+                meant.unit()
             );
-            return Some((rate_hz * factor, remark));
+            return Some(Likely {
+                rate_hz: rate_hz * factor,
+                time: Some(meant),
+                remark,
+            });
         }
     }
     None

@@ -97,6 +97,7 @@ pub fn decode_samples(
     let about = AboutFile {
         name,
         channel: "1".into(),
+        unit: Unit::Unknown,
         layout: Layout {
             channels: vec![ChannelInfo {
                 name: "1".into(),

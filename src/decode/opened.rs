@@ -7,7 +7,9 @@ use num_complex::Complex32;
 
 use super::likely_unit;
 use super::{DecodeError, Settings, taken};
-use crate::capture::{CaptureError, Layout, Picked, SampleSource, open, open_reader};
+use crate::capture::{
+    CaptureError, Layout, Picked, RateOrigin, SampleSource, TimeColumn, Unit, open, open_reader,
+};
 use crate::receiver::{Samples, Signal, field_strength};
 
 /// Samples read at a time and decoded as one: 1.5 s at 2 MS/s, 12 MB; decoding takes three times as much besides.
@@ -18,6 +20,9 @@ const WINDOW_S: f64 = 20.0;
 
 /// Samples of each channel looked at to find the one with the field in it.
 const LOOK: usize = 1 << 18;
+
+/// Shares of the best field, from which on a field shows as well: a decibel is noise's.
+const NEARLY: f64 = 0.9;
 
 /// Channels tried besides the one in which a field shows best, where that gives no number.
 const MOST_OTHERS: usize = 7;
@@ -33,6 +38,8 @@ pub(super) struct Opened {
     centre_hz: f64,
     /// Samples per second: the file's, unless the unit of its time was guessed wrongly.
     rate_hz: Option<f64>,
+    /// The column of the time in the unit that it must be in, where that is another one.
+    time: Option<TimeColumn>,
     /// Samples left out in front, and the last one wanted.
     from: u64,
     to: u64,
@@ -98,17 +105,16 @@ impl Opened {
         let mut waiting = vec![Vec::new(); count];
         let mut others = Vec::new();
         let complex = source.layout().complex || (settings.centre_hz.is_some() && count == 2);
-        let mut rate_hz = source.layout().rate_hz;
-        if let Some(doubtful_hz) = rate_hz
+        let (mut rate_hz, mut time) = (source.layout().rate_hz, None);
+        if let Some(doubtful_hz) = likely_unit::doubtful(source.layout())
             && settings.rate_hz.is_none()
-            && likely_unit::is_doubtful(source.layout(), doubtful_hz)
+            && !complex
         {
             read_block(source.as_mut(), LOOK, &mut waiting)?;
-            if let Some((rate, remark)) =
-                likely_unit::by_field(source.layout(), doubtful_hz, &waiting)
-            {
-                rate_hz = Some(rate);
-                remarks.push(remark);
+            if let Some(likely) = likely_unit::by_field(source.layout(), doubtful_hz, &waiting) {
+                rate_hz = Some(likely.rate_hz);
+                time = likely.time;
+                remarks.push(likely.remark);
             }
         }
         let chosen = if complex {
@@ -130,6 +136,13 @@ impl Opened {
                         .map(|k| (k, field_strength(Samples::Real(&waiting[k]), rate_hz)))
                         .collect();
                     strengths.sort_by(|a, b| b.1.total_cmp(&a.1));
+                    // Where a field shows in several nearly as well, the first is meant.
+                    let enough = NEARLY * strengths.first().map_or(0.0, |best| best.1);
+                    let first = strengths.iter().enumerate();
+                    let first = first.filter(|(_, own)| own.1 > 0.0 && own.1 >= enough);
+                    if let Some((at, _)) = first.min_by_key(|(_, own)| own.0) {
+                        strengths[..=at].rotate_right(1);
+                    }
                     let mut ranked = strengths.into_iter().map(|(k, _)| k);
                     let best = ranked.next().unwrap_or(0);
                     others = ranked.take(MOST_OTHERS).map(|k| (k, Vec::new())).collect();
@@ -160,6 +173,7 @@ impl Opened {
             channel,
             centre_hz,
             rate_hz,
+            time,
             from,
             to,
             place: 0,
@@ -321,12 +335,20 @@ impl Opened {
     /// Its name, layout and remarks, when no more samples are wanted.
     pub fn into_about(self) -> AboutFile {
         let remarks = self.remarks().cloned().collect();
-        let taken = taken::line(&self.chosen, self.source.layout(), self.rate_hz);
         let mut layout = self.source.layout().clone();
         layout.rate_hz = self.rate_hz;
+        if let (Some(time), Some(columns)) = (self.time, &mut layout.columns) {
+            columns.time = Some(time);
+            layout.rate_origin = Some(RateOrigin::TimeColumn);
+        }
+        let taken = taken::line(&self.chosen, &layout, self.rate_hz);
+        let (Chosen::One(first) | Chosen::Difference(first, _) | Chosen::Complex(first, _)) =
+            self.chosen;
+        let unit = layout.channels.get(first).map(|channel| channel.unit);
         AboutFile {
             name: self.name,
             channel: self.channel,
+            unit: unit.unwrap_or(Unit::Unknown),
             layout,
             taken,
             remarks,
@@ -341,6 +363,8 @@ pub(super) struct AboutFile {
     pub name: String,
     /// Name of the channel that was read.
     pub channel: String,
+    /// Its unit.
+    pub unit: Unit,
     /// What was taken of the file, in a line; empty where there was no choice.
     pub taken: String,
     /// What its reader knows.

@@ -310,7 +310,7 @@ fn settings() -> Vec<Graft> {
                 |t, v, _| format!("{t:.7},{v:.5}"),
             ),
         ),
-        bare("settings left of the first rows", "4", margin()),
+        bare("settings left of the first rows", "1", margin()),
         volt(
             "an interval in the title's own unit",
             "coil",

@@ -210,7 +210,14 @@ pub(super) fn bare(text: &[u8]) -> &[u8] {
 }
 
 fn is_missing(text: &[u8]) -> bool {
-    const WORDS: [&str; 29] = [
+    const WORDS: [&str; 36] = [
+        "overload",
+        "overflow",
+        "ovfl",
+        "ovld",
+        "ol",
+        "o.l",
+        "o.l.",
         "nan",
         "-nan",
         "+nan",

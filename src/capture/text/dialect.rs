@@ -67,6 +67,8 @@ impl Dialect {
             (byte(b';'), b','),
             (byte(b'\t'), b'.'),
             (byte(b'\t'), b','),
+            (byte(b'|'), b'.'),
+            (byte(b'|'), b','),
             (Delimiter::Blanks, b'.'),
             (Delimiter::Blanks, b','),
         ]
@@ -174,7 +176,7 @@ impl Dialect {
             let empty = cell == Cell::Missing
                 && line[from..at]
                     .iter()
-                    .all(|&byte| b" \t\r,;".contains(&byte));
+                    .all(|&byte| b" \t\r,;|".contains(&byte));
             match cell {
                 Cell::Text if words_allowed => words.add(cells - 1),
                 Cell::Text => return None,

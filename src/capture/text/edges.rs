@@ -6,6 +6,8 @@ use super::super::{CaptureError, Layout, SampleSource};
 /// average a list is mostly silence. That bounds memory and time by the size of the file.
 const SAMPLES_ANYWAY: f64 = 100e3;
 const SAMPLES_AN_EDGE: f64 = 4000.0;
+/// What is said of a longer list.
+pub(super) const ALLOWED: &str = "up to 100000 samples and 4000 for each edge are made of one, at 250 kHz at least: a tag changes its load every 119 or 238 µs";
 /// Rate of the samples where the edges allow it: 15 samples to half a period of a carrier divided by 2, and a tenth
 /// of the limit for a 20 s list.
 const LEAST_RATE_HZ: f64 = 1e6;

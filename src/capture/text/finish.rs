@@ -103,11 +103,7 @@ impl Table {
             && edges::are_edges(&channels)
             && edges::are_uneven(&times)
         {
-            match edge_source(options, layout, times, channels) {
-                Ok(edges) => return Ok(edges),
-                // No tag changes its load that seldom: the rows are taken as they stand.
-                Err((rest, states)) => (layout, channels) = (*rest, states),
-            }
+            return edge_source(input, options, layout, times, channels);
         }
         let own = settle(plan.settings.rate(), pace, &mut layout.notes);
         options.settle_rate(&mut layout, own);
@@ -223,15 +219,14 @@ fn counts(samples: &[f32]) -> Option<(f32, f32)> {
     (whole && highest - lowest >= LEAST_SPREAD).then_some((lowest, highest))
 }
 
-/// Edges as steady samples, or all back where they come too seldom for a tag.
-type Edged = Result<Box<dyn SampleSource>, (Box<Layout>, Vec<Vec<f32>>)>;
-
+/// Edges as steady samples.
 fn edge_source(
+    input: &Input,
     options: &OpenOptions,
     mut layout: Layout,
     mut times: Vec<f64>,
     states: Vec<Vec<f32>>,
-) -> Edged {
+) -> Result<Box<dyn SampleSource>, CaptureError> {
     let time = layout
         .columns
         .as_mut()
@@ -253,7 +248,9 @@ fn edge_source(
         None => edges::rate_for(&times),
     };
     let Some(rate_hz) = rate_hz else {
-        return Err((Box::new(layout), states));
+        let span = readable(times[times.len() - 1] - times[0]);
+        let what = format!("a list of {} edges in {span} s", times.len());
+        return Err(input.unsupported(what, edges::ALLOWED));
     };
     layout.rate_hz = Some(rate_hz);
     layout.rate_origin = Some(if options.rate_hz.is_some() {

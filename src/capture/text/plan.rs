@@ -38,6 +38,17 @@ pub(super) struct Plan {
     pub(super) columns: Columns,
     /// A column of frequencies where the time should be, counted from 1.
     pub(super) spectrum: Option<usize>,
+    /// What the lines before the rows begin with: where one comes again, another piece begins.
+    heads: Vec<Vec<u8>>,
+}
+
+/// Most beginnings of lines kept.
+const HEADS: usize = 64;
+
+/// A line up to its first separator.
+fn head_of(line: &[u8]) -> &[u8] {
+    let end = line.iter().position(|byte| b",;\t|:=".contains(byte));
+    line[..end.unwrap_or(line.len())].trim_ascii()
 }
 
 /// The start of a line for a message.
@@ -102,6 +113,13 @@ impl Plan {
                 ..Columns::default()
             },
             spectrum: None,
+            heads: preamble
+                .iter()
+                .rev()
+                .map(|line| head_of(line).to_vec())
+                .filter(|head| !head.is_empty())
+                .take(HEADS)
+                .collect(),
         };
         let texts: Vec<String> = preamble.iter().map(|line| decode(line)).collect();
         let titles = plan.understand(&texts, shape);
@@ -149,9 +167,28 @@ impl Plan {
             if is_setting || !self.can_be_titles(&cells, shape) {
                 break;
             }
+            if is_remark(text, &cells) {
+                continue;
+            }
             candidates.push(cells);
-            if candidates.len() == 2 {
+            if candidates.len() == TITLE_LINES {
                 break;
+            }
+        }
+        let units = |cells: &Vec<String>| {
+            cells.iter().any(|cell| !cell.is_empty())
+                && cells
+                    .iter()
+                    .all(|cell| cell.is_empty() || quantity(cell).is_some())
+        };
+        // Units may stand above the names, and a line of comments below both.
+        if let Some(at) = candidates.iter().position(units).filter(|&at| at > 0) {
+            let named = candidates[0].first().map(|cell| Title::parse(cell));
+            if named.is_some_and(|title| title.is_time() || title.is_count()) {
+                candidates.swap(0, at);
+                candidates.swap(1, at);
+            } else if at + 1 < candidates.len() {
+                candidates.drain(..at);
             }
         }
         let own = |cells: &Vec<String>| -> Vec<String> {
@@ -171,11 +208,7 @@ impl Plan {
         let Some(nearest) = candidates.next() else {
             return Vec::new();
         };
-        let units_only = nearest.iter().any(|cell| !cell.is_empty())
-            && nearest
-                .iter()
-                .all(|cell| cell.is_empty() || quantity(cell).is_some());
-        if !units_only {
+        if !units(&nearest) {
             return nearest.iter().map(|cell| Title::parse(cell)).collect();
         }
         let names = candidates.next().filter(|above| {
@@ -207,6 +240,13 @@ impl Plan {
         nearest.iter().enumerate().map(title).collect()
     }
 
+    /// Does a line that is no row begin as one of those before the rows?
+    #[cold]
+    pub(super) fn is_head(&self, line: &[u8]) -> bool {
+        let head = head_of(line);
+        !head.is_empty() && self.heads.iter().any(|own| own == head)
+    }
+
     /// Enough cells, and no numbers in them (channels may be named by numbers if the first column is not).
     fn can_be_titles(&self, cells: &[String], shape: Shape) -> bool {
         let numeric = |cell: &String| {
@@ -220,12 +260,12 @@ impl Plan {
             .map(|cell| Title::parse(cell));
         let leads = first.is_some_and(|title| title.is_time() || title.is_count());
         // What stands beyond the rows' columns is settings with their values below.
-        let own = if cells.len() > shape.margin + shape.columns {
+        let own = if cells.len() >= shape.margin + shape.columns {
             &cells[shape.margin..shape.margin + shape.columns]
         } else {
             cells
         };
-        let filled = cells.iter().filter(|cell| !cell.is_empty()).count();
+        let filled = own.iter().filter(|cell| !cell.is_empty()).count();
         let enough = if shape.columns == 1 {
             filled == 1
         } else {
@@ -238,7 +278,7 @@ impl Plan {
     fn cells(&self, text: &str, shape: Shape) -> Vec<String> {
         let text = text
             .trim_matches(['\r', '\n'])
-            .trim_start_matches(['#', '%'])
+            .trim_start_matches(['#', '%', '/'])
             .trim_start_matches(' ');
         let Delimiter::Byte(delimiter) = self.dialect.delimiter else {
             let wide: Vec<String> = text
@@ -299,6 +339,24 @@ impl Plan {
             self.settings.read_line(&left.join(","), self.dialect.mark);
         }
     }
+}
+
+/// Lines of titles, units and comments looked at.
+const TITLE_LINES: usize = 3;
+
+/// A comment that is prose: neither units nor a title of time, nor plain words without blanks for several columns.
+fn is_remark(text: &str, cells: &[String]) -> bool {
+    let comment = ["#", "%", "//"];
+    let titles: Vec<Title> = cells.iter().map(|cell| Title::parse(cell)).collect();
+    let known = titles
+        .iter()
+        .any(|title| title.quantity.is_some() || title.is_time() || title.is_count());
+    let plain = cells.len() > 1 && !cells.iter().any(|cell| cell.contains(' '));
+    comment
+        .iter()
+        .any(|mark| text.trim_start().starts_with(mark))
+        && !known
+        && !plain
 }
 
 /// UTF-8 if it is, else Latin-1.

@@ -13,16 +13,23 @@ impl Plan {
     /// Decides which column is time and which are channels.
     pub(super) fn assign(&mut self, titles: &[Title], rows: &[&[u8]], shape: Shape) {
         self.roles = vec![Role::Skip; shape.margin];
-        let said = titles.iter().take(shape.columns).position(Title::is_time);
-        for index in 0..shape.columns {
-            let mut title = titles.get(index).cloned().unwrap_or_default();
-            if shape.words.holds(shape.margin + index) {
+        let worded = |index: usize| shape.words.holds(shape.margin + index);
+        let titles: Vec<Title> = (0..shape.columns)
+            .map(|index| {
+                let mut title = titles.get(index).cloned().unwrap_or_default();
+                // A unit that stands in every cell is already in the number.
+                if let Some(unit) = self.written_unit(rows, shape.margin + index) {
+                    title.quantity = Some(unit);
+                }
+                title
+            })
+            .collect();
+        // Of words and numbers that are both called time (a date, a clock) the numbers are.
+        let said = (0..shape.columns).find(|&index| titles[index].is_time() && !worded(index));
+        for (index, title) in titles.into_iter().enumerate() {
+            if worded(index) {
                 self.roles.push(Role::Skip);
                 continue;
-            }
-            // A unit that stands in every cell is already in the number.
-            if let Some(unit) = self.written_unit(rows, shape.margin + index) {
-                title.quantity = Some(unit);
             }
             // Time and sample numbers stand on the left, and something is left for a channel.
             let leading = self.names.is_empty() && index < 2 && index + 1 < shape.columns;
@@ -32,6 +39,7 @@ impl Plan {
                 Ramp::No
             };
             let timed = self.roles.iter().any(|role| matches!(role, Role::Time(_)));
+            let titled_count = title.is_count();
             if leading && said.is_none() && title.is_frequency() && ramp != Ramp::No {
                 self.spectrum.get_or_insert(index + 1);
             }
@@ -60,6 +68,16 @@ impl Plan {
                     });
                 }
                 Role::Value(_) => self.columns.of_channels.push(index + 1),
+                // Counts without a title may be times all the same, in a unit of one sample.
+                Role::Skip
+                    if ramp == Ramp::Count && !titled_count && self.columns.time.is_none() =>
+                {
+                    self.columns.time = Some(TimeColumn {
+                        column: index + 1,
+                        unit_s: 1.0,
+                        unit_guessed: true,
+                    });
+                }
                 Role::Skip => {}
             }
             self.roles.push(role);
@@ -128,12 +146,18 @@ impl Plan {
     /// How the numbers of a column go on in the first rows.
     fn ramp(&self, rows: &[&[u8]], column: usize) -> Ramp {
         let mut values = Vec::new();
+        let mut whole = true;
         for row in rows.iter().take(RAMP_ROWS) {
             let mut at = 0;
             for index in 0..=column {
+                let from = at;
                 let (cell, last) = self.dialect.next(row, &mut at);
                 if let (Cell::Number(value), true) = (cell, index == column) {
                     values.push(value);
+                    // Nobody counts with decimals.
+                    let text = &row[from..at];
+                    let text = text.strip_suffix(&[delimiter_byte(self.dialect.delimiter)]);
+                    whole &= !text.unwrap_or(&row[from..at]).contains(&self.dialect.mark);
                 }
                 if last {
                     break;
@@ -145,7 +169,7 @@ impl Plan {
         let falls = steps().filter(|&step| step < 0.0).count();
         if values.len() < 2 || values.first() >= values.last() || falls * 10 > values.len() {
             Ramp::No
-        } else if steps().all(|step| step == 1.0) {
+        } else if whole && steps().all(|step| step == 1.0) {
             Ramp::Count
         } else {
             Ramp::Rise

@@ -76,16 +76,16 @@ impl Settings {
                     .split([',', ';', '\t'])
                     .next()
                     .and_then(title::quantity);
-                match unit {
-                    Some(Quantity::Time(factor)) => {
+                match (unit, kind) {
+                    (Some(Quantity::Time(factor)), _) => {
                         self.time_unit = self.time_unit.or(Some(factor))
                     }
-                    Some(Quantity::Volts(factor)) => {
+                    (Some(Quantity::Volts(factor)), Key::VoltUnit) => {
                         self.volt_unit = self.volt_unit.or(Some(factor))
                     }
-                    _ => {}
+                    _ => return false,
                 }
-                return false;
+                return true;
             }
             _ => {}
         }
@@ -137,7 +137,11 @@ impl Settings {
 }
 
 fn key_of(key: &str) -> Option<Key> {
-    const INTERVAL: [&str; 21] = [
+    const INTERVAL: [&str; 25] = [
+        "abtastintervall",
+        "abtastperiode",
+        "périodedéchantillonnage",
+        "tinterval",
         "timeinterval",
         "samplestep",
         "secondspersample",
@@ -170,7 +174,10 @@ fn key_of(key: &str) -> Option<Key> {
         "xdelta",
         "tsample",
     ];
-    const RATE: [&str; 8] = [
+    const RATE: [&str; 11] = [
+        "abtastrate",
+        "abtastfrequenz",
+        "fréquencedéchantillonnage",
         "samplerate",
         "samplingrate",
         "samplingfrequency",
@@ -221,11 +228,34 @@ fn key_of(key: &str) -> Option<Key> {
         "yunits",
         "yunit",
         "voltageunit",
+        "unit",
+        "units",
     ]) {
         Some(Key::VoltUnit)
     } else {
         None
     }
+}
+
+/// Does a name speak of the frequency that complex samples are centred on?
+pub(super) fn is_centre(key: &str) -> bool {
+    let compact: String = key
+        .chars()
+        .filter(|c| c.is_alphanumeric())
+        .flat_map(char::to_lowercase)
+        .collect();
+    let name = compact.strip_suffix("hz").unwrap_or(&compact);
+    [
+        "fc",
+        "f0",
+        "centre",
+        "center",
+        "centrefreq",
+        "centerfreq",
+        "centrefrequency",
+        "centerfrequency",
+    ]
+    .contains(&name)
 }
 
 fn bracketed(key: &str) -> &str {

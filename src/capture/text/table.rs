@@ -42,6 +42,9 @@ struct Piece {
     shift_s: f64,
 }
 
+/// A clock begins anew after a day, time stamps after 32 (`written.rs`).
+const TURNS_S: [f64; 2] = [86_400.0, 32.0 * 86_400.0];
+
 /// Rows that make a piece; fewer are a fault of the file.
 const LEAST_PIECE: u64 = 64;
 
@@ -90,6 +93,17 @@ impl Table {
                 return table.close_after(feed, line, stop, row);
             }
             line += found.lines;
+            // A row takes its values, and while the table may be a list of edges its time. What grows is there twice for a
+            // moment, once with room for as much again.
+            let values = table.columns.iter().map(|column| 4 * column.samples.len());
+            let times = table.times.as_ref().map_or(0, |times| 8 * times.len());
+            let held = 3 * (values.sum::<usize>() + times) as u64;
+            if feed.input().memory_limit().is_some_and(|most| held > most) {
+                return Err(feed.input().unsupported(
+                    "packed text that unpacks to so much more than its size",
+                    "unpack it first",
+                ));
+            }
             if rows > limit {
                 let what = format!("text with more than {limit} rows");
                 return Err(feed
@@ -193,7 +207,8 @@ impl Table {
         let seam = times
             .first()
             .is_some_and(|&time| self.piece.rows > 0 && time < self.piece.last_s);
-        if !falls && !seam && self.pieces.is_empty() && times.iter().all(|time| time.is_finite()) {
+        let plain = self.piece.shift_s == 0.0 && times.iter().all(|time| time.is_finite());
+        if !falls && !seam && plain {
             let (Some(&first), Some(&last)) = (times.first(), times.last()) else {
                 return None;
             };
@@ -212,6 +227,13 @@ impl Table {
             let piece = &mut self.piece;
             if piece.rows == 0 {
                 piece.first_s = *time;
+            } else if let Some(turn_s) = TURNS_S
+                .into_iter()
+                .find(|turn_s| (turn_s - 1.0..=*turn_s).contains(&(piece.last_s - *time)))
+            {
+                // The clock went past midnight, or the days past what they are counted within: no other piece.
+                piece.shift_s += turn_s;
+                piece.first_s -= turn_s;
             } else if *time < piece.last_s && piece.rows >= LEAST_PIECE {
                 let step_s = (piece.last_s - piece.first_s) / (piece.rows - 1) as f64;
                 // Back by most of a piece, not by a row that is out of order.

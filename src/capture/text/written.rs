@@ -50,8 +50,9 @@ fn grouped(text: &str, mark: u8) -> Option<f64> {
 /// `2031-05-06T07:08:09.000002Z` (ISO 8601), the same with a blank, `07:08:09.000002`, `08:09.5`.
 fn stamp(text: &[u8], mark: u8) -> Option<f64> {
     let text = std::str::from_utf8(text).ok()?;
+    let (text, noon) = half_day(text);
     let (days, clock) = match text.split_once(['T', ' ']) {
-        Some((date, clock)) => (days(date)?, clock),
+        Some((date, clock)) => (days(date)?, clock.trim_start()),
         None => (0, text),
     };
     // A zone shifts all rows alike.
@@ -76,18 +77,43 @@ fn stamp(text: &[u8], mark: u8) -> Option<f64> {
         seconds = seconds * 60.0 + value;
         parts += 1;
     }
+    const NOON_S: f64 = 43_200.0;
+    if let Some(afternoon) = noon {
+        // Twelve comes before one.
+        seconds = seconds % NOON_S + if afternoon { NOON_S } else { 0.0 };
+    }
     (parts >= 2).then_some(days as f64 * 86_400.0 + seconds)
+}
+
+/// The text without AM or PM, and whether it is the afternoon.
+fn half_day(text: &str) -> (&str, Option<bool>) {
+    for (ending, afternoon) in [("am", false), ("pm", true)] {
+        let at = text.len().saturating_sub(ending.len());
+        if text
+            .get(at..)
+            .is_some_and(|end| end.eq_ignore_ascii_case(ending))
+        {
+            return (text[..at].trim_end(), Some(afternoon));
+        }
+    }
+    (text, None)
 }
 
 /// Days of a Gregorian date, counted within 32: rows lie close together, and seconds since long ago would leave no digits
 /// for microseconds in double precision.
 fn days(date: &str) -> Option<i64> {
-    let mut parts = date.split(['-', '/']).map(|part| {
+    let mut parts = date.split(['-', '/', '.']).map(|part| {
         let digits =
             !part.is_empty() && part.len() <= 4 && part.bytes().all(|b| b.is_ascii_digit());
         digits.then(|| part.parse::<i64>().ok()).flatten()
     });
-    let (year, month, day) = (parts.next()??, parts.next()??, parts.next()??);
+    let (first, second, third) = (parts.next()??, parts.next()??, parts.next()??);
+    let (year, month, day) = match (first, second) {
+        (32.., _) => (first, second, third),
+        // Strokes: the month first, unless there is none of that number.
+        (..=12, ..=31) if date.contains('/') => (third, first, second),
+        _ => (third, second, first),
+    };
     if parts.next().is_some() || !(1..=12).contains(&month) || !(1..=31).contains(&day) {
         return None;
     }
@@ -119,6 +145,8 @@ mod tests {
         near("0.40uS", 0.4e-6);
         near("4.860 530", 4.860_53);
         near("07:08:09.5", 25_689.5);
+        near("12:00:01 AM", 1.0);
+        near("12:00:01.5 pm", 43_201.5);
         for text in ["h00", "X", "12 apples", "1  2", "12:61x", "a:b", ""] {
             assert_eq!(value(text.as_bytes(), b'.'), None, "{text}");
         }
@@ -130,6 +158,9 @@ mod tests {
         for (day, next) in [
             ("2031-05-06T23:59:59Z", "2031-05-07T00:00:00Z"),
             ("2031-02-28 23:59:59", "2031-03-01 00:00:00"),
+            ("28.02.2031 23:59:59", "01.03.2031 00:00:00"),
+            ("2/28/2031 11:59:59 PM", "3/1/2031 12:00:00 AM"),
+            ("28/02/2031 23:59:59", "01/03/2031 00:00:00"),
             ("2032-02-29T23:59:59+01:00", "2032-03-01T00:00:00+01:00"),
         ] {
             // Counted within 32 days.

@@ -245,10 +245,10 @@ fn field(page: &mut Page, report: &Decoded) {
         text.push_str(", by the tag's bit rate");
     }
     if let Some(amplitude) = reception.field.amplitude {
-        let unit = match report.layout().channels.first().map(|c| c.unit) {
-            Some(Unit::Volt) => " V",
-            Some(Unit::FullScale) => " of full scale",
-            _ => "",
+        let unit = match report.unit() {
+            Unit::Volt => " V",
+            Unit::FullScale => " of full scale",
+            Unit::Unknown => "",
         };
         let what = if reception.kind.has_carrier() {
             "peak"
