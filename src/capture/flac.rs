@@ -1,9 +1,9 @@
 //! FLAC: samples of recorders and sound cards, packed without loss (RFC 9639), decoded by `claxon`.
 
+use super::allowance::Counted;
 use super::input::Input;
 use super::open::OpenOptions;
 use super::packed::scale_of;
-use super::unpack::Counted;
 use super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
 use std::path::PathBuf;
 use std::sync::Arc;

@@ -1,10 +1,10 @@
 //! MAT-files of level 5, packed or not (MAT-File Format, the published description of levels 4 and 5).
 
+use super::allowance::{Allowance, Bounded};
 use super::arrays::{self, Named, Rise, shown};
 use super::input::{Input, memory_limit};
 use super::number::Number;
 use super::open::OpenOptions;
-use super::unpack::{Allowance, Bounded};
 use super::{CaptureError, SampleSource, Unit};
 use flate2::read::ZlibDecoder;
 use std::io::{Cursor, Read};

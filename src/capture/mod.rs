@@ -17,6 +17,8 @@
 //! Integers become fractions of full scale (±1), volts stay volts, and every sample handed out is finite: a value that
 //! is not (nan, over range) is replaced by the last good one and counted in a note.
 
+#[cfg(feature = "formats")]
+mod allowance;
 mod arrays;
 mod atomic;
 mod description;

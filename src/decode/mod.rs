@@ -14,6 +14,7 @@
 //! # Ok::<(), fieldripple::decode::DecodeError>(())
 //! ```
 
+mod chosen;
 mod decoded;
 mod error;
 mod json;

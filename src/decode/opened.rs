@@ -5,12 +5,12 @@ use std::path::Path;
 
 use num_complex::Complex32;
 
-use super::likely_unit;
-use super::{DecodeError, Settings, taken};
+use super::chosen::{self, Chosen};
+use super::{DecodeError, Settings, likely_unit, taken};
 use crate::capture::{
     CaptureError, Layout, Picked, RateOrigin, SampleSource, TimeColumn, Unit, open, open_reader,
 };
-use crate::receiver::{Samples, Signal, field_strength};
+use crate::receiver::{Samples, Signal};
 
 /// Samples read at a time and decoded as one: 1.5 s at 2 MS/s, 12 MB; decoding takes three times as much besides.
 const WINDOW: usize = 3 << 20;
@@ -18,11 +18,11 @@ const WINDOW: usize = 3 << 20;
 /// Longest window: the field has as many cycles in it as a full window of a fast capture has samples.
 const WINDOW_S: f64 = 20.0;
 
+/// Lines of two levels that are read in windows of full length.
+const LOGIC_LINES: usize = 2;
+
 /// Samples of each channel looked at to find the one with the field in it.
 const LOOK: usize = 1 << 18;
-
-/// Shares of the best field, from which on a field shows as well: a decibel is noise's.
-const NEARLY: f64 = 0.9;
 
 /// Channels tried besides the one in which a field shows best, where that gives no number.
 const MOST_OTHERS: usize = 7;
@@ -50,13 +50,6 @@ pub(super) struct Opened {
     others: Vec<(usize, Vec<f32>)>,
     remarks: Vec<String>,
     name: String,
-}
-
-/// The channel or channels that make the signal.
-pub(super) enum Chosen {
-    One(usize),
-    Difference(usize, usize),
-    Complex(usize, usize),
 }
 
 /// A stretch of one channel.
@@ -132,18 +125,7 @@ impl Opened {
                 Picked::Auto => {
                     let have = waiting.first().map_or(0, Vec::len);
                     read_block(source.as_mut(), LOOK.saturating_sub(have), &mut waiting)?;
-                    let mut strengths: Vec<(usize, f64)> = (0..count)
-                        .map(|k| (k, field_strength(Samples::Real(&waiting[k]), rate_hz)))
-                        .collect();
-                    strengths.sort_by(|a, b| b.1.total_cmp(&a.1));
-                    // Where a field shows in several nearly as well, the first is meant.
-                    let enough = NEARLY * strengths.first().map_or(0.0, |best| best.1);
-                    let first = strengths.iter().enumerate();
-                    let first = first.filter(|(_, own)| own.1 > 0.0 && own.1 >= enough);
-                    if let Some((at, _)) = first.min_by_key(|(_, own)| own.0) {
-                        strengths[..=at].rotate_right(1);
-                    }
-                    let mut ranked = strengths.into_iter().map(|(k, _)| k);
+                    let mut ranked = chosen::by_field(&waiting, rate_hz).into_iter();
                     let best = ranked.next().unwrap_or(0);
                     others = ranked.take(MOST_OTHERS).map(|k| (k, Vec::new())).collect();
                     Chosen::One(best)
@@ -159,7 +141,7 @@ impl Opened {
             }
             USUAL_CENTRE_HZ
         });
-        let channel = name_of(&chosen, source.layout());
+        let channel = chosen.name(source.layout());
         let index = |seconds: f64| match rate_hz {
             Some(rate_hz) => Ok((seconds * rate_hz).round().min(u64::MAX as f64) as u64),
             None if seconds == 0.0 => Ok(0),
@@ -205,7 +187,12 @@ impl Opened {
         let most = self
             .rate_hz
             .map_or(f64::INFINITY, |rate_hz| WINDOW_S * rate_hz);
-        WINDOW.min(most as usize).max(1 << 16)
+        // Samples made of edges cost the file next to nothing, each of its lines the same memory.
+        let lines = match self.layout() {
+            layout if layout.logic => (layout.channels.len() / LOGIC_LINES).max(1),
+            _ => 1,
+        };
+        (WINDOW / lines).min(most as usize).max(1 << 16)
     }
 
     /// As many samples as lie before the next piece of the capture.
@@ -289,7 +276,7 @@ impl Opened {
 
     /// Goes on with another channel, because the number is in that one.
     pub fn take(&mut self, channel: usize) {
-        let name = name_of(&Chosen::One(channel), self.layout());
+        let name = Chosen::One(channel).name(self.layout());
         let before = std::mem::replace(&mut self.channel, name);
         self.chosen = Chosen::One(channel);
         self.others.clear();
@@ -342,9 +329,7 @@ impl Opened {
             layout.rate_origin = Some(RateOrigin::TimeColumn);
         }
         let taken = taken::line(&self.chosen, &layout, self.rate_hz);
-        let (Chosen::One(first) | Chosen::Difference(first, _) | Chosen::Complex(first, _)) =
-            self.chosen;
-        let unit = layout.channels.get(first).map(|channel| channel.unit);
+        let unit = layout.channels.get(self.chosen.first()).map(|own| own.unit);
         AboutFile {
             name: self.name,
             channel: self.channel,
@@ -387,18 +372,4 @@ fn read_block(
         total += read;
     }
     Ok(total)
-}
-
-fn name_of(chosen: &Chosen, layout: &Layout) -> String {
-    let name = |k: usize| {
-        layout
-            .channels
-            .get(k)
-            .map_or("", |channel| channel.name.as_str())
-    };
-    match chosen {
-        Chosen::One(k) => name(*k).to_string(),
-        Chosen::Difference(a, b) => format!("{}-{}", name(*a), name(*b)),
-        Chosen::Complex(a, b) => format!("{}+j{}", name(*a), name(*b)),
-    }
 }

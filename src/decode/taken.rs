@@ -1,6 +1,6 @@
 //! What was taken of a file with a choice in it, in a line.
 
-use super::opened::Chosen;
+use super::chosen::Chosen;
 use crate::capture::{Layout, RateOrigin, Unit};
 
 /// `column 2 of 3 "CH1", V, 500 kS/s from column 1 in ms`; empty for a file with one channel and no columns.
