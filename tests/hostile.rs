@@ -223,9 +223,13 @@ fn metadata_in_a_stream_opens_no_file() {
         let path = grafts.join(name);
         let bytes = fs::read(&path).unwrap();
         let called = path.to_str().unwrap();
-        let opened = capture::open_reader(called, std::io::Cursor::new(bytes), &OpenOptions::default());
+        let opened =
+            capture::open_reader(called, std::io::Cursor::new(bytes), &OpenOptions::default());
         let message = opened.err().map(|error| error.to_string());
-        assert!(message.is_some_and(|text| text.contains("not supported")), "{name}");
+        assert!(
+            message.is_some_and(|text| text.contains("not supported")),
+            "{name}"
+        );
     }
 }
 

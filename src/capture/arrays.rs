@@ -191,12 +191,12 @@ pub(super) fn assemble(
     }
     options.settle_rate(&mut layout, rate_hz);
     layout.length = Some(longest as u64);
-    let scale = options.scale as f32;
     for (samples, channel) in channels.iter_mut().zip(&layout.channels) {
-        if channel.unit != Unit::FullScale && scale != 1.0 {
-            samples
-                .iter_mut()
-                .for_each(|sample| *sample = (*sample * scale).clamp(f32::MIN, f32::MAX));
+        if channel.unit != Unit::FullScale && options.scale != 1.0 {
+            for sample in samples {
+                let scaled = (f64::from(*sample) * options.scale) as f32;
+                *sample = scaled.clamp(f32::MIN, f32::MAX);
+            }
         }
     }
     Ok(Box::new(Kept::new(layout, channels)))

@@ -57,9 +57,10 @@ impl Finding {
 /// What costs most comes first: what leaves nothing to read, what is not what it seems, what takes decibels by the ten,
 /// what takes a few, then the outcome and remarks. Codes that are not listed say of another kind of tag what it is, and
 /// stand before them all.
-const ORDER: [&str; 45] = [
+const ORDER: [&str; 46] = [
     "rate-unknown",
     "peak-detect-record",
+    "averaged-record",
     "lossy-compression",
     "no-field",
     "nothing-to-read",
@@ -106,7 +107,7 @@ const ORDER: [&str; 45] = [
 ];
 
 /// What can still be said of a record of peaks.
-const PEAKS_LEAVE: [&str; 3] = ["clipping", "nothing-to-read", "folded"];
+const PEAKS_LEAVE: [&str; 2] = ["clipping", "folded"];
 /// What a ripple that is folded onto itself, or is not there at all, would have shown.
 const FOLDING_HIDES: [&str; 10] = [
     "no-ripple",
