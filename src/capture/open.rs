@@ -122,6 +122,8 @@ pub(super) fn recognise(
     if let Some(kind) = options.raw {
         return raw::open(input, kind, options);
     }
+    #[cfg(not(feature = "formats"))]
+    let _ = depth;
     let start = input.peek(SNIFF_BYTES)?;
     if start.is_empty() {
         return Err(input.malformed("byte 0", "an empty file", "at least one sample is needed"));

@@ -27,6 +27,7 @@ import numpy as np
 from bombs import BOMBS
 from refusals import REFUSALS
 from report import Checks
+import shapes_more  # noqa: F401  registers its shapes
 from shapes import SHAPES, form, make, signal, wave
 
 PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")

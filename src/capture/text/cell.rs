@@ -189,6 +189,11 @@ pub(super) fn judge(text: &[u8], mark: u8) -> Cell {
     if is_missing(text) {
         return Cell::Missing;
     }
+    for (word, state) in [("high", 1.0), ("low", 0.0), ("true", 1.0), ("false", 0.0)] {
+        if text.eq_ignore_ascii_case(word.as_bytes()) {
+            return Cell::Number(state);
+        }
+    }
     match written::value(text, mark) {
         Some((value, _)) if value.is_finite() => Cell::Number(value),
         _ => Cell::Text,
@@ -210,7 +215,10 @@ pub(super) fn bare(text: &[u8]) -> &[u8] {
 }
 
 fn is_missing(text: &[u8]) -> bool {
-    const WORDS: [&str; 36] = [
+    const WORDS: [&str; 39] = [
+        "∞",
+        "-∞",
+        "+∞",
         "overload",
         "overflow",
         "ovfl",

@@ -69,6 +69,8 @@ impl Dialect {
             (byte(b'\t'), b','),
             (byte(b'|'), b'.'),
             (byte(b'|'), b','),
+            // In quotes.
+            (byte(b','), b','),
             (Delimiter::Blanks, b'.'),
             (Delimiter::Blanks, b','),
         ]

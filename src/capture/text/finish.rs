@@ -77,9 +77,14 @@ impl Table {
             ));
         }
         if replaced > 0 {
-            layout.notes.push(format!(
-                "{replaced} values are missing, over range or no numbers: the last good value was held."
-            ));
+            let values = if replaced == 1 {
+                "1 value is missing, over range or no number".to_owned()
+            } else {
+                format!("{replaced} values are missing, over range or no numbers")
+            };
+            layout
+                .notes
+                .push(format!("{values}: the last good value was held."));
         }
         if steps.missing() * 2 > rows as u64
             && plan.roles.iter().any(|role| matches!(role, Role::Time(_)))

@@ -89,6 +89,12 @@ impl Plan {
         // A setting may happen to look like a row; a row is followed by another, be it a damaged one.
         let goes_on = |index: usize| {
             let after = &lines[index + 1..];
+            // Beside an empty margin a setting looks like a row: several have to follow.
+            if shape.margin > 0 {
+                let mut next = after.iter().filter(|line| !line.trim_ascii().is_empty());
+                return (0..MARGIN_ROWS)
+                    .all(|_| next.next().is_none_or(|line| dialect.fits(line, shape)));
+            }
             let next = after.iter().find(|line| !line.trim_ascii().is_empty());
             next.is_none_or(|line| {
                 let begins = matches!(dialect.next(line, &mut 0), (Cell::Number(_), _));
@@ -340,6 +346,9 @@ impl Plan {
         }
     }
 }
+
+/// Rows that follow the first one of a table with a margin.
+const MARGIN_ROWS: usize = 8;
 
 /// Lines of titles, units and comments looked at.
 const TITLE_LINES: usize = 3;

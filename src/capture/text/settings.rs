@@ -164,7 +164,9 @@ fn key_of(key: &str) -> Option<Key> {
         "timeperpoint",
         "timepersample",
     ];
-    const INTERVAL_ALONE: [&str; 8] = [
+    const INTERVAL_ALONE: [&str; 10] = [
+        "hresolution",
+        "xinc",
         "step",
         "increment",
         "dt",
@@ -220,6 +222,7 @@ fn key_of(key: &str) -> Option<Key> {
         "xunit",
         "timeunit",
         "timeunits",
+        "hunit",
     ]) {
         Some(Key::TimeUnit)
     } else if is(&[
@@ -228,6 +231,7 @@ fn key_of(key: &str) -> Option<Key> {
         "yunits",
         "yunit",
         "voltageunit",
+        "vunit",
         "unit",
         "units",
     ]) {

@@ -32,6 +32,8 @@ pub(super) struct Table {
     pub(super) pieces: Vec<u64>,
     /// The piece being read: its first time, last time, rows, and what is added to its times to go on from the one before.
     piece: Piece,
+    /// Words stand behind the last row.
+    closing: bool,
 }
 
 #[derive(Clone, Copy, Default)]
@@ -44,6 +46,9 @@ struct Piece {
 
 /// A clock begins anew after a day, time stamps after 32 (`written.rs`).
 const TURNS_S: [f64; 2] = [86_400.0, 32.0 * 86_400.0];
+
+/// Longest words behind the last row.
+const CLOSING_BYTES: usize = 4096;
 
 /// Rows that make a piece; fewer are a fault of the file.
 const LEAST_PIECE: u64 = 64;
@@ -71,6 +76,7 @@ impl Table {
             notes: std::mem::take(&mut plan.notes),
             pieces: Vec::new(),
             piece: Piece::default(),
+            closing: false,
             plan,
         };
         let mut line = table.plan.line;
@@ -87,9 +93,13 @@ impl Table {
                 let length = block[begin..].iter().position(|&byte| byte == terminator);
                 let end = end.unwrap_or(begin + length.unwrap_or(block.len() - begin - 1));
                 let row = block[begin..end].to_vec();
-                if !block[end..].trim_ascii().is_empty() {
+                let rest = block[end..].trim_ascii();
+                let words = matches!(stop, Stop::Unreadable(Fault::Unreadable(1)));
+                let closing = rest.is_empty() || (words && table.is_closing(rest));
+                if !closing {
                     return Err(table.refuse(feed.input(), line, &stop, &row));
                 }
+                table.closing = !rest.is_empty();
                 return table.close_after(feed, line, stop, row);
             }
             line += found.lines;
@@ -132,10 +142,24 @@ impl Table {
         {
             return Err(self.refuse(feed.input(), line, &stop, &row));
         }
-        self.notes.push(format!(
-            "The last line ({line}) is not complete and was left out."
-        ));
+        self.notes.push(if self.closing {
+            format!("What stands from line {line} on is no rows and was left out.")
+        } else {
+            format!("The last line ({line}) is not complete and was left out.")
+        });
         Ok(self)
+    }
+
+    /// A few lines of words at the end, none of them a row.
+    fn is_closing(&self, rest: &[u8]) -> bool {
+        let terminator = self.plan.dialect.terminator;
+        let mut lines = rest.split(|&byte| byte == terminator);
+        rest.len() <= CLOSING_BYTES
+            && lines.all(|line| {
+                Rows::of(&self.plan, &[line, &[terminator][..]].concat())
+                    .times
+                    .is_empty()
+            })
     }
 
     fn refuse(&self, input: &Input, line: u64, stop: &Stop, row: &[u8]) -> CaptureError {

@@ -167,7 +167,8 @@ pub(super) fn prefix(text: &str) -> Option<f64> {
 fn tidy(text: &str) -> String {
     let clean: String = text
         .chars()
-        .filter(|c| !c.is_control() && *c != '"')
+        .filter(|c| *c != '"')
+        .map(|c| if c.is_control() { ' ' } else { c })
         .take(64)
         .collect();
     clean

@@ -62,7 +62,13 @@ fn stamp(text: &[u8], mark: u8) -> Option<f64> {
     let mut parts = 0;
     for part in clock.split(':') {
         let whole = part.split(['.', char::from(mark)]).next()?;
-        if parts == 3
+        // A fraction behind a colon.
+        if parts == 3 && !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit()) {
+            seconds += part.parse::<f64>().ok()? / 10_f64.powi(part.len() as i32);
+            parts += 1;
+            continue;
+        }
+        if parts >= 3
             || whole.is_empty()
             || whole.len() > 2
             || !whole.bytes().all(|b| b.is_ascii_digit())
@@ -99,9 +105,22 @@ fn half_day(text: &str) -> (&str, Option<bool>) {
     (text, None)
 }
 
+/// English, then German where that is another.
+const MONTHS: [&str; 24] = [
+    "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec", //
+    "jan", "feb", "mrz", "apr", "mai", "jun", "jul", "aug", "sep", "okt", "nov", "dez",
+];
+
 /// Days of a Gregorian date, counted within 32: rows lie close together, and seconds since long ago would leave no digits
 /// for microseconds in double precision.
 fn days(date: &str) -> Option<i64> {
+    if let Some(from) = date.find(|c: char| c.is_ascii_alphabetic()) {
+        let (front, behind) = date.split_at(from);
+        let length = behind.find(|c: char| !c.is_ascii_alphabetic())?;
+        let name = behind.get(..3)?.to_ascii_lowercase();
+        let month = MONTHS.iter().position(|own| *own == name)? % 12 + 1;
+        return days(&format!("{front}{month}{}", &behind[length..]).replace('/', "-"));
+    }
     let mut parts = date.split(['-', '/', '.']).map(|part| {
         let digits =
             !part.is_empty() && part.len() <= 4 && part.bytes().all(|b| b.is_ascii_digit());
@@ -146,6 +165,7 @@ mod tests {
         near("4.860 530", 4.860_53);
         near("07:08:09.5", 25_689.5);
         near("12:00:01 AM", 1.0);
+        near("00:00:01:250000", 1.25);
         near("12:00:01.5 pm", 43_201.5);
         for text in ["h00", "X", "12 apples", "1  2", "12:61x", "a:b", ""] {
             assert_eq!(value(text.as_bytes(), b'.'), None, "{text}");
@@ -159,6 +179,7 @@ mod tests {
             ("2031-05-06T23:59:59Z", "2031-05-07T00:00:00Z"),
             ("2031-02-28 23:59:59", "2031-03-01 00:00:00"),
             ("28.02.2031 23:59:59", "01.03.2031 00:00:00"),
+            ("28-Feb-2031 23:59:59", "01-March-2031 00:00:00"),
             ("2/28/2031 11:59:59 PM", "3/1/2031 12:00:00 AM"),
             ("28/02/2031 23:59:59", "01/03/2031 00:00:00"),
             ("2032-02-29T23:59:59+01:00", "2032-03-01T00:00:00+01:00"),
