@@ -69,10 +69,10 @@ impl Dialect {
             (byte(b'\t'), b','),
             (byte(b'|'), b'.'),
             (byte(b'|'), b','),
-            // In quotes.
-            (byte(b','), b','),
             (Delimiter::Blanks, b'.'),
             (Delimiter::Blanks, b','),
+            // In quotes.
+            (byte(b','), b','),
         ]
         .into_iter()
         .map(move |(delimiter, mark)| Self {

@@ -277,7 +277,7 @@ impl Plan {
         } else {
             cells.len() >= shape.columns
         };
-        enough && (leads || !own.iter().any(numeric))
+        enough && filled > 0 && (leads || !own.iter().any(numeric))
     }
 
     /// Cells of a line of titles or settings.
@@ -327,7 +327,12 @@ impl Plan {
             .next()
             .and_then(Result::ok)
             .unwrap_or_default();
-        record.iter().map(str::to_owned).collect()
+        // A dash alone says that there is nothing.
+        let nothing = |cell: &str| cell.bytes().all(|byte| byte == b'-');
+        record
+            .iter()
+            .map(|cell| if nothing(cell) { "" } else { cell }.to_owned())
+            .collect()
     }
 
     /// Settings to the left of the first rows.

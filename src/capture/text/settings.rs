@@ -189,7 +189,7 @@ fn key_of(key: &str) -> Option<Key> {
         "samplefreq",
         "sampleclock",
     ];
-    const RATE_ALONE: [&str; 4] = ["fs", "fsample", "rate", "srate"];
+    const RATE_ALONE: [&str; 5] = ["fs", "fsample", "rate", "srate", "sampling"];
     const START: [&str; 8] = [
         "start",
         "starttime",
