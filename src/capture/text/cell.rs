@@ -326,10 +326,12 @@ mod tests {
         ] {
             assert_eq!(judge(text.as_bytes(), b'.'), Cell::Missing, "{text}");
         }
-        for text in [
-            "CH1", "1.5V", "12:00:01", "1.2.3", "overture", "0x1F", "1 2",
-        ] {
+        for text in ["CH1", "1.2.3", "overture", "0x1F", "12 apples"] {
             assert_eq!(judge(text.as_bytes(), b'.'), Cell::Text, "{text}");
+        }
+        // With their unit, as a clock, with blanks between digits: see `written`.
+        for (text, value) in [("1.5V", 1.5), ("12:00:01", 43_201.0), ("1 2", 12.0)] {
+            assert_eq!(judge(text.as_bytes(), b'.'), Cell::Number(value), "{text}");
         }
         assert_eq!(judge(b" \"1.5\" ", b'.'), Cell::Number(1.5));
         assert_eq!(judge("\u{2212}3".as_bytes(), b'.'), Cell::Number(-3.0));
