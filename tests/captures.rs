@@ -506,7 +506,10 @@ fn edge_lists_become_steady_samples() {
     }
     assert_eq!(changes.len(), 4);
     let message = refuse("t,d\n0,0\n1,1\n3,0\n1000000,1\n");
-    assert!(message.contains("200 million"), "{message}");
+    assert!(
+        message.contains("4 edges in 1000000 s") && message.contains("4000 for each edge"),
+        "{message}"
+    );
 }
 
 #[test]
@@ -916,6 +919,43 @@ mod properties {
         #[test]
         fn text_noise_never_panics(text in "[-0-9.,;eE\t \r\n\"'#a:n]{0,200}") {
             let _ = read_bytes_with(text.as_bytes(), &OpenOptions::default());
+        }
+    }
+}
+
+// ---- shapes × quirks -----------------------------------------------------------------------------------------------
+
+mod shapes;
+
+#[test]
+fn every_shape_reads_at_first_try() {
+    let grafts = shapes::all();
+    assert!(grafts.len() >= 60, "{}", grafts.len());
+    let misread: Vec<String> = grafts.iter().filter_map(shapes::misread).collect();
+    assert!(
+        misread.is_empty(),
+        "{} of {}:\n{}",
+        misread.len(),
+        grafts.len(),
+        misread.join("\n")
+    );
+}
+
+#[test]
+fn sigmf_reads_from_either_of_its_files() {
+    for (name, rate_hz, channel) in [
+        ("signed", 400e3, "1"),
+        ("offset", 400e3, "1"),
+        ("iq", 50e3, "I+jQ"),
+    ] {
+        for ending in ["sigmf-meta", "sigmf-data"] {
+            let path = shapes::folder().join(format!("{name}.{ending}"));
+            let decoded = fieldripple::decode::decode_file(&path, &Default::default()).unwrap();
+            assert_eq!(
+                shapes::differs(&decoded, rate_hz, Unit::FullScale, channel),
+                None,
+                "{name}.{ending}"
+            );
         }
     }
 }

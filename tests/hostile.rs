@@ -118,6 +118,166 @@ fn every_file_gives_an_error_or_finite_samples() {
     }
 }
 
+/// A value change dump around the edges of a tag.
+fn dump() -> Vec<u8> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/grafts");
+    let edges = fs::read_to_string(folder.join("edges.txt")).unwrap();
+    let mut text =
+        String::from("$timescale 1 ns $end\n$var wire 1 ! load $end\n$enddefinitions $end\n");
+    for line in edges.lines() {
+        let (time, state) = line.split_once(' ').unwrap();
+        text.push_str(&format!("#{time}\n{state}!\n"));
+    }
+    text.into_bytes()
+}
+
+/// Sound files of each container, cut and with bytes changed: most of them where the headers are.
+#[test]
+fn damaged_containers_give_an_error_or_finite_samples() {
+    let grafts = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/grafts");
+    let mut sound: Vec<(String, Vec<u8>)> = [
+        "direct.flac",
+        "packed.mat",
+        "plain.mat",
+        "time_and_coil.npz",
+        "coil_and_rate.npz",
+        "wave.zip",
+        "wave.wav.gz",
+        "time_and_volts.npy",
+        "iq.sigmf-meta",
+    ]
+    .map(|name| (name.to_owned(), fs::read(grafts.join(name)).unwrap()))
+    .into();
+    sound.push(("dump.vcd".into(), dump()));
+    let folder = tempfile::tempdir().unwrap();
+    fs::copy(
+        grafts.join("iq.sigmf-data"),
+        folder.path().join("iq.sigmf-data"),
+    )
+    .unwrap();
+    // Numerical Recipes' linear congruence: any even spread will do.
+    let mut state = 20_261_u32;
+    let mut next = |below: usize| {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (state >> 8) as usize % below
+    };
+    let (mut errors, mut fine) = (0, 0);
+    for (name, whole) in &sound {
+        let path = folder.path().join(name);
+        for trial in 0..150 {
+            let mut bytes = whole.clone();
+            if trial % 5 == 0 {
+                bytes.truncate(next(whole.len()));
+            } else {
+                for _ in 0..1 + trial % 4 {
+                    let reach = if trial % 2 == 0 {
+                        whole.len().min(400)
+                    } else {
+                        whole.len()
+                    };
+                    bytes[next(reach)] = [0, 0xFF, 0x7F, 0x80, next(256) as u8][next(5)];
+                }
+            }
+            fs::write(&path, &bytes).unwrap();
+            match read(&path, &OpenOptions::default()) {
+                Ok(_) => fine += 1,
+                Err(message) => {
+                    errors += 1;
+                    assert!(
+                        !message.contains('\n') && message.len() < 400,
+                        "{name}: {message}"
+                    );
+                }
+            }
+        }
+    }
+    println!("{errors} errors, {fine} read");
+    // Both ways are walked; how often each is the generator's affair.
+    assert!(errors > 0 && fine > 0, "{errors} errors, {fine} read");
+}
+
+/// Peak memory of the program at a file that it refuses, where the system tells.
+fn peak_bytes(path: &Path) -> Option<u64> {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
+        .arg("decode")
+        .arg(path)
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut peak = None;
+    while child.try_wait().unwrap().is_none() {
+        let status = fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap_or_default();
+        let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+        let kib = line.and_then(|line| line.trim().strip_suffix(" kB")?.parse::<u64>().ok());
+        peak = kib.map(|kib| kib << 10).or(peak);
+    }
+    peak
+}
+
+/// A stream opens nothing, whatever it is called.
+#[test]
+fn metadata_in_a_stream_opens_no_file() {
+    let grafts = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/grafts");
+    for name in ["iq.sigmf-meta", "iq.sigmf-data"] {
+        let path = grafts.join(name);
+        let bytes = fs::read(&path).unwrap();
+        let called = path.to_str().unwrap();
+        let opened =
+            capture::open_reader(called, std::io::Cursor::new(bytes), &OpenOptions::default());
+        let message = opened.err().map(|error| error.to_string());
+        assert!(
+            message.is_some_and(|text| text.contains("not supported")),
+            "{name}"
+        );
+    }
+}
+
+/// Little that unpacks to a lot is refused before the lot is there.
+#[test]
+#[cfg(feature = "formats")]
+fn bombs_are_refused() {
+    use std::io::Write as _;
+    let folder = tempfile::tempdir().unwrap();
+    let zeros = vec![0; 1 << 20];
+    let mut gzip = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
+    gzip.write_all(b"t,v\n").unwrap();
+    for _ in 0..200 {
+        gzip.write_all(&b"0.0001,1\n".repeat(100_000)).unwrap();
+    }
+    let text = folder.path().join("text.csv.gz");
+    fs::write(&text, gzip.finish().unwrap()).unwrap();
+    // Each variable alone stays below what any file may have.
+    let mut mat = b"MATLAB 5.0 MAT-file".to_vec();
+    mat.resize(124, b' ');
+    mat.extend([0, 1, b'I', b'M']);
+    for _ in 0..60 {
+        let mut zlib = flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::best());
+        for _ in 0..3 {
+            zlib.write_all(&zeros).unwrap();
+        }
+        let packed = zlib.finish().unwrap();
+        mat.extend(15_u32.to_le_bytes());
+        mat.extend((packed.len() as u32).to_le_bytes());
+        mat.extend(packed);
+    }
+    let variables = folder.path().join("variables.mat");
+    fs::write(&variables, mat).unwrap();
+    for path in [text, variables] {
+        let message = read(&path, &OpenOptions::default()).unwrap_err();
+        assert!(message.contains("unpacks to more than"), "{message}");
+        assert!(!message.contains('\n') && message.len() < 400, "{message}");
+        let size = fs::metadata(&path).unwrap().len();
+        let (most, peak) = ((64 << 20) + 20 * size, peak_bytes(&path));
+        // Read on Linux only.
+        assert!(
+            peak.is_none_or(|peak| peak <= most),
+            "{}: {peak:?} of {most}",
+            path.display()
+        );
+    }
+}
+
 #[test]
 fn every_file_as_raw_samples() {
     let (_folder, made) = made();

@@ -4,6 +4,13 @@ use super::CaptureError;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// Memory that reading a file of so many bytes may take: 64 MiB and twenty times its size.
+pub(super) fn memory_limit(bytes: u64) -> u64 {
+    (64 << 20) + 20 * bytes
+}
 
 /// Bytes of a capture in order, with the possibility to look at the next ones without consuming them.
 pub(super) struct Input {
@@ -15,6 +22,10 @@ pub(super) struct Input {
     /// Size of the whole file where it is a regular one.
     size: Option<u64>,
     consumed: u64,
+    /// It can be opened again by its path.
+    is_file: bool,
+    /// Of what comes out of an archive: packed bytes taken so far.
+    packed: Option<Arc<AtomicU64>>,
 }
 
 impl Input {
@@ -41,7 +52,10 @@ impl Input {
         }
         let file = File::open(path).map_err(fail)?;
         let size = metadata.is_file().then_some(metadata.len());
-        Ok(Self::new(path, Box::new(file), size))
+        Ok(Self {
+            is_file: size.is_some(),
+            ..Self::new(path, Box::new(file), size)
+        })
     }
 
     pub(super) fn new(path: &Path, reader: Box<dyn Read + Send>, size: Option<u64>) -> Self {
@@ -52,7 +66,33 @@ impl Input {
             taken: 0,
             size,
             consumed: 0,
+            is_file: false,
+            packed: None,
         }
+    }
+
+    /// What comes out of an archive, with the count of what went in.
+    #[cfg(feature = "formats")]
+    pub(super) fn unpacked(
+        path: &Path,
+        reader: Box<dyn Read + Send>,
+        packed: Arc<AtomicU64>,
+    ) -> Self {
+        Self {
+            packed: Some(packed),
+            ..Self::new(path, reader, None)
+        }
+    }
+
+    /// Can it be opened again by its path, and may what stands beside it be? Not a stream, whatever its name.
+    pub(super) fn is_file(&self) -> bool {
+        self.is_file
+    }
+
+    /// Memory that reading it may take so far, where little may become a lot: of what comes out of an archive.
+    pub(super) fn memory_limit(&self) -> Option<u64> {
+        let packed = self.packed.as_ref()?;
+        Some(memory_limit(packed.load(Ordering::Relaxed)))
     }
 
     pub(super) fn path(&self) -> &Path {

@@ -6,16 +6,30 @@
 //! |---|---|
 //! | `RIFF…WAVE`, `RF64`, `BW64` | WAV; the length fields are not believed, the file is read to its real end |
 //! | `\x93NUMPY` | NPY |
+//! | `fLaC` | FLAC |
+//! | `MATLAB 5.0 MAT-file` | MAT-file of level 5 |
+//! | `$timescale`, `$var` | value change dump |
+//! | JSON with `core:datatype` | SigMF; the samples stand beside it |
+//! | gzip, zip | any of these inside; NPY files in a zip are the channels of an NPZ |
 //! | printable text | delimited text: columns of numbers with or without header and settings |
 //! | anything else | only with [`OpenOptions::raw`] |
 //!
 //! Integers become fractions of full scale (±1), volts stay volts, and every sample handed out is finite: a value that
 //! is not (nan, over range) is replaced by the last good one and counted in a note.
 
+#[cfg(feature = "formats")]
+mod allowance;
+mod arrays;
 mod atomic;
 mod description;
+#[cfg(feature = "formats")]
+mod flac;
 mod folder;
+mod foreign;
 mod input;
+#[cfg(feature = "formats")]
+mod mat;
+mod memory_source;
 mod npy;
 mod npy_header;
 mod number;
@@ -24,8 +38,13 @@ mod packed;
 mod pick;
 mod planes;
 mod raw;
+mod sigmf;
 mod text;
 mod types;
+#[cfg(feature = "formats")]
+mod unpack;
+#[cfg(feature = "formats")]
+mod vcd;
 mod wav;
 mod write;
 mod write_types;
@@ -36,6 +55,8 @@ pub use folder::{FolderError, Scratch, write_folder};
 pub use open::{OpenOptions, open, open_reader};
 pub use pick::{ChannelChoice, PickError, Picked};
 pub use raw::{RawKind, RawKindError};
-pub use types::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
+pub use types::{
+    CaptureError, ChannelInfo, Columns, Layout, RateOrigin, SampleSource, TimeColumn, Unit,
+};
 pub use write::{write, write_blocks, write_blocks_then};
 pub use write_types::{Heading, Recording, WriteError, WriteKind, Written};

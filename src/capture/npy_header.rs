@@ -15,6 +15,18 @@ pub(super) struct NpyHeader {
     pub(super) complex: bool,
     pub(super) fortran: bool,
     pub(super) shape: Vec<u64>,
+    /// Fields of a structured array; none of a plain one.
+    pub(super) fields: Vec<Field>,
+}
+
+/// One field of a structured array.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Field {
+    pub(super) name: String,
+    /// `None` for what is no number.
+    pub(super) number: Option<Number>,
+    pub(super) big_endian: bool,
+    pub(super) bytes: usize,
 }
 
 /// Consumes magic, version and header.
@@ -56,7 +68,14 @@ pub(super) fn read(input: &mut Input) -> Result<NpyHeader, CaptureError> {
         let allowed = "a dictionary with descr, fortran_order and shape is needed";
         return Err(input.malformed(place, "an incomplete header", allowed));
     };
-    let Some((number, big_endian, complex)) = kind(descr) else {
+    let fields = fields(descr).unwrap_or_default();
+    // Of a structured array the fields say it.
+    let plain = if fields.is_empty() {
+        kind(descr)
+    } else {
+        Some((Number::F64, false, false))
+    };
+    let Some((number, big_endian, complex)) = plain else {
         let what = format!("NPY with values of type {}", excerpt(descr));
         let allowed = "bool, integers, floats and complex numbers of plain types are";
         return Err(input.unsupported(what, allowed));
@@ -79,7 +98,46 @@ pub(super) fn read(input: &mut Input) -> Result<NpyHeader, CaptureError> {
         complex,
         fortran,
         shape,
+        fields,
     })
+}
+
+/// `[('t', '<f8'), ('v', '<f4')]` → its fields; `None` for anything else and for arrays in arrays.
+fn fields(descr: &str) -> Option<Vec<Field>> {
+    /// A field's longest text.
+    const MOST_BYTES: usize = 1 << 12;
+    let inner = descr.strip_prefix('[')?.strip_suffix(']')?;
+    let field = |part: &str| {
+        let (part, _) = part.split_once(')')?;
+        let (name, code) = part.split_once(',')?;
+        let code = code.trim();
+        let name = name.trim().trim_matches(['\'', '"']);
+        let name = name.chars().filter(|c| !c.is_control()).take(64).collect();
+        if let Some((number, big_endian, false)) = kind(code) {
+            return Some(Field {
+                name,
+                number: Some(number),
+                big_endian,
+                bytes: number.bytes(),
+            });
+        }
+        // Padding and text: `|V4`, `|S8`, `<U8` with four bytes a letter.
+        let code = code.trim_matches(['\'', '"', '<', '>', '|']);
+        let count: usize = code.get(1..)?.parse().ok()?;
+        let bytes = match code.as_bytes().first()? {
+            b'V' | b'S' | b'M' | b'm' => count,
+            b'U' => count.checked_mul(4)?,
+            _ => return None,
+        };
+        (bytes <= MOST_BYTES).then_some(Field {
+            name,
+            number: None,
+            big_endian: false,
+            bytes,
+        })
+    };
+    let fields: Option<Vec<Field>> = inner.split('(').skip(1).map(field).collect();
+    fields.filter(|fields| fields.iter().any(|field| field.number.is_some()))
 }
 
 /// The text of a value in the dictionary literal: a quoted text, a tuple, or a bare word.

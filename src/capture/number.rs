@@ -37,6 +37,37 @@ impl Number {
         matches!(self, Self::F16 | Self::F32 | Self::F64)
     }
 
+    /// Whole floats in double precision, for times; none of other numbers.
+    pub(super) fn doubles(self, bytes: &[u8], big_endian: bool) -> Vec<f64> {
+        match self {
+            Self::F64 => bytes
+                .as_chunks::<8>()
+                .0
+                .iter()
+                .map(|&b| {
+                    if big_endian {
+                        f64::from_be_bytes(b)
+                    } else {
+                        f64::from_le_bytes(b)
+                    }
+                })
+                .collect(),
+            Self::F32 => bytes
+                .as_chunks::<4>()
+                .0
+                .iter()
+                .map(|&b| {
+                    f64::from(if big_endian {
+                        f32::from_be_bytes(b)
+                    } else {
+                        f32::from_le_bytes(b)
+                    })
+                })
+                .collect(),
+            _ => Vec::new(),
+        }
+    }
+
     /// Appends the interleaved values in `bytes` to `channels`. Both lengths must fit: whole frames only.
     ///
     /// Signed integers are divided by 2^(bits−1); unsigned ones have 2^(bits−1) removed first, as 8-bit WAV has it.

@@ -2,7 +2,9 @@
 
 use super::input::Input;
 use super::{CaptureError, Layout, RateOrigin, RawKind, SampleSource};
-use super::{npy, raw, text, wav};
+#[cfg(feature = "formats")]
+use super::{flac, mat, unpack, vcd};
+use super::{foreign, npy, raw, sigmf, text, wav};
 use std::io::Read;
 use std::path::Path;
 
@@ -94,7 +96,7 @@ impl OpenOptions {
 /// [`CaptureError`] for what cannot be opened or is no capture.
 pub fn open(path: &Path, options: &OpenOptions) -> Result<Box<dyn SampleSource>, CaptureError> {
     options.check(path)?;
-    recognise(Input::open(path)?, options)
+    recognise(Input::open(path)?, options, 0)
 }
 
 /// Opens the bytes of a capture, as they come from a pipe, a socket or memory; `name` is what messages call it.
@@ -108,16 +110,20 @@ pub fn open_reader(
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     let path = Path::new(name);
     options.check(path)?;
-    recognise(Input::new(path, Box::new(reader), None), options)
+    recognise(Input::new(path, Box::new(reader), None), options, 0)
 }
 
-fn recognise(
+/// `depth` counts the archives around the input.
+pub(super) fn recognise(
     mut input: Input,
     options: &OpenOptions,
+    depth: u32,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     if let Some(kind) = options.raw {
         return raw::open(input, kind, options);
     }
+    #[cfg(not(feature = "formats"))]
+    let _ = depth;
     let start = input.peek(SNIFF_BYTES)?;
     if start.is_empty() {
         return Err(input.malformed("byte 0", "an empty file", "at least one sample is needed"));
@@ -171,11 +177,39 @@ fn recognise(
             return wav::open(input, options);
         }
         [0x93, b'N', b'U', b'M', b'P', b'Y', ..] => return npy::open(input, options),
+        #[cfg(feature = "formats")]
+        [0x1F, 0x8B, ..] => return unpack::gzip(input, options, depth),
+        #[cfg(feature = "formats")]
+        [b'P', b'K', 3, 4, ..] | [b'P', b'K', 5, 6, ..] => {
+            return unpack::zip(input, options, depth);
+        }
+        #[cfg(feature = "formats")]
+        [b'f', b'L', b'a', b'C', ..] => return flac::open(input, options),
+        #[cfg(feature = "formats")]
+        _ if mat::is_mat(start) => return mat::open(input, options),
+        #[cfg(not(feature = "formats"))]
+        [0x1F, 0x8B, ..] | [b'P', b'K', 3, 4, ..] | [b'f', b'L', b'a', b'C', ..] => {
+            return Err(input.unsupported(
+                "a packed file",
+                "built with the feature `formats`, gzip, zip and FLAC are",
+            ));
+        }
+        #[cfg(feature = "formats")]
+        _ if vcd::is_vcd(start) => return vcd::open(input, options),
+        _ if sigmf::is_meta(start) => return sigmf::open(input, options),
+        _ if start.get(257..262) == Some(b"ustar") => return sigmf::archive(input, options),
         _ => {}
     }
-    if let Some(name) = foreign(start) {
-        return Err(input.unsupported(name, ALLOWED));
+    // A title may begin like a picture's or an archive's magic bytes.
+    if (!text::looks_like_text(start) || start.starts_with(b"%PDF"))
+        && let Some(other) = foreign::foreign(start)
+    {
+        return Err(input.unsupported(other.what, other.instead));
     }
+    if let Some(meta) = sigmf::meta_of(&input) {
+        return sigmf::open(Input::open(&meta)?, options);
+    }
+    let start = input.peek(SNIFF_BYTES)?;
     if text::looks_like_text(start) {
         return text::open(input, options);
     }
@@ -191,29 +225,4 @@ pub(super) fn readable(value: f64) -> String {
     }
 }
 
-const ALLOWED: &str =
-    "WAV, NPY and columns of numbers as text are; bare samples need --raw with their kind";
-
-/// Names of formats met by mistake, by their first bytes (each format's own specification).
-fn foreign(start: &[u8]) -> Option<&'static str> {
-    const NAMES: [(&[u8], &str); 16] = [
-        (b"\x1F\x8B", "a gzip archive"),
-        (b"PK\x03\x04", "a zip archive or spreadsheet"),
-        (b"BZh", "a bzip2 archive"),
-        (b"\xFD7zXZ\0", "an xz archive"),
-        (b"\x28\xB5\x2F\xFD", "a zstd archive"),
-        (b"7z\xBC\xAF\x27\x1C", "a 7z archive"),
-        (b"\x89PNG", "a PNG picture"),
-        (b"\xFF\xD8\xFF", "a JPEG picture"),
-        (b"GIF8", "a GIF picture"),
-        (b"%PDF", "a PDF document"),
-        (b"fLaC", "FLAC audio"),
-        (b"OggS", "Ogg audio"),
-        (b"ID3", "MP3 audio"),
-        (b"FORM", "AIFF audio"),
-        (b"RIFX", "big-endian RIFF"),
-        (b"RIFF", "RIFF without WAVE inside"),
-    ];
-    let found = NAMES.iter().find(|(magic, _)| start.starts_with(magic));
-    found.map(|&(_, name)| name)
-}
+const ALLOWED: &str = "WAV, FLAC, NPY, MAT, VCD, SigMF and columns of numbers as text are; bare samples need --raw with their kind";

@@ -14,13 +14,14 @@ pub enum RateOrigin {
 }
 
 /// Unit of the sample values.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Unit {
     /// Volts: the file says so, scaled by its prefix and the probe factor.
     Volt,
     /// Fractions of the digitiser's full scale (±1).
     FullScale,
     /// Numbers without a stated unit.
+    #[default]
     Unknown,
 }
 
@@ -50,8 +51,54 @@ pub struct Layout {
     pub start_s: f64,
     /// Samples a channel, if known in advance. A hint: streamed files may hold more or fewer.
     pub length: Option<u64>,
+    /// Frequency that complex samples are centred on, where the file says so.
+    pub centre_hz: Option<f64>,
+    /// First samples of further pieces: the capture does not go on there, but begins anew at another moment.
+    pub pieces: Vec<u64>,
+    /// Which columns of a text file were taken.
+    pub columns: Option<Columns>,
     /// Remarks for the user, one sentence each (a rate overridden, values replaced, a wrong length field).
     pub notes: Vec<String>,
+}
+
+/// Columns of a text file, counted from 1.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Columns {
+    /// How many there are.
+    pub count: usize,
+    /// The column of each channel.
+    pub of_channels: Vec<usize>,
+    /// The column of the time.
+    pub time: Option<TimeColumn>,
+}
+
+/// The column that the time was taken from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TimeColumn {
+    /// Its place, counted from 1.
+    pub column: usize,
+    /// Seconds in one of its unit.
+    pub unit_s: f64,
+    /// Nothing states the unit: seconds were a guess.
+    pub unit_guessed: bool,
+}
+
+impl TimeColumn {
+    /// Its unit in words.
+    pub fn unit(&self) -> String {
+        let known = [
+            (1.0, "s"),
+            (1e-3, "ms"),
+            (1e-6, "µs"),
+            (1e-9, "ns"),
+            (1e-12, "ps"),
+        ];
+        let near = |unit_s: f64| (self.unit_s / unit_s - 1.0).abs() < 1e-9;
+        match known.iter().find(|known| near(known.0)) {
+            Some((_, name)) => (*name).into(),
+            None => format!("{:e} s", self.unit_s),
+        }
+    }
 }
 
 /// A capture being read, block by block.

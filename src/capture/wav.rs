@@ -12,6 +12,8 @@ use super::number::Number;
 use super::open::OpenOptions;
 use super::packed::{Body, End, Packed, scale_of, unit_of};
 use super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource};
+use std::fs::File;
+use std::io::{Read, Seek, SeekFrom};
 
 /// Longest format chunk kept; the extensible one has 40 bytes.
 const FORMAT_LIMIT: u32 = 1024;
@@ -25,8 +27,11 @@ pub(super) fn open(
     mut input: Input,
     options: &OpenOptions,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
-    let (format, claimed) = walk(&mut input)?;
+    let (format, claimed, mut centre_hz) = walk(&mut input)?;
     let (spec, number) = understand(&mut input, format)?;
+    if spec.channels == 2 && centre_hz.is_none() {
+        centre_hz = centre_behind(&input, claimed);
+    }
     let unit = unit_of(number);
     let channel = |index: u16| ChannelInfo {
         name: (index + 1).to_string(),
@@ -34,6 +39,8 @@ pub(super) fn open(
     };
     let mut layout = Layout {
         channels: (0..spec.channels).map(channel).collect(),
+        complex: centre_hz.is_some() && spec.channels == 2,
+        centre_hz: centre_hz.filter(|_| spec.channels == 2),
         ..Layout::default()
     };
     options.settle_rate(
@@ -50,12 +57,50 @@ pub(super) fn open(
     Ok(Box::new(Packed::new(input, layout, body)?))
 }
 
-/// Goes to the first sample; returns the format chunk and the stated length of the samples.
-fn walk(input: &mut Input) -> Result<(Vec<u8>, u64), CaptureError> {
+/// Chunks looked at behind the samples.
+const CHUNKS_BEHIND: usize = 64;
+
+/// The centre in a chunk behind the samples, where the input is a file in which one can look there.
+fn centre_behind(input: &Input, claimed: u64) -> Option<f64> {
+    if !input.is_file() {
+        return None;
+    }
+    let mut file = File::open(input.path()).ok()?;
+    let mut at = input.consumed().checked_add(claimed)?;
+    for _ in 0..CHUNKS_BEHIND {
+        at += at % 2;
+        file.seek(SeekFrom::Start(at)).ok()?;
+        let mut header = [0; 8];
+        file.read_exact(&mut header).ok()?;
+        let length = u32::from_le_bytes([header[4], header[5], header[6], header[7]]);
+        if header.starts_with(b"auxi") && length >= 36 {
+            let mut content = [0; 36];
+            file.read_exact(&mut content).ok()?;
+            return Some(centre_in(&content));
+        }
+        at = at.checked_add(8 + u64::from(length))?;
+    }
+    None
+}
+
+/// Two dates of 16 bytes, then the centre in hertz, as receivers of radio write it (from memory, common practice).
+fn centre_in(content: &[u8; 36]) -> f64 {
+    f64::from(u32::from_le_bytes([
+        content[32],
+        content[33],
+        content[34],
+        content[35],
+    ]))
+}
+
+/// Goes to the first sample; returns the format chunk, the stated length of the samples and the frequency that they are
+/// centred on, where a chunk says it.
+fn walk(input: &mut Input) -> Result<(Vec<u8>, u64, Option<f64>), CaptureError> {
     const ALLOWED: &str = "a \"fmt \" chunk and a \"data\" chunk are needed";
     input.skip(12)?;
     let mut format = None;
     let mut long_data = None;
+    let mut centre_hz = None;
     loop {
         let place = format!("byte {}", input.consumed());
         let mut header = [0; 8];
@@ -73,7 +118,7 @@ fn walk(input: &mut Input) -> Result<(Vec<u8>, u64), CaptureError> {
                     (u32::MAX, Some(long)) => long,
                     _ => u64::from(length),
                 };
-                return Ok((format, claimed));
+                return Ok((format, claimed, centre_hz));
             }
             b"fmt " => {
                 if !(16..=FORMAT_LIMIT).contains(&length) {
@@ -98,6 +143,12 @@ fn walk(input: &mut Input) -> Result<(Vec<u8>, u64), CaptureError> {
                 input.skip(u64::from(length) + u64::from(length % 2) - 16)?;
                 let long = content.last_chunk().map(|&bytes| u64::from_le_bytes(bytes));
                 long_data = long;
+            }
+            b"auxi" if (36..=1 << 16).contains(&length) => {
+                let mut content = [0; 36];
+                input.fill(&mut content)?;
+                centre_hz = Some(centre_in(&content));
+                input.skip(u64::from(length) + u64::from(length % 2) - 36)?;
             }
             _ => {
                 let padded = u64::from(length) + u64::from(length % 2);
@@ -159,6 +210,10 @@ fn understand(
     };
     format[8..12].copy_from_slice(&byte_rate.to_le_bytes());
 
+    let bits = field(&format, 14);
+    if tag == TAG_INTEGER && !matches!(bits, 0 | 8 | 16 | 24 | 32) && bits <= 64 {
+        return Err(input.unsupported(format!("WAV of {bits} bits"), ALLOWED));
+    }
     let mut header = b"RIFF\0\0\0\0WAVEfmt ".to_vec();
     header.extend((format.len() as u32).to_le_bytes());
     header.extend(&format);

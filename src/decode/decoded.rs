@@ -5,7 +5,7 @@ use serde_json::Value;
 
 use super::json;
 use super::opened::{AboutFile, Window};
-use crate::capture::Layout;
+use crate::capture::{Layout, Unit};
 use crate::findings::Finding;
 use crate::receiver::{Measured, Reception};
 use crate::telegram::Identity;
@@ -54,6 +54,16 @@ impl Decoded {
     /// Name of the channel that was read.
     pub fn channel(&self) -> &str {
         &self.about.channel
+    }
+
+    /// Unit of the channel that was read.
+    pub fn unit(&self) -> Unit {
+        self.about.unit
+    }
+
+    /// What was taken of a file with columns or several channels, in a line; empty for others.
+    pub fn taken(&self) -> &str {
+        &self.about.taken
     }
 
     /// Samples read.

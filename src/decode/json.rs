@@ -10,7 +10,6 @@ use crate::telegram::Identity;
 /// The object of the contract.
 pub(super) fn value(report: &Decoded) -> Value {
     let reception = &report.reception;
-    let layout = report.layout();
     let rate_hz = (reception.rate_hz > 0.0).then_some(reception.rate_hz);
     let mut findings: Vec<Value> = report
         .findings
@@ -41,6 +40,7 @@ pub(super) fn value(report: &Decoded) -> Value {
             "rate_hz": rate_hz,
             "seconds": rate_hz.map(|rate_hz| report.samples() as f64 / rate_hz),
             "channel": report.channel(),
+            "taken": (!report.taken().is_empty()).then(|| report.taken()),
             "kind": reception.kind.name(),
         },
         "verdict": if report.is_read() { "read" } else { "unread" },
@@ -51,10 +51,10 @@ pub(super) fn value(report: &Decoded) -> Value {
             "frequency_hz": reception.field.frequency_hz,
             "offset_ppm": reception.field.frequency_hz.filter(|_| !reception.rate_assumed).map(|hz| (hz / NOMINAL_HZ - 1.0) * 1e6),
             "amplitude": reception.field.amplitude,
-            "unit": match layout.channels.first().map(|channel| channel.unit) {
-                Some(Unit::Volt) => json!("V"),
-                Some(Unit::FullScale) => json!("full scale"),
-                _ => Value::Null,
+            "unit": match report.unit() {
+                Unit::Volt => json!("V"),
+                Unit::FullScale => json!("full scale"),
+                Unit::Unknown => Value::Null,
             },
             "level_swing": reception.field.level_swing,
             "on": reception.field.on.iter().map(|(from, to)| json!([from, to])).collect::<Vec<_>>(),

@@ -14,11 +14,14 @@
 //! # Ok::<(), fieldripple::decode::DecodeError>(())
 //! ```
 
+mod chosen;
 mod decoded;
 mod error;
 mod json;
+mod likely_unit;
 mod opened;
 mod settings;
+mod taken;
 
 pub use decoded::{Decoded, KeptSamples};
 pub use error::DecodeError;
@@ -30,7 +33,9 @@ use std::path::Path;
 
 use crate::capture::{ChannelInfo, Layout, RateOrigin, Unit};
 use crate::findings::findings;
-use crate::receiver::{Reception, Samples, Signal, Windows, receive, receive_joined};
+use crate::receiver::{
+    LEAST_RATE_HZ, Reception, Samples, Signal, Windows, receive, receive_joined,
+};
 use opened::{AboutFile, Opened};
 
 /// Reads a capture file of any known format; `-` is standard input.
@@ -93,6 +98,7 @@ pub fn decode_samples(
     let about = AboutFile {
         name,
         channel: "1".into(),
+        unit: Unit::Unknown,
         layout: Layout {
             channels: vec![ChannelInfo {
                 name: "1".into(),
@@ -103,6 +109,7 @@ pub fn decode_samples(
             length: Some(samples.len() as u64),
             ..Layout::default()
         },
+        taken: String::new(),
         remarks: Vec::new(),
     };
     let kept = settings.keep_samples.then(|| KeptSamples {
@@ -156,10 +163,14 @@ pub fn decode_joined(
     Ok(concluded(about, samples, reception, None, settings))
 }
 
+/// Samples of all pieces of a capture that are kept to be joined.
+const LONGEST_JOINED: u64 = 3 << 20;
+
 fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, DecodeError> {
     let mut windows = Windows::new(settings.terms());
     let mut samples = 0;
     let mut kept = None;
+    let mut pieces = Vec::new();
     while let Some(mut window) = opened.next_window()? {
         let from_s = opened.time_s(samples);
         samples += window.samples().len() as u64;
@@ -171,6 +182,7 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
                     opened.take(channel);
                     // What the other channel said of its field is not this one's.
                     windows = Windows::new(settings.terms());
+                    pieces.clear();
                     (reception, window) = (there, other);
                     break;
                 }
@@ -178,13 +190,26 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
         } else {
             opened.stay();
         }
+        let fits = samples < LONGEST_JOINED && !opened.layout().pieces.is_empty();
+        if fits {
+            pieces.push(window.clone());
+        }
         // A figure shows the window that the receiver kept its view of.
         if windows.add(reception, from_s) && settings.keep_samples {
             kept = Some(KeptSamples { from_s, window });
         }
     }
-    let reception = windows.finish().ok_or_else(|| opened.nothing_left())?;
+    let mut reception = windows.finish().ok_or_else(|| opened.nothing_left())?;
     opened.stay();
+    // Pieces that are too short or too weak each may do together.
+    if pieces.len() > 1 && reception.is_unread() && samples < LONGEST_JOINED {
+        let signals: Vec<Signal<'_>> = pieces.iter().map(|piece| opened.signal(piece)).collect();
+        if let Some(joined) = receive_joined(&signals, settings.terms())
+            && !joined.readings.is_empty()
+        {
+            reception = joined;
+        }
+    }
     let about = opened.into_about();
     Ok(concluded(about, samples, reception, kept, settings))
 }
@@ -196,12 +221,47 @@ fn concluded(
     kept: Option<KeptSamples>,
     settings: &Settings,
 ) -> Decoded {
+    let mut findings = findings(&reception, settings.odds);
+    let slow = findings
+        .iter_mut()
+        .find(|finding| finding.code == "rate-too-low" && reception.rate_hz < LEAST_RATE_HZ);
+    if let Some(finding) = slow {
+        finding
+            .text
+            .push_str(&origin_of_rate(&about.layout, reception.rate_hz));
+    }
     Decoded {
-        findings: findings(&reception, settings.odds),
+        findings,
         about,
         samples,
         reception,
         expected: settings.expected,
         kept,
+    }
+}
+
+/// Where an impossible rate comes from, and what may have been meant.
+fn origin_of_rate(layout: &Layout, rate_hz: f64) -> String {
+    let time = layout
+        .columns
+        .as_ref()
+        .and_then(|columns| columns.time.as_ref());
+    match (layout.rate_origin, time) {
+        (Some(RateOrigin::TimeColumn), Some(time)) => {
+            let unit = if time.unit_guessed {
+                format!("which has no unit and was taken in {}", time.unit())
+            } else {
+                format!("in {}", time.unit())
+            };
+            let guess =
+                likely_unit::guess(rate_hz).map_or(String::new(), |guess| format!("; {guess}"));
+            format!(
+                " The rate is that of the time in column {}, {unit}{guess}.",
+                time.column
+            )
+        }
+        (Some(RateOrigin::Given), _) => " The rate is the one that was given.".into(),
+        (Some(RateOrigin::File), _) => " The rate is the one that the file states.".into(),
+        _ => String::new(),
     }
 }

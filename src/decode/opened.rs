@@ -5,12 +5,21 @@ use std::path::Path;
 
 use num_complex::Complex32;
 
-use super::{DecodeError, Settings};
-use crate::capture::{CaptureError, Layout, Picked, SampleSource, open, open_reader};
-use crate::receiver::{Samples, Signal, field_strength};
+use super::chosen::{self, Chosen};
+use super::{DecodeError, Settings, likely_unit, taken};
+use crate::capture::{
+    CaptureError, Layout, Picked, RateOrigin, SampleSource, TimeColumn, Unit, open, open_reader,
+};
+use crate::receiver::{Samples, Signal};
 
 /// Samples read at a time and decoded as one: 1.5 s at 2 MS/s, 12 MB; decoding takes three times as much besides.
 const WINDOW: usize = 3 << 20;
+
+/// Longest window: the field has as many cycles in it as a full window of a fast capture has samples.
+const WINDOW_S: f64 = 20.0;
+
+/// Lines of two levels that are read in windows of full length.
+const LOGIC_LINES: usize = 2;
 
 /// Samples of each channel looked at to find the one with the field in it.
 const LOOK: usize = 1 << 18;
@@ -27,6 +36,10 @@ pub(super) struct Opened {
     chosen: Chosen,
     channel: String,
     centre_hz: f64,
+    /// Samples per second: the file's, unless the unit of its time was guessed wrongly.
+    rate_hz: Option<f64>,
+    /// The column of the time in the unit that it must be in, where that is another one.
+    time: Option<TimeColumn>,
     /// Samples left out in front, and the last one wanted.
     from: u64,
     to: u64,
@@ -37,13 +50,6 @@ pub(super) struct Opened {
     others: Vec<(usize, Vec<f32>)>,
     remarks: Vec<String>,
     name: String,
-}
-
-/// The channel or channels that make the signal.
-enum Chosen {
-    One(usize),
-    Difference(usize, usize),
-    Complex(usize, usize),
 }
 
 /// A stretch of one channel.
@@ -92,6 +98,18 @@ impl Opened {
         let mut waiting = vec![Vec::new(); count];
         let mut others = Vec::new();
         let complex = source.layout().complex || (settings.centre_hz.is_some() && count == 2);
+        let (mut rate_hz, mut time) = (source.layout().rate_hz, None);
+        if let Some(doubtful_hz) = likely_unit::doubtful(source.layout())
+            && settings.rate_hz.is_none()
+            && !complex
+        {
+            read_block(source.as_mut(), LOOK, &mut waiting)?;
+            if let Some(likely) = likely_unit::by_field(source.layout(), doubtful_hz, &waiting) {
+                rate_hz = Some(likely.rate_hz);
+                time = likely.time;
+                remarks.push(likely.remark);
+            }
+        }
         let chosen = if complex {
             Chosen::Complex(0, 1)
         } else {
@@ -105,20 +123,17 @@ impl Opened {
                 Picked::Difference(a, b) => Chosen::Difference(a, b),
                 Picked::Auto if count == 1 => Chosen::One(0),
                 Picked::Auto => {
-                    read_block(source.as_mut(), LOOK, &mut waiting)?;
-                    let rate_hz = source.layout().rate_hz;
-                    let mut strengths: Vec<(usize, f64)> = (0..count)
-                        .map(|k| (k, field_strength(Samples::Real(&waiting[k]), rate_hz)))
-                        .collect();
-                    strengths.sort_by(|a, b| b.1.total_cmp(&a.1));
-                    let mut ranked = strengths.into_iter().map(|(k, _)| k);
+                    let have = waiting.first().map_or(0, Vec::len);
+                    read_block(source.as_mut(), LOOK.saturating_sub(have), &mut waiting)?;
+                    let mut ranked = chosen::by_field(&waiting, rate_hz).into_iter();
                     let best = ranked.next().unwrap_or(0);
                     others = ranked.take(MOST_OTHERS).map(|k| (k, Vec::new())).collect();
                     Chosen::One(best)
                 }
             }
         };
-        let centre_hz = settings.centre_hz.unwrap_or_else(|| {
+        let own_centre_hz = source.layout().centre_hz;
+        let centre_hz = settings.centre_hz.or(own_centre_hz).unwrap_or_else(|| {
             if complex {
                 remarks.push(format!(
                     "No centre frequency was given: the samples are taken as centred on {USUAL_CENTRE_HZ} Hz; --centre says it better."
@@ -126,8 +141,7 @@ impl Opened {
             }
             USUAL_CENTRE_HZ
         });
-        let channel = name_of(&chosen, source.layout());
-        let rate_hz = source.layout().rate_hz;
+        let channel = chosen.name(source.layout());
         let index = |seconds: f64| match rate_hz {
             Some(rate_hz) => Ok((seconds * rate_hz).round().min(u64::MAX as f64) as u64),
             None if seconds == 0.0 => Ok(0),
@@ -140,6 +154,8 @@ impl Opened {
             chosen,
             channel,
             centre_hz,
+            rate_hz,
+            time,
             from,
             to,
             place: 0,
@@ -161,9 +177,32 @@ impl Opened {
 
     /// Time of a sample from the first one of the file, counting from the first window's first.
     pub fn time_s(&self, sample: u64) -> f64 {
-        self.layout().rate_hz.map_or(0.0, |rate_hz| {
+        self.rate_hz.map_or(0.0, |rate_hz| {
             (self.from.saturating_add(sample)) as f64 / rate_hz
         })
+    }
+
+    /// Samples of a window: in slow captures the field's cycles, of which the receiver makes a value each, are many more.
+    fn window(&self) -> usize {
+        let most = self
+            .rate_hz
+            .map_or(f64::INFINITY, |rate_hz| WINDOW_S * rate_hz);
+        // Samples made of edges cost the file next to nothing, each of its lines the same memory.
+        let lines = match self.layout() {
+            layout if layout.logic => (layout.channels.len() / LOGIC_LINES).max(1),
+            _ => 1,
+        };
+        (WINDOW / lines).min(most as usize).max(1 << 16)
+    }
+
+    /// As many samples as lie before the next piece of the capture.
+    fn up_to_next_piece(&self, wanted: usize) -> usize {
+        let pieces = &self.layout().pieces;
+        let next = pieces
+            .iter()
+            .find(|&&next| next > self.place.max(self.from));
+        let left = next.map_or(u64::MAX, |next| next - self.place);
+        wanted.min(usize::try_from(left).unwrap_or(usize::MAX))
     }
 
     /// The next stretch of the channel, `None` at the end.
@@ -184,11 +223,14 @@ impl Opened {
             let have = have - skip;
             let wanted = usize::try_from(self.to.saturating_sub(self.place))
                 .unwrap_or(usize::MAX)
-                .min(WINDOW);
+                .min(self.window());
+            let wanted = self.up_to_next_piece(wanted);
             if have >= wanted && self.place >= self.from {
-                channels
+                // What lies behind is the next window's.
+                self.waiting = channels
                     .iter_mut()
-                    .for_each(|channel| channel.truncate(wanted));
+                    .map(|channel| channel.split_off(wanted))
+                    .collect();
                 break;
             }
             let block = (wanted.saturating_sub(have)).clamp(1, LOOK);
@@ -198,7 +240,7 @@ impl Opened {
         }
         let count = channels.first().map_or(0, Vec::len);
         self.place += count as u64;
-        self.waiting = vec![Vec::new(); channels.len()];
+        self.waiting.resize(channels.len(), Vec::new());
         if count == 0 {
             return Ok(None);
         }
@@ -234,7 +276,7 @@ impl Opened {
 
     /// Goes on with another channel, because the number is in that one.
     pub fn take(&mut self, channel: usize) {
-        let name = name_of(&Chosen::One(channel), self.layout());
+        let name = Chosen::One(channel).name(self.layout());
         let before = std::mem::replace(&mut self.channel, name);
         self.chosen = Chosen::One(channel);
         self.others.clear();
@@ -261,7 +303,7 @@ impl Opened {
     pub fn signal<'a>(&self, window: &'a Window) -> Signal<'a> {
         Signal {
             samples: window.samples(),
-            rate_hz: self.layout().rate_hz,
+            rate_hz: self.rate_hz,
             centre_hz: self.centre_hz,
             logic: self.layout().logic,
         }
@@ -272,7 +314,6 @@ impl Opened {
         DecodeError::NothingLeft {
             name: self.name.clone(),
             ends_s: self
-                .layout()
                 .rate_hz
                 .map_or(0.0, |rate_hz| self.place as f64 / rate_hz),
         }
@@ -281,10 +322,20 @@ impl Opened {
     /// Its name, layout and remarks, when no more samples are wanted.
     pub fn into_about(self) -> AboutFile {
         let remarks = self.remarks().cloned().collect();
+        let mut layout = self.source.layout().clone();
+        layout.rate_hz = self.rate_hz;
+        if let (Some(time), Some(columns)) = (self.time, &mut layout.columns) {
+            columns.time = Some(time);
+            layout.rate_origin = Some(RateOrigin::TimeColumn);
+        }
+        let taken = taken::line(&self.chosen, &layout, self.rate_hz);
+        let unit = layout.channels.get(self.chosen.first()).map(|own| own.unit);
         AboutFile {
             name: self.name,
             channel: self.channel,
-            layout: self.source.layout().clone(),
+            unit: unit.unwrap_or(Unit::Unknown),
+            layout,
+            taken,
             remarks,
         }
     }
@@ -297,6 +348,10 @@ pub(super) struct AboutFile {
     pub name: String,
     /// Name of the channel that was read.
     pub channel: String,
+    /// Its unit.
+    pub unit: Unit,
+    /// What was taken of the file, in a line; empty where there was no choice.
+    pub taken: String,
     /// What its reader knows.
     pub layout: Layout,
     /// Remarks of the file's reader and of the choices made here.
@@ -317,18 +372,4 @@ fn read_block(
         total += read;
     }
     Ok(total)
-}
-
-fn name_of(chosen: &Chosen, layout: &Layout) -> String {
-    let name = |k: usize| {
-        layout
-            .channels
-            .get(k)
-            .map_or("", |channel| channel.name.as_str())
-    };
-    match chosen {
-        Chosen::One(k) => name(*k).to_string(),
-        Chosen::Difference(a, b) => format!("{}-{}", name(*a), name(*b)),
-        Chosen::Complex(a, b) => format!("{}+j{}", name(*a), name(*b)),
-    }
 }

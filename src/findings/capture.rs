@@ -1,7 +1,7 @@
 //! Findings about how the capture was taken: rate, folding, range and steps of the digitiser, bandwidth of a detector.
 
 use super::Finding;
-use crate::receiver::{Kept, Kind, Reception};
+use crate::receiver::{Kept, Kind, LEAST_RATE_HZ, Reception};
 
 /// A band that keeps less than this share of a boundary pulse's energy cuts into the data.
 const LEAST_KEPT: f64 = 0.8;
@@ -84,6 +84,20 @@ fn few_bits(reception: &Reception) -> Option<Finding> {
 }
 
 fn rate(reception: &Reception) -> Option<Finding> {
+    if reception.rate_hz > 0.0 && reception.rate_hz < LEAST_RATE_HZ {
+        return Some(Finding::new(
+            "rate-too-low",
+            format!(
+                "{} samples a second carry no tag: its half bits last 119 µs, and each needs a sample at the very least. Sample at 400 kS/s \
+                 or more, or say the true rate with --rate.",
+                short(reception.rate_hz)
+            ),
+            &[
+                ("rate_hz", reception.rate_hz),
+                ("least_rate_hz", LEAST_RATE_HZ),
+            ],
+        ));
+    }
     let field_hz = reception.field.frequency_hz?;
     if !reception.kind.has_carrier() || reception.band_hz <= 0.0 {
         return None;
@@ -119,6 +133,15 @@ fn rate(reception: &Reception) -> Option<Finding> {
             &evidence,
         )
     })
+}
+
+/// Four digits, whatever the size.
+fn short(value: f64) -> String {
+    if value >= 1.0 {
+        format!("{}", (value * 1e3).round() / 1e3)
+    } else {
+        format!("{value:.3e}")
+    }
 }
 
 fn envelope_narrow(reception: &Reception) -> Option<Finding> {

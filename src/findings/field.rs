@@ -3,7 +3,7 @@
 use super::stated::explains_frequency;
 use super::{Finding, khz};
 use crate::receiver::survey::Hum;
-use crate::receiver::{Kind, NOMINAL_HZ, Piece, Reception, TELEGRAM};
+use crate::receiver::{Kind, LEAST_RATE_HZ, NOMINAL_HZ, Piece, Reception, TELEGRAM};
 
 /// Ten times a reader's own tolerance of ±13.42 Hz (ISO 11785, from memory): a tuning or clock fault.
 const FAR_OFF_HZ: f64 = 134.2;
@@ -42,7 +42,13 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     let carrier = reception.kind.has_carrier();
     // A capture fast enough for a field that shows none is taken for one, whatever view was tried last.
     let for_a_field = carrier || (reception.kind == Kind::Envelope && reception.rate_hz >= FAST_HZ);
-    if !reception.field.present && for_a_field {
+    if reception.rate_hz <= 0.0 {
+        found.push(Finding::new(
+            "rate-unknown",
+            "Nothing states the sample rate, and these samples do not show it: give it with --rate, in samples a second.".into(),
+            &[],
+        ));
+    } else if !reception.field.present && for_a_field && reception.rate_hz >= LEAST_RATE_HZ {
         found.push(Finding::new(
             "no-field",
             "No steady tone between 110 and 150 kHz stands out: either the reader's field is off, or the probe does not \

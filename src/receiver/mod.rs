@@ -38,7 +38,7 @@ pub use fold::shape::Shape;
 pub use fold::sums::{BIT, BoundarySums, Fold, HALF, TELEGRAM};
 pub use front::cycles::{Cycles, Tuning, to_cycles};
 pub use front::edge::Edge;
-pub use front::views::{NOMINAL_HZ, field_strength};
+pub use front::views::{LEAST_RATE_HZ, NOMINAL_HZ, field_strength};
 pub use joined::receive_joined;
 pub use other_kinds::{
     HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherKinds, OtherRate, PhaseKeyed, ReadOnlyTag,

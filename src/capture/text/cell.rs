@@ -1,5 +1,7 @@
 //! One cell of a row: a number, nothing worth a number, or text.
 
+use super::written;
+
 /// What stands in a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Cell {
@@ -185,9 +187,16 @@ pub(super) fn judge(text: &[u8], mark: u8) -> Cell {
         return Cell::Number(-value);
     }
     if is_missing(text) {
-        Cell::Missing
-    } else {
-        Cell::Text
+        return Cell::Missing;
+    }
+    for (word, state) in [("high", 1.0), ("low", 0.0), ("true", 1.0), ("false", 0.0)] {
+        if text.eq_ignore_ascii_case(word.as_bytes()) {
+            return Cell::Number(state);
+        }
+    }
+    match written::value(text, mark) {
+        Some((value, _)) if value.is_finite() => Cell::Number(value),
+        _ => Cell::Text,
     }
 }
 
@@ -206,7 +215,17 @@ pub(super) fn bare(text: &[u8]) -> &[u8] {
 }
 
 fn is_missing(text: &[u8]) -> bool {
-    const WORDS: [&str; 29] = [
+    const WORDS: [&str; 39] = [
+        "∞",
+        "-∞",
+        "+∞",
+        "overload",
+        "overflow",
+        "ovfl",
+        "ovld",
+        "ol",
+        "o.l",
+        "o.l.",
         "nan",
         "-nan",
         "+nan",
@@ -307,10 +326,12 @@ mod tests {
         ] {
             assert_eq!(judge(text.as_bytes(), b'.'), Cell::Missing, "{text}");
         }
-        for text in [
-            "CH1", "1.5V", "12:00:01", "1.2.3", "overture", "0x1F", "1 2",
-        ] {
+        for text in ["CH1", "1.2.3", "overture", "0x1F", "12 apples"] {
             assert_eq!(judge(text.as_bytes(), b'.'), Cell::Text, "{text}");
+        }
+        // With their unit, as a clock, with blanks between digits: see `written`.
+        for (text, value) in [("1.5V", 1.5), ("12:00:01", 43_201.0), ("1 2", 12.0)] {
+            assert_eq!(judge(text.as_bytes(), b'.'), Cell::Number(value), "{text}");
         }
         assert_eq!(judge(b" \"1.5\" ", b'.'), Cell::Number(1.5));
         assert_eq!(judge("\u{2212}3".as_bytes(), b'.'), Cell::Number(-3.0));

@@ -25,8 +25,33 @@ pub(super) struct Dialect {
 pub(super) struct Shape {
     /// Empty cells on the left (room for settings in the first rows).
     pub(super) margin: usize,
-    /// Columns of numbers.
+    /// Columns of numbers, and of words between them.
     pub(super) columns: usize,
+    /// Columns of words, a bit each, margin included.
+    pub(super) words: Words,
+}
+
+/// A bit a column.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub(super) struct Words([u64; COLUMN_LIMIT / 64]);
+
+impl Words {
+    /// Columns count from 0.
+    pub(super) fn holds(&self, column: usize) -> bool {
+        self.0
+            .get(column / 64)
+            .is_some_and(|bits| bits >> (column % 64) & 1 == 1)
+    }
+
+    fn add(&mut self, column: usize) {
+        if let Some(bits) = self.0.get_mut(column / 64) {
+            *bits |= 1 << (column % 64);
+        }
+    }
+
+    fn any(&self) -> bool {
+        self.0 != Self::default().0
+    }
 }
 
 /// More columns than any instrument has channels.
@@ -42,8 +67,12 @@ impl Dialect {
             (byte(b';'), b','),
             (byte(b'\t'), b'.'),
             (byte(b'\t'), b','),
+            (byte(b'|'), b'.'),
+            (byte(b'|'), b','),
             (Delimiter::Blanks, b'.'),
             (Delimiter::Blanks, b','),
+            // In quotes.
+            (byte(b','), b','),
         ]
         .into_iter()
         .map(move |(delimiter, mark)| Self {
@@ -51,6 +80,18 @@ impl Dialect {
             mark,
             terminator,
         })
+    }
+
+    /// The text of a cell of a row, counted from 1, for messages.
+    pub(super) fn cell<'a>(&self, row: &'a [u8], column: usize) -> &'a [u8] {
+        let mut cells: Box<dyn Iterator<Item = &[u8]>> = match self.delimiter {
+            Delimiter::Byte(byte) => Box::new(row.split(move |&b| b == byte)),
+            Delimiter::Blanks => Box::new(
+                row.split(u8::is_ascii_whitespace)
+                    .filter(|cell| !cell.is_empty()),
+            ),
+        };
+        cells.nth(column.saturating_sub(1)).unwrap_or_default()
     }
 
     /// Takes the cell at `*at` and moves behind it; `true` if it was the last one of its line (`*at` is then the line
@@ -123,8 +164,10 @@ impl Dialect {
         at
     }
 
-    /// Shape of a line that holds nothing but numbers and gaps; `line` ends with a line end.
-    pub(super) fn shape(&self, line: &[u8]) -> Option<Shape> {
+    /// Shape of a line that holds nothing but numbers and gaps, or words too where they are allowed; `line` ends with a
+    /// line end.
+    pub(super) fn shape(&self, line: &[u8], words_allowed: bool) -> Option<Shape> {
+        let mut words = Words::default();
         let (mut at, mut cells, mut margin, mut columns) = (0, 0, 0, 0);
         let mut numbers = 0;
         loop {
@@ -135,8 +178,9 @@ impl Dialect {
             let empty = cell == Cell::Missing
                 && line[from..at]
                     .iter()
-                    .all(|&byte| b" \t\r,;".contains(&byte));
+                    .all(|&byte| b" \t\r,;|".contains(&byte));
             match cell {
+                Cell::Text if words_allowed => words.add(cells - 1),
                 Cell::Text => return None,
                 Cell::Number(_) => numbers += 1,
                 Cell::Missing => {}
@@ -153,10 +197,13 @@ impl Dialect {
                 break;
             }
         }
-        (numbers > 0).then(|| Shape {
-            margin,
-            columns: columns - margin,
-        })
+        (numbers > 0)
+            .then(|| Shape {
+                margin,
+                columns: columns - margin,
+                words,
+            })
+            .filter(|shape| !words_allowed || shape.words.any())
     }
 
     /// Is this a row of the given shape? Cells in its margin may hold anything.
@@ -167,9 +214,9 @@ impl Dialect {
             cells += 1;
             let inside = (shape.margin + 1..=shape.margin + shape.columns).contains(&cells);
             match cell {
-                Cell::Number(_) if inside => numbers += 1,
+                Cell::Number(_) if inside && !shape.words.holds(cells - 1) => numbers += 1,
                 Cell::Missing => {}
-                _ if cells <= shape.margin => {}
+                _ if cells <= shape.margin || shape.words.holds(cells - 1) => {}
                 _ => return false,
             }
             if last {

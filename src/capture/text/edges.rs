@@ -2,8 +2,12 @@
 
 use super::super::{CaptureError, Layout, SampleSource};
 
-/// Most samples made of a list; 200 M are 200 s at 1 MHz.
-const SAMPLE_LIMIT: f64 = 200e6;
+/// Samples made of any list, however short, and of each of its edges: half a bit lasts 119 µs, and with an edge in 4 ms on
+/// average a list is mostly silence. That bounds memory and time by the size of the file.
+const SAMPLES_ANYWAY: f64 = 100e3;
+const SAMPLES_AN_EDGE: f64 = 4000.0;
+/// What is said of a longer list.
+pub(super) const ALLOWED: &str = "up to 100000 samples and 4000 for each edge are made of one, at 250 kHz at least: a tag changes its load every 119 or 238 µs";
 /// Rate of the samples where the edges allow it: 15 samples to half a period of a carrier divided by 2, and a tenth
 /// of the limit for a 20 s list.
 const LEAST_RATE_HZ: f64 = 1e6;
@@ -34,29 +38,45 @@ pub(super) fn are_uneven(times_s: &[f64]) -> bool {
 }
 
 /// A rate that resolves the edges; `None` if no allowed one keeps the list below the limit.
-pub(super) fn rate_for(times_s: &[f64]) -> Option<f64> {
+pub(in crate::capture) fn rate_for(times_s: &[f64]) -> Option<f64> {
     let mut intervals: Vec<f64> = times_s
         .windows(2)
         .map(|pair| pair[1] - pair[0])
         .filter(|&d| d > 0.0)
         .collect();
-    let middle = intervals.len() / 2;
-    let median = if intervals.is_empty() {
-        1.0
-    } else {
-        *intervals.select_nth_unstable_by(middle, f64::total_cmp).1
-    };
+    let median = median(&mut intervals).unwrap_or(1.0);
     let wanted = (SAMPLES_BETWEEN / median).clamp(LEAST_RATE_HZ, MOST_RATE_HZ);
     // Whole steps of 1 MHz: a round rate reads better and costs nothing.
     let wanted = (wanted / LEAST_RATE_HZ).ceil() * LEAST_RATE_HZ;
-    [wanted, LEAST_RATE_HZ]
+    // A long silence between edges: fewer samples still show a half bit.
+    [wanted, LEAST_RATE_HZ, 0.25 * LEAST_RATE_HZ]
         .into_iter()
         .find(|&rate_hz| fits(times_s, rate_hz))
 }
 
-pub(super) fn fits(times_s: &[f64], rate_hz: f64) -> bool {
+fn median(intervals: &mut [f64]) -> Option<f64> {
+    let middle = intervals.len() / 2;
+    (!intervals.is_empty()).then(|| *intervals.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// Factor to seconds of times without a unit: the one that brings the usual interval near a tag's half bits and bits (119
+/// and 238 µs); `None` where it is there as it stands, or with no unit.
+pub(super) fn likely_unit(times_s: &[f64]) -> Option<f64> {
+    let mut intervals: Vec<f64> = times_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let usual = median(&mut intervals)?;
+    let near = |factor: &f64| (30e-6..1e-3).contains(&(usual * factor));
+    [1.0, 1e-3, 1e-6, 1e-9]
+        .into_iter()
+        .find(near)
+        .filter(|&factor| factor != 1.0)
+}
+
+pub(in crate::capture) fn fits(times_s: &[f64], rate_hz: f64) -> bool {
     match times_s {
-        [first, .., last] => (last - first) * rate_hz <= SAMPLE_LIMIT,
+        [first, .., last] => {
+            let most = SAMPLES_ANYWAY + SAMPLES_AN_EDGE * times_s.len() as f64;
+            (last - first) * rate_hz <= most
+        }
         _ => true,
     }
 }

@@ -10,12 +10,23 @@ const BLOCK_BYTES: usize = 1 << 20;
 /// No row of a capture is longer.
 const LINE_LIMIT: usize = 1 << 20;
 
-/// Byte order of UTF-16 with a byte order mark: `Some(true)` is big endian.
+/// Bytes looked at for a byte order that no mark states.
+const ORDER_BYTES: usize = 256;
+
+/// Byte order of UTF-16, by its mark or by every other byte being zero: `Some(true)` is big endian.
 pub(super) fn byte_order(start: &[u8]) -> Option<bool> {
     match start {
         [0xFE, 0xFF, ..] => Some(true),
         [0xFF, 0xFE, ..] => Some(false),
-        _ => None,
+        _ => {
+            let pairs = start[..start.len().min(ORDER_BYTES)].as_chunks::<2>().0;
+            let printed = |byte: u8| byte >= b' ' || matches!(byte, b'\t' | b'\r' | b'\n');
+            let all = |high: usize| {
+                let written = |pair: &[u8; 2]| pair[high] == 0 && printed(pair[1 - high]);
+                pairs.len() >= 8 && pairs.iter().all(written)
+            };
+            all(0).then_some(true).or(all(1).then_some(false))
+        }
     }
 }
 
@@ -33,8 +44,8 @@ pub(super) struct Feed {
 
 impl Feed {
     pub(super) fn new(mut input: Input) -> Result<Self, CaptureError> {
-        let utf16 = byte_order(input.peek(2)?);
-        if utf16.is_some() {
+        let utf16 = byte_order(input.peek(ORDER_BYTES)?);
+        if matches!(input.peek(2)?, [0xFE, 0xFF] | [0xFF, 0xFE]) {
             input.skip(2)?;
         } else if input.peek(3)? == b"\xEF\xBB\xBF" {
             input.skip(3)?;

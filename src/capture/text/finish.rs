@@ -1,6 +1,7 @@
 //! A table that was read → a capture: gaps filled, rate, units and levels settled.
 
 use super::super::input::Input;
+use super::super::memory_source::Kept;
 use super::super::open::{OpenOptions, readable};
 use super::super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
 use super::edges::{self, Edges};
@@ -21,17 +22,30 @@ impl Table {
             steps,
             times,
             notes,
+            pieces,
+            ..
         } = self;
         let rows = columns.first().map_or(0, |column| column.samples.len());
         let mut layout = Layout {
             notes,
+            pieces,
             ..Layout::default()
         };
+        if !layout.pieces.is_empty() {
+            layout.notes.push(format!(
+                "The time column begins anew {} time{}: the file holds {} pieces, each taken for itself.",
+                layout.pieces.len(),
+                if layout.pieces.len() == 1 { "" } else { "s" },
+                layout.pieces.len() + 1
+            ));
+        }
+        let mut taken = plan.columns;
+        let places = std::mem::take(&mut taken.of_channels);
         let mut channels = Vec::new();
         let (mut gone, mut replaced) = (Vec::new(), 0);
         let mut two_level = true;
         let mut both = false;
-        for (column, (name, unit)) in columns.iter_mut().zip(plan.names) {
+        for (index, (column, (name, unit))) in columns.iter_mut().zip(plan.names).enumerate() {
             if column.missing * 2 > rows as u64 || rows == 0 {
                 gone.push(name);
                 continue;
@@ -41,6 +55,15 @@ impl Table {
             column.samples[..column.leading].fill(first);
             two_level &= column.two_level && unit != Unit::Volt;
             both |= column.samples.iter().any(|&sample| sample != first);
+            taken.of_channels.extend(places.get(index));
+            if unit == Unit::Volt
+                && let Some((lowest, highest)) = counts(&column.samples)
+            {
+                layout.notes.push(format!(
+                    "Channel \"{name}\" is said to be in volts, but holds whole numbers from {lowest} to {highest}: they look like \
+                     the converter's counts, and levels in volts may not hold."
+                ));
+            }
             layout.channels.push(ChannelInfo { name, unit });
             channels.push(std::mem::take(&mut column.samples));
         }
@@ -54,9 +77,14 @@ impl Table {
             ));
         }
         if replaced > 0 {
-            layout.notes.push(format!(
-                "{replaced} values are missing, over range or no numbers: the last good value was held."
-            ));
+            let values = if replaced == 1 {
+                "1 value is missing, over range or no number".to_owned()
+            } else {
+                format!("{replaced} values are missing, over range or no numbers")
+            };
+            layout
+                .notes
+                .push(format!("{values}: the last good value was held."));
         }
         if steps.missing() * 2 > rows as u64
             && plan.roles.iter().any(|role| matches!(role, Role::Time(_)))
@@ -72,6 +100,7 @@ impl Table {
         } else if options.scale != 1.0 {
             scale(&mut channels, &layout.channels, options.scale);
         }
+        layout.columns = Some(taken);
         let pace = steps.pace();
         layout.start_s = pace.map_or(plan.settings.start_s.unwrap_or(0.0), |pace| pace.start_s);
         if layout.logic
@@ -86,14 +115,10 @@ impl Table {
         if let Some(rate_hz) = pace.map(|pace| pace.rate_hz)
             && !layout.logic
         {
-            fill_leaps(&mut channels, steps.leaps(), rate_hz, &mut layout.notes);
+            fill_leaps(&mut channels, steps.leaps(), rate_hz, &mut layout);
         }
         layout.length = channels.first().map(|channel| channel.len() as u64);
-        Ok(Box::new(Kept {
-            layout,
-            channels,
-            next: 0,
-        }))
+        Ok(Box::new(Kept::new(layout, channels)))
     }
 }
 
@@ -111,7 +136,7 @@ fn scale(channels: &mut [Vec<f32>], info: &[ChannelInfo], factor: f64) {
 
 /// Holds the last value where the time leaps, so that what follows stands at its time. What is missing may be as long as
 /// what is there; more is left out, and said.
-fn fill_leaps(channels: &mut [Vec<f32>], leaps: &[Leap], rate_hz: f64, notes: &mut Vec<String>) {
+fn fill_leaps(channels: &mut [Vec<f32>], leaps: &[Leap], rate_hz: f64, layout: &mut Layout) {
     let Some(first) = leaps.first() else {
         return;
     };
@@ -134,8 +159,13 @@ fn fill_leaps(channels: &mut [Vec<f32>], leaps: &[Leap], rate_hz: f64, notes: &m
             whole.extend_from_slice(&channel[from..]);
             *channel = whole;
         }
+        // Pieces begin as much later as was filled before them.
+        for piece in &mut layout.pieces {
+            let before = missing.iter().filter(|place| place.0 as u64 <= *piece);
+            *piece += before.map(|place| place.1 as u64).sum::<u64>();
+        }
     }
-    notes.push(format!(
+    layout.notes.push(format!(
         "The time column leaps at {} place{}, the first {} s long and ending at {} s: {} samples are missing. {}",
         leaps.len(),
         if leaps.len() == 1 { "" } else { "s" },
@@ -184,24 +214,48 @@ fn settle(
     Some((pace.rate_hz, RateOrigin::TimeColumn))
 }
 
+/// Whole numbers that spread over more than a few volts, all of them: lowest and highest.
+fn counts(samples: &[f32]) -> Option<(f32, f32)> {
+    /// Six bits; a probe at a coil in whole volts shows fewer levels.
+    const LEAST_SPREAD: f32 = 64.0;
+    let whole = samples.iter().all(|sample| sample.fract() == 0.0);
+    let lowest = samples.iter().copied().fold(f32::INFINITY, f32::min);
+    let highest = samples.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    (whole && highest - lowest >= LEAST_SPREAD).then_some((lowest, highest))
+}
+
+/// Edges as steady samples.
 fn edge_source(
     input: &Input,
     options: &OpenOptions,
     mut layout: Layout,
-    times: Vec<f64>,
+    mut times: Vec<f64>,
     states: Vec<Vec<f32>>,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
+    let time = layout
+        .columns
+        .as_mut()
+        .and_then(|columns| columns.time.as_mut());
+    if let Some(time) = time
+        && time.unit_guessed
+        && let Some(factor) = edges::likely_unit(&times)
+    {
+        time.unit_s *= factor;
+        let unit = time.unit();
+        layout.notes.push(format!(
+            "Nothing states the unit of the time in column {}: taken as {unit}, in which the edges come as a tag's do.",
+            time.column
+        ));
+        times.iter_mut().for_each(|time| *time *= factor);
+    }
     let rate_hz = match options.rate_hz {
         Some(rate_hz) => edges::fits(&times, rate_hz).then_some(rate_hz),
         None => edges::rate_for(&times),
     };
     let Some(rate_hz) = rate_hz else {
-        let span = times[times.len() - 1] - times[0];
-        let what = format!("an edge list of {} s", readable(span));
-        return Err(input.unsupported(
-            what,
-            "up to 200 million samples are made of one (200 s at 1 MHz)",
-        ));
+        let span = readable(times[times.len() - 1] - times[0]);
+        let what = format!("a list of {} edges in {span} s", times.len());
+        return Err(input.unsupported(what, edges::ALLOWED));
     };
     layout.rate_hz = Some(rate_hz);
     layout.rate_origin = Some(if options.rate_hz.is_some() {
@@ -216,28 +270,4 @@ fn edge_source(
         readable(rate_hz)
     ));
     Ok(Box::new(Edges::new(layout, times, states, rate_hz)))
-}
-
-/// Samples in memory.
-struct Kept {
-    layout: Layout,
-    channels: Vec<Vec<f32>>,
-    next: usize,
-}
-
-impl SampleSource for Kept {
-    fn layout(&self) -> &Layout {
-        &self.layout
-    }
-
-    fn read(&mut self, frames: usize, channels: &mut [Vec<f32>]) -> Result<usize, CaptureError> {
-        let rows = self.channels.first().map_or(0, Vec::len);
-        let end = self.next.saturating_add(frames).min(rows);
-        for (out, own) in channels.iter_mut().zip(&self.channels) {
-            out.extend_from_slice(&own[self.next..end]);
-        }
-        let count = end - self.next;
-        self.next = end;
-        Ok(count)
-    }
 }

@@ -7,20 +7,83 @@
 
 mod cell;
 mod dialect;
-mod edges;
+pub(super) mod edges;
 mod feed;
 mod finish;
 mod plan;
+mod roles;
 mod rows;
 mod settings;
 mod steps;
 mod survey;
 mod table;
 mod title;
+mod written;
 
 use super::input::Input;
 use super::open::OpenOptions;
 use super::{CaptureError, SampleSource};
+
+/// What the name of an array says, read as titles and settings of text files are.
+pub(super) struct ArrayTitle {
+    /// Without its unit.
+    pub(super) name: String,
+    /// Seconds in one of its unit, where it is one of time.
+    pub(super) seconds: Option<f64>,
+    /// Volts in one of its unit, where it is one of voltage.
+    pub(super) volts: Option<f64>,
+    whole: String,
+}
+
+/// What an array with one number in it says.
+pub(super) enum ArrayName {
+    /// Samples per second.
+    Rate(f64),
+    /// Time of the first sample, seconds.
+    Start(f64),
+    /// Frequency that complex samples are centred on.
+    Centre(f64),
+    /// Nothing known.
+    Other,
+}
+
+/// Takes the name of an array apart.
+pub(super) fn array_name(name: &str) -> ArrayTitle {
+    let title = title::Title::parse(name);
+    let (seconds, volts) = match title.quantity {
+        Some(title::Quantity::Time(factor)) => (Some(factor), None),
+        Some(title::Quantity::Volts(factor)) => (None, Some(factor)),
+        _ => (None, None),
+    };
+    // A letter alone is a name: `v`, `s`.
+    let bare = name.chars().count() < 2;
+    ArrayTitle {
+        name: if bare { name.into() } else { title.name },
+        seconds: seconds.filter(|_| !bare),
+        volts: volts.filter(|_| !bare),
+        whole: name.into(),
+    }
+}
+
+impl ArrayTitle {
+    /// As a setting of this value.
+    pub(super) fn setting(&self, value: f64) -> ArrayName {
+        let mut settings = settings::Settings::default();
+        // `dt_us`, `rate_kHz`: the unit behind the name.
+        let (key, unit) = match self.whole.rsplit_once('_') {
+            Some((key, unit)) if title::quantity(unit).is_some() => (key, unit),
+            _ => (self.whole.as_str(), ""),
+        };
+        settings.read_pair(key, &format!("{value:e} {unit}"), b'.');
+        let centre = settings::is_centre(&self.whole) && value.is_finite();
+        match (settings.rate(), settings.start_s) {
+            (Some(rate_hz), _) => ArrayName::Rate(rate_hz),
+            (None, Some(start_s)) => ArrayName::Start(start_s),
+            _ if centre => ArrayName::Centre(value),
+            _ => ArrayName::Other,
+        }
+    }
+}
 
 /// Text has no control characters but tabs, line ends, form feeds and the old end mark; UTF-16 has a byte order mark.
 pub(super) fn looks_like_text(start: &[u8]) -> bool {

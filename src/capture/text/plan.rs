@@ -1,18 +1,16 @@
 //! Where the rows of numbers begin and what their columns are.
 
-use super::super::{CaptureError, Unit};
+use super::super::{CaptureError, Columns, Unit};
 use super::cell::Cell;
 use super::dialect::{Delimiter, Dialect, Shape};
 use super::feed::Feed;
 use super::settings::Settings;
 use super::survey::survey;
-use super::title::{Quantity, Title, quantity};
+use super::title::{Title, quantity};
 
 /// Lines looked at to find the form.
 const SURVEY_LINES: usize = 20_000;
 const EARLY_LINES: usize = 2000;
-/// Rows looked at to tell a time column from a channel.
-const RAMP_ROWS: usize = 2000;
 
 /// What to do with a column.
 #[derive(Clone, Debug, PartialEq)]
@@ -34,6 +32,29 @@ pub(super) struct Plan {
     /// Number of the first row's line, from 1.
     pub(super) line: u64,
     pub(super) notes: Vec<String>,
+    /// The first row, for messages.
+    pub(super) first_row: String,
+    /// Which columns were taken.
+    pub(super) columns: Columns,
+    /// A column of frequencies where the time should be, counted from 1.
+    pub(super) spectrum: Option<usize>,
+    /// What the lines before the rows begin with: where one comes again, another piece begins.
+    heads: Vec<Vec<u8>>,
+}
+
+/// Most beginnings of lines kept.
+const HEADS: usize = 64;
+
+/// A line up to its first separator.
+fn head_of(line: &[u8]) -> &[u8] {
+    let end = line.iter().position(|byte| b",;\t|:=".contains(byte));
+    line[..end.unwrap_or(line.len())].trim_ascii()
+}
+
+/// The start of a line for a message.
+pub(super) fn excerpt(line: &[u8]) -> String {
+    let text: String = String::from_utf8_lossy(line).chars().take(40).collect();
+    text.trim().escape_debug().to_string()
 }
 
 impl Plan {
@@ -68,6 +89,12 @@ impl Plan {
         // A setting may happen to look like a row; a row is followed by another, be it a damaged one.
         let goes_on = |index: usize| {
             let after = &lines[index + 1..];
+            // Beside an empty margin a setting looks like a row: several have to follow.
+            if shape.margin > 0 {
+                let mut next = after.iter().filter(|line| !line.trim_ascii().is_empty());
+                return (0..MARGIN_ROWS)
+                    .all(|_| next.next().is_none_or(|line| dialect.fits(line, shape)));
+            }
             let next = after.iter().find(|line| !line.trim_ascii().is_empty());
             next.is_none_or(|line| {
                 let begins = matches!(dialect.next(line, &mut 0), (Cell::Number(_), _));
@@ -86,11 +113,36 @@ impl Plan {
             settings: Settings::default(),
             line: first as u64 + 1,
             notes: Vec::new(),
+            first_row: String::new(),
+            columns: Columns {
+                count: shape.columns,
+                ..Columns::default()
+            },
+            spectrum: None,
+            heads: preamble
+                .iter()
+                .rev()
+                .map(|line| head_of(line).to_vec())
+                .filter(|head| !head.is_empty())
+                .take(HEADS)
+                .collect(),
         };
         let texts: Vec<String> = preamble.iter().map(|line| decode(line)).collect();
         let titles = plan.understand(&texts, shape);
         plan.read_margin(rows, shape);
         plan.assign(&titles, rows, shape);
+        if let Some(column) = plan.spectrum {
+            let title = preamble
+                .last()
+                .map(|line| excerpt(line))
+                .unwrap_or_default();
+            let what = format!("a spectrum (column {column} is a frequency: \"{title}\")");
+            return Err(feed.input().unsupported(
+                what,
+                "a waveform is needed: export the samples over time, not over frequency",
+            ));
+        }
+        plan.first_row = rows.first().map(|row| excerpt(row)).unwrap_or_default();
         let bytes = preamble.iter().map(|line| line.len()).sum();
         feed.skip(bytes);
         Ok(plan)
@@ -101,6 +153,9 @@ impl Plan {
         let mut is_setting = vec![false; texts.len()];
         for (text, is_setting) in texts.iter().zip(&mut is_setting) {
             *is_setting = self.settings.read_line(text, self.dialect.mark);
+        }
+        for (text, is_setting) in texts.iter().zip(&mut is_setting) {
+            *is_setting |= self.settings.read_cells(text, self.dialect.mark);
         }
         // Settings as columns: a key in one line, its value below it in the next.
         for pair in texts.windows(2) {
@@ -118,9 +173,28 @@ impl Plan {
             if is_setting || !self.can_be_titles(&cells, shape) {
                 break;
             }
+            if is_remark(text, &cells) {
+                continue;
+            }
             candidates.push(cells);
-            if candidates.len() == 2 {
+            if candidates.len() == TITLE_LINES {
                 break;
+            }
+        }
+        let units = |cells: &Vec<String>| {
+            cells.iter().any(|cell| !cell.is_empty())
+                && cells
+                    .iter()
+                    .all(|cell| cell.is_empty() || quantity(cell).is_some())
+        };
+        // Units may stand above the names, and a line of comments below both.
+        if let Some(at) = candidates.iter().position(units).filter(|&at| at > 0) {
+            let named = candidates[0].first().map(|cell| Title::parse(cell));
+            if named.is_some_and(|title| title.is_time() || title.is_count()) {
+                candidates.swap(0, at);
+                candidates.swap(1, at);
+            } else if at + 1 < candidates.len() {
+                candidates.drain(..at);
             }
         }
         let own = |cells: &Vec<String>| -> Vec<String> {
@@ -140,11 +214,7 @@ impl Plan {
         let Some(nearest) = candidates.next() else {
             return Vec::new();
         };
-        let units_only = nearest.iter().any(|cell| !cell.is_empty())
-            && nearest
-                .iter()
-                .all(|cell| cell.is_empty() || quantity(cell).is_some());
-        if !units_only {
+        if !units(&nearest) {
             return nearest.iter().map(|cell| Title::parse(cell)).collect();
         }
         let names = candidates.next().filter(|above| {
@@ -176,6 +246,13 @@ impl Plan {
         nearest.iter().enumerate().map(title).collect()
     }
 
+    /// Does a line that is no row begin as one of those before the rows?
+    #[cold]
+    pub(super) fn is_head(&self, line: &[u8]) -> bool {
+        let head = head_of(line);
+        !head.is_empty() && self.heads.iter().any(|own| own == head)
+    }
+
     /// Enough cells, and no numbers in them (channels may be named by numbers if the first column is not).
     fn can_be_titles(&self, cells: &[String], shape: Shape) -> bool {
         let numeric = |cell: &String| {
@@ -188,20 +265,26 @@ impl Plan {
             .or(cells.first())
             .map(|cell| Title::parse(cell));
         let leads = first.is_some_and(|title| title.is_time() || title.is_count());
-        let filled = cells.iter().filter(|cell| !cell.is_empty()).count();
+        // What stands beyond the rows' columns is settings with their values below.
+        let own = if cells.len() >= shape.margin + shape.columns {
+            &cells[shape.margin..shape.margin + shape.columns]
+        } else {
+            cells
+        };
+        let filled = own.iter().filter(|cell| !cell.is_empty()).count();
         let enough = if shape.columns == 1 {
             filled == 1
         } else {
             cells.len() >= shape.columns
         };
-        enough && (leads || !cells.iter().any(numeric))
+        enough && filled > 0 && (leads || !own.iter().any(numeric))
     }
 
     /// Cells of a line of titles or settings.
     fn cells(&self, text: &str, shape: Shape) -> Vec<String> {
         let text = text
             .trim_matches(['\r', '\n'])
-            .trim_start_matches(['#', '%'])
+            .trim_start_matches(['#', '%', '/'])
             .trim_start_matches(' ');
         let Delimiter::Byte(delimiter) = self.dialect.delimiter else {
             let wide: Vec<String> = text
@@ -244,7 +327,12 @@ impl Plan {
             .next()
             .and_then(Result::ok)
             .unwrap_or_default();
-        record.iter().map(str::to_owned).collect()
+        // A dash alone says that there is nothing.
+        let nothing = |cell: &str| cell.bytes().all(|byte| byte == b'-');
+        record
+            .iter()
+            .map(|cell| if nothing(cell) { "" } else { cell }.to_owned())
+            .collect()
     }
 
     /// Settings to the left of the first rows.
@@ -262,105 +350,27 @@ impl Plan {
             self.settings.read_line(&left.join(","), self.dialect.mark);
         }
     }
-
-    /// Decides which column is time and which are channels.
-    fn assign(&mut self, titles: &[Title], rows: &[&[u8]], shape: Shape) {
-        self.roles = vec![Role::Skip; shape.margin];
-        let said = titles.iter().take(shape.columns).position(Title::is_time);
-        for index in 0..shape.columns {
-            let title = titles.get(index).cloned().unwrap_or_default();
-            // Time and sample numbers stand on the left, and something is left for a channel.
-            let leading = self.names.is_empty() && index < 2 && index + 1 < shape.columns;
-            let ramp = if leading {
-                self.ramp(rows, shape.margin + index)
-            } else {
-                Ramp::No
-            };
-            let timed = self.roles.iter().any(|role| matches!(role, Role::Time(_)));
-            let role = if said == Some(index) && shape.columns > 1 {
-                self.time_role(&title, ramp)
-            } else if (said.is_some() && title.is_time())
-                || (ramp == Ramp::Count && (title.is_count() || said.is_none()))
-            {
-                Role::Skip
-            } else if ramp == Ramp::Rise && said.is_none() && !timed && title.may_be_time() {
-                if title == Title::default() {
-                    let note = "The first rising column has no title: taken as time in seconds.";
-                    self.notes.push(note.into());
-                }
-                Role::Time(1.0)
-            } else {
-                self.add_channel(title)
-            };
-            self.roles.push(role);
-        }
-        if self.names.is_empty() {
-            // Nothing but time columns, says the header: the last one must be the channel.
-            self.roles.pop();
-            let role = self.add_channel(Title::default());
-            self.roles.push(role);
-        }
-    }
-
-    fn time_role(&self, title: &Title, ramp: Ramp) -> Role {
-        match (title.quantity, self.settings.time_unit) {
-            (Some(Quantity::Time(factor)), _) | (None, Some(factor)) => Role::Time(factor),
-            // Whole steps of one without a unit count samples: nobody samples this field once a second.
-            _ if ramp == Ramp::Count => Role::Skip,
-            _ => Role::Time(1.0),
-        }
-    }
-
-    fn add_channel(&mut self, title: Title) -> Role {
-        let (unit, factor) = match (title.quantity, self.settings.volt_unit) {
-            (None, Some(volts)) => (Unit::Volt, volts),
-            _ => title.unit(),
-        };
-        let number = self.names.len() + 1;
-        let name = if title.name.is_empty() {
-            number.to_string()
-        } else {
-            title.name
-        };
-        self.names.push((name, unit));
-        Role::Value(factor)
-    }
-
-    /// How the numbers of a column go on in the first rows.
-    fn ramp(&self, rows: &[&[u8]], column: usize) -> Ramp {
-        let mut values = Vec::new();
-        for row in rows.iter().take(RAMP_ROWS) {
-            let mut at = 0;
-            for index in 0..=column {
-                let (cell, last) = self.dialect.next(row, &mut at);
-                if let (Cell::Number(value), true) = (cell, index == column) {
-                    values.push(value);
-                }
-                if last {
-                    break;
-                }
-            }
-        }
-        let steps = || values.windows(2).map(|pair| pair[1] - pair[0]);
-        // A few falls do not make it a channel: the row where time goes back is named later.
-        let falls = steps().filter(|&step| step < 0.0).count();
-        if values.len() < 2 || values.first() >= values.last() || falls * 10 > values.len() {
-            Ramp::No
-        } else if steps().all(|step| step == 1.0) {
-            Ramp::Count
-        } else {
-            Ramp::Rise
-        }
-    }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq)]
-enum Ramp {
-    No,
-    /// Steps of exactly 1.
-    Count,
-    /// Hardly ever falls.
-    Rise,
+/// Rows that follow the first one of a table with a margin.
+const MARGIN_ROWS: usize = 8;
+
+/// Lines of titles, units and comments looked at.
+const TITLE_LINES: usize = 3;
+
+/// A comment that is prose: neither units nor a title of time, nor plain words without blanks for several columns.
+fn is_remark(text: &str, cells: &[String]) -> bool {
+    let comment = ["#", "%", "//"];
+    let titles: Vec<Title> = cells.iter().map(|cell| Title::parse(cell)).collect();
+    let known = titles
+        .iter()
+        .any(|title| title.quantity.is_some() || title.is_time() || title.is_count());
+    let plain = cells.len() > 1 && !cells.iter().any(|cell| cell.contains(' '));
+    comment
+        .iter()
+        .any(|mark| text.trim_start().starts_with(mark))
+        && !known
+        && !plain
 }
 
 /// UTF-8 if it is, else Latin-1.

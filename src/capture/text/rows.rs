@@ -102,17 +102,39 @@ impl Rows {
         }
     }
 
-    /// Reads one row at `*at` and leaves `*at` at its line end; blank and comment lines give none. The hot path of text.
+    /// Reads one row at `*at` and leaves `*at` at its line end; blank lines, comments and repeated titles give none.
     #[inline(always)]
     fn row(&mut self, plan: &Plan, text: &[u8], at: &mut usize) -> Result<(), Fault> {
+        let begin = *at;
+        self.cells(plan, text, at).or_else(|fault| {
+            let mut rest = text[begin..].iter();
+            let end = rest
+                .position(|&byte| byte == plan.dialect.terminator)
+                .map_or(text.len() - 1, |length| begin + length);
+            if !plan.is_head(&text[begin..end]) {
+                return Err(fault);
+            }
+            self.values.truncate(self.times.len() * plan.names.len());
+            *at = end;
+            Ok(())
+        })
+    }
+
+    /// The hot path of text.
+    #[inline(always)]
+    fn cells(&mut self, plan: &Plan, text: &[u8], at: &mut usize) -> Result<(), Fault> {
         let dialect = plan.dialect;
-        if matches!(text[*at], b'\r' | b'\n' | b' ' | b'\t' | b'#' | 0x1A) {
+        if matches!(
+            text[*at],
+            b'\r' | b'\n' | b' ' | b'\t' | b'#' | 0x1A | b',' | b';' | b'|'
+        ) {
             let end = text[*at..]
                 .iter()
                 .position(|&byte| byte == dialect.terminator)
                 .unwrap_or(0);
             let line = text[*at..*at + end].trim_ascii();
-            if line.is_empty() || line.starts_with(b"#") || line == b"\x1A" {
+            let nothing = line.iter().all(|byte| b",;| \t\"".contains(byte));
+            if nothing || line.starts_with(b"#") || line == b"\x1A" {
                 *at += end;
                 return Ok(());
             }
@@ -140,7 +162,7 @@ impl Rows {
             let (cell, last) = dialect.next(text, at);
             let blank = cell::bare(&text[from..*at])
                 .iter()
-                .all(|byte| b",;\t".contains(byte));
+                .all(|byte| b",;|\t".contains(byte));
             if cell != Cell::Missing || !blank {
                 return Err(Fault::TooMany);
             }

@@ -47,6 +47,24 @@ impl Settings {
         self.read_pair(key, rest, mark)
     }
 
+    /// Reads a line of cells that are each `key=value` or `key=value(unit)`; `true` if it was one.
+    pub(super) fn read_cells(&mut self, line: &str, mark: u8) -> bool {
+        let mut found = false;
+        let line = line
+            .trim()
+            .trim_start_matches(['#', '%', ';', '/', '"', ' ']);
+        for cell in line.split([',', ';', '\t']) {
+            let Some((key, value)) = cell.split_once('=') else {
+                continue;
+            };
+            if cell::number(value.trim_start().as_bytes(), mark).is_some() {
+                found = true;
+                self.read_pair(key.trim_start_matches(['#', ' ']), value, mark);
+            }
+        }
+        found
+    }
+
     /// Reads a pair whose value may be followed by its unit; the key may name it too (`Interval (us)`).
     pub(super) fn read_pair(&mut self, key: &str, value: &str, mark: u8) -> bool {
         let Some(kind) = key_of(key) else {
@@ -58,16 +76,16 @@ impl Settings {
                     .split([',', ';', '\t'])
                     .next()
                     .and_then(title::quantity);
-                match unit {
-                    Some(Quantity::Time(factor)) => {
+                match (unit, kind) {
+                    (Some(Quantity::Time(factor)), _) => {
                         self.time_unit = self.time_unit.or(Some(factor))
                     }
-                    Some(Quantity::Volts(factor)) => {
+                    (Some(Quantity::Volts(factor)), Key::VoltUnit) => {
                         self.volt_unit = self.volt_unit.or(Some(factor))
                     }
-                    _ => {}
+                    _ => return false,
                 }
-                return false;
+                return true;
             }
             _ => {}
         }
@@ -119,7 +137,15 @@ impl Settings {
 }
 
 fn key_of(key: &str) -> Option<Key> {
-    const INTERVAL: [&str; 17] = [
+    const INTERVAL: [&str; 25] = [
+        "abtastintervall",
+        "abtastperiode",
+        "périodedéchantillonnage",
+        "tinterval",
+        "timeinterval",
+        "samplestep",
+        "secondspersample",
+        "samplespacing",
         "sampleinterval",
         "samplinginterval",
         "sampleperiod",
@@ -138,7 +164,9 @@ fn key_of(key: &str) -> Option<Key> {
         "timeperpoint",
         "timepersample",
     ];
-    const INTERVAL_ALONE: [&str; 8] = [
+    const INTERVAL_ALONE: [&str; 10] = [
+        "hresolution",
+        "xinc",
         "step",
         "increment",
         "dt",
@@ -148,7 +176,10 @@ fn key_of(key: &str) -> Option<Key> {
         "xdelta",
         "tsample",
     ];
-    const RATE: [&str; 8] = [
+    const RATE: [&str; 11] = [
+        "abtastrate",
+        "abtastfrequenz",
+        "fréquencedéchantillonnage",
         "samplerate",
         "samplingrate",
         "samplingfrequency",
@@ -158,7 +189,7 @@ fn key_of(key: &str) -> Option<Key> {
         "samplefreq",
         "sampleclock",
     ];
-    const RATE_ALONE: [&str; 4] = ["fs", "fsample", "rate", "srate"];
+    const RATE_ALONE: [&str; 5] = ["fs", "fsample", "rate", "srate", "sampling"];
     const START: [&str; 8] = [
         "start",
         "starttime",
@@ -191,6 +222,7 @@ fn key_of(key: &str) -> Option<Key> {
         "xunit",
         "timeunit",
         "timeunits",
+        "hunit",
     ]) {
         Some(Key::TimeUnit)
     } else if is(&[
@@ -199,11 +231,35 @@ fn key_of(key: &str) -> Option<Key> {
         "yunits",
         "yunit",
         "voltageunit",
+        "vunit",
+        "unit",
+        "units",
     ]) {
         Some(Key::VoltUnit)
     } else {
         None
     }
+}
+
+/// Does a name speak of the frequency that complex samples are centred on?
+pub(super) fn is_centre(key: &str) -> bool {
+    let compact: String = key
+        .chars()
+        .filter(|c| c.is_alphanumeric())
+        .flat_map(char::to_lowercase)
+        .collect();
+    let name = compact.strip_suffix("hz").unwrap_or(&compact);
+    [
+        "fc",
+        "f0",
+        "centre",
+        "center",
+        "centrefreq",
+        "centerfreq",
+        "centrefrequency",
+        "centerfrequency",
+    ]
+    .contains(&name)
 }
 
 fn bracketed(key: &str) -> &str {

@@ -191,6 +191,11 @@ impl Steps {
         self.count - self.known
     }
 
+    /// Rows so far.
+    pub(super) fn count(&self) -> u64 {
+        self.count
+    }
+
     pub(super) fn span_s(&self) -> f64 {
         self.last - self.first
     }

@@ -1,16 +1,24 @@
 //! Which dialect a file is written in: the one that explains most of its lines.
 
 use super::cell;
-use super::dialect::{Delimiter, Dialect, Shape};
+use super::dialect::{Delimiter, Dialect, Shape, Words};
 use std::collections::BTreeMap;
 
-/// The dialect and shape that explain most lines.
-pub(super) fn survey(lines: &[&[u8]], terminator: u8) -> Option<(Dialect, Shape)> {
+/// Rows with words in them must be so many times more than rows without.
+const WORDS_WIN: usize = 4;
+/// … and at least so many: a few lines of words and numbers are a preamble.
+const LEAST_WORDED: usize = 16;
+
+fn likeliest(
+    lines: &[&[u8]],
+    terminator: u8,
+    words_allowed: bool,
+) -> Option<(usize, Dialect, Shape)> {
     let mut best: Option<(usize, Dialect, Shape)> = None;
     for dialect in Dialect::all(terminator) {
         let mut counts = BTreeMap::new();
         for line in lines {
-            if let Some(shape) = dialect.shape(line) {
+            if let Some(shape) = dialect.shape(line, words_allowed) {
                 *counts.entry(shape).or_insert(0_usize) += 1;
             }
         }
@@ -20,12 +28,28 @@ pub(super) fn survey(lines: &[&[u8]], terminator: u8) -> Option<(Dialect, Shape)
             }
         }
     }
-    let (_, dialect, shape) = best?;
+    best
+}
+
+/// The dialect and shape that explain most lines.
+pub(super) fn survey(lines: &[&[u8]], terminator: u8) -> Option<(Dialect, Shape)> {
+    let pure = likeliest(lines, terminator, false);
+    let few = pure.is_none_or(|(count, ..)| count * WORDS_WIN <= lines.len());
+    let worded = if few {
+        likeliest(lines, terminator, true)
+    } else {
+        None
+    };
+    let worded = worded.filter(|best| {
+        best.0 >= LEAST_WORDED && best.0 >= WORDS_WIN * pure.map_or(0, |pure| pure.0)
+    });
+    let (_, dialect, shape) = worded.or(pure)?;
     if dialect.delimiter == Delimiter::Byte(b',')
         && shape
             == (Shape {
                 margin: 0,
                 columns: 2,
+                words: Words::default(),
             })
         && is_decimal_comma(lines, dialect, shape)
     {
@@ -39,6 +63,7 @@ pub(super) fn survey(lines: &[&[u8]], terminator: u8) -> Option<(Dialect, Shape)
             Shape {
                 margin: 0,
                 columns: 1,
+                words: Words::default(),
             },
         ));
     }

@@ -4,7 +4,7 @@ use super::super::CaptureError;
 use super::super::input::Input;
 use super::super::open::readable;
 use super::feed::Feed;
-use super::plan::{Plan, Role};
+use super::plan::{Plan, Role, excerpt};
 use super::rows::{Fault, Rows};
 use super::steps::{Backwards, Steps};
 
@@ -28,7 +28,30 @@ pub(super) struct Table {
     /// Kept as long as the channels are two-level: they may turn out to be an edge list.
     pub(super) times: Option<Vec<f64>>,
     pub(super) notes: Vec<String>,
+    /// First rows of further pieces: time went back there.
+    pub(super) pieces: Vec<u64>,
+    /// The piece being read: its first time, last time, rows, and what is added to its times to go on from the one before.
+    piece: Piece,
+    /// Words stand behind the last row.
+    closing: bool,
 }
+
+#[derive(Clone, Copy, Default)]
+struct Piece {
+    first_s: f64,
+    last_s: f64,
+    rows: u64,
+    shift_s: f64,
+}
+
+/// A clock begins anew after a day, time stamps after 32 (`written.rs`).
+const TURNS_S: [f64; 2] = [86_400.0, 32.0 * 86_400.0];
+
+/// Longest words behind the last row.
+const CLOSING_BYTES: usize = 4096;
+
+/// Rows that make a piece; fewer are a fault of the file.
+const LEAST_PIECE: u64 = 64;
 
 /// What ends a table before the file ends.
 enum Stop {
@@ -51,6 +74,9 @@ impl Table {
             steps: Steps::default(),
             times: timed.then(Vec::new),
             notes: std::mem::take(&mut plan.notes),
+            pieces: Vec::new(),
+            piece: Piece::default(),
+            closing: false,
             plan,
         };
         let mut line = table.plan.line;
@@ -67,12 +93,27 @@ impl Table {
                 let length = block[begin..].iter().position(|&byte| byte == terminator);
                 let end = end.unwrap_or(begin + length.unwrap_or(block.len() - begin - 1));
                 let row = block[begin..end].to_vec();
-                if !block[end..].trim_ascii().is_empty() {
+                let rest = block[end..].trim_ascii();
+                let words = matches!(stop, Stop::Unreadable(Fault::Unreadable(1)));
+                let closing = rest.is_empty() || (words && table.is_closing(rest));
+                if !closing {
                     return Err(table.refuse(feed.input(), line, &stop, &row));
                 }
+                table.closing = !rest.is_empty();
                 return table.close_after(feed, line, stop, row);
             }
             line += found.lines;
+            // A row takes its values, and while the table may be a list of edges its time. What grows is there twice for a
+            // moment, once with room for as much again.
+            let values = table.columns.iter().map(|column| 4 * column.samples.len());
+            let times = table.times.as_ref().map_or(0, |times| 8 * times.len());
+            let held = 3 * (values.sum::<usize>() + times) as u64;
+            if feed.input().memory_limit().is_some_and(|most| held > most) {
+                return Err(feed.input().unsupported(
+                    "packed text that unpacks to so much more than its size",
+                    "unpack it first",
+                ));
+            }
             if rows > limit {
                 let what = format!("text with more than {limit} rows");
                 return Err(feed
@@ -101,16 +142,33 @@ impl Table {
         {
             return Err(self.refuse(feed.input(), line, &stop, &row));
         }
-        self.notes.push(format!(
-            "The last line ({line}) is not complete and was left out."
-        ));
+        self.notes.push(if self.closing {
+            format!("What stands from line {line} on is no rows and was left out.")
+        } else {
+            format!("The last line ({line}) is not complete and was left out.")
+        });
         Ok(self)
+    }
+
+    /// A few lines of words at the end, none of them a row.
+    fn is_closing(&self, rest: &[u8]) -> bool {
+        let terminator = self.plan.dialect.terminator;
+        let mut lines = rest.split(|&byte| byte == terminator);
+        rest.len() <= CLOSING_BYTES
+            && lines.all(|line| {
+                Rows::of(&self.plan, &[line, &[terminator][..]].concat())
+                    .times
+                    .is_empty()
+            })
     }
 
     fn refuse(&self, input: &Input, line: u64, stop: &Stop, row: &[u8]) -> CaptureError {
         let wanted = self.plan.roles.len();
-        let text: String = String::from_utf8_lossy(row).chars().take(40).collect();
-        let text = text.trim().escape_debug().to_string();
+        let text = excerpt(row);
+        let first = format!(
+            "; the first row is line {}, \"{}\"",
+            self.plan.line, self.plan.first_row
+        );
         let (found, allowed) = match stop {
             Stop::Unreadable(Fault::TooFew(got)) => (
                 format!("{got} of {wanted} columns in \"{text}\""),
@@ -121,7 +179,10 @@ impl Table {
                 "every row needs the columns of the first".into(),
             ),
             Stop::Unreadable(Fault::Unreadable(column)) => (
-                format!("column {column} of \"{text}\" is no number"),
+                format!(
+                    "column {column} of \"{text}\" is no number: \"{}\"",
+                    excerpt(self.plan.dialect.cell(row, *column))
+                ),
                 format!(
                     "numbers with decimal \"{}\" are allowed, or nan, inf, OVER, --- and empty cells",
                     char::from(self.plan.dialect.mark)
@@ -133,10 +194,10 @@ impl Table {
                     readable(*before_s),
                     readable(*after_s)
                 ),
-                "the time column must rise".into(),
+                "the time column must rise, or begin anew for a further piece".into(),
             ),
         };
-        input.malformed(format!("line {line}"), found, allowed)
+        input.malformed(format!("line {line}"), found, allowed + &first)
     }
 
     /// Adds rows up to the first that does not fit: where it begins, where it ends if that is known, and why.
@@ -145,7 +206,10 @@ impl Table {
         for (index, column) in self.columns.iter_mut().enumerate() {
             column.extend(&rows.values, index, channels);
         }
-        if let Err((row, backwards)) = self.steps.extend(&rows.times) {
+        let before = self.steps.count();
+        let shifted = self.in_one_go(&rows.times, before);
+        if let Err((row, backwards)) = self.steps.extend(shifted.as_deref().unwrap_or(&rows.times))
+        {
             let begin = Rows::begin_of(&self.plan, block, row);
             return Some((begin, None, Stop::Backwards(backwards)));
         }
@@ -153,10 +217,66 @@ impl Table {
             self.times = None;
         }
         if let Some(times) = &mut self.times {
-            times.extend_from_slice(&rows.times);
+            times.extend_from_slice(shifted.as_deref().unwrap_or(&rows.times));
         }
         let (begin, end, fault) = rows.fault.as_ref()?;
         Some((*begin, Some(*end), Stop::Unreadable(*fault)))
+    }
+}
+
+impl Table {
+    /// Times of further rows that go on from piece to piece, where the column begins anew; `None` where it never does.
+    fn in_one_go(&mut self, times: &[f64], rows_before: u64) -> Option<Vec<f64>> {
+        let falls = times.windows(2).any(|pair| pair[1] < pair[0]);
+        let seam = times
+            .first()
+            .is_some_and(|&time| self.piece.rows > 0 && time < self.piece.last_s);
+        let plain = self.piece.shift_s == 0.0 && times.iter().all(|time| time.is_finite());
+        if !falls && !seam && plain {
+            let (Some(&first), Some(&last)) = (times.first(), times.last()) else {
+                return None;
+            };
+            if self.piece.rows == 0 {
+                self.piece.first_s = first;
+            }
+            self.piece.last_s = last;
+            self.piece.rows += times.len() as u64;
+            return None;
+        }
+        let mut whole = times.to_vec();
+        for (row, time) in whole.iter_mut().enumerate() {
+            if !time.is_finite() {
+                continue;
+            }
+            let piece = &mut self.piece;
+            if piece.rows == 0 {
+                piece.first_s = *time;
+            } else if let Some(turn_s) = TURNS_S
+                .into_iter()
+                .find(|turn_s| (turn_s - 1.0..=*turn_s).contains(&(piece.last_s - *time)))
+            {
+                // The clock went past midnight, or the days past what they are counted within: no other piece.
+                piece.shift_s += turn_s;
+                piece.first_s -= turn_s;
+            } else if *time < piece.last_s && piece.rows >= LEAST_PIECE {
+                let step_s = (piece.last_s - piece.first_s) / (piece.rows - 1) as f64;
+                // Back by most of a piece, not by a row that is out of order.
+                if piece.last_s - *time >= 0.5 * step_s * (piece.rows - 1) as f64 {
+                    *piece = Piece {
+                        first_s: *time,
+                        last_s: *time,
+                        rows: 0,
+                        shift_s: piece.shift_s + piece.last_s + step_s - *time,
+                    };
+                    self.pieces.push(rows_before + row as u64);
+                }
+            }
+            let piece = &mut self.piece;
+            piece.last_s = *time;
+            piece.rows += 1;
+            *time += piece.shift_s;
+        }
+        Some(whole)
     }
 }
 

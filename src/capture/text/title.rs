@@ -13,6 +13,8 @@ pub(super) enum Quantity {
     FullScale,
     /// Sample numbers.
     Count,
+    /// A frequency: the rows are a spectrum's.
+    Frequency,
 }
 
 /// A title taken apart.
@@ -62,11 +64,33 @@ impl Title {
     pub(super) fn is_time(&self) -> bool {
         let name = self.name.to_lowercase();
         let known = [
-            "t", "zeit", "temps", "tempo", "tiempo", "x-axis", "x axis", "second", "seconds",
+            "t",
+            "zeit",
+            "temps",
+            "tempo",
+            "tiempo",
+            "x-axis",
+            "x axis",
+            "second",
+            "seconds",
+            "date",
+            "timestamp",
+            "date/time",
+            "datetime",
+            "clock",
+            "uhrzeit",
         ];
         matches!(self.quantity, Some(Quantity::Time(_)))
             || (self.quantity.is_none()
                 && (name.starts_with("time") || known.contains(&name.as_str())))
+    }
+
+    /// The column of a spectrum.
+    pub(super) fn is_frequency(&self) -> bool {
+        let name = self.name.to_lowercase();
+        self.quantity == Some(Quantity::Frequency)
+            || (self.quantity.is_none()
+                && ["frequency", "freq", "frequenz", "f"].contains(&name.as_str()))
     }
 
     /// No unit but of time, and no name of a channel (`CH1`, `D0`, `Channel A`).
@@ -109,6 +133,7 @@ pub(super) fn quantity(text: &str) -> Option<Quantity> {
     match lower.as_str() {
         "fs" | "full scale" | "fraction of full scale" => return Some(Quantity::FullScale),
         "sequence" | "samples" | "counts" | "points" => return Some(Quantity::Count),
+        "hz" | "khz" | "mhz" | "ghz" | "hertz" => return Some(Quantity::Frequency),
         _ => {}
     }
     const BASES: [&str; 9] = [
@@ -142,7 +167,8 @@ pub(super) fn prefix(text: &str) -> Option<f64> {
 fn tidy(text: &str) -> String {
     let clean: String = text
         .chars()
-        .filter(|c| !c.is_control() && *c != '"')
+        .filter(|c| *c != '"')
+        .map(|c| if c.is_control() { ' ' } else { c })
         .take(64)
         .collect();
     clean

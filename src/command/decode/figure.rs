@@ -35,10 +35,10 @@ pub fn draw(file: &FigureFile, decoded: &Decoded) -> anyhow::Result<()> {
 
 /// What is drawn of a capture.
 pub fn view(decoded: &Decoded) -> View<'_> {
-    let unit = match decoded.layout().channels.first().map(|c| c.unit) {
-        Some(Unit::Volt) => "V",
-        Some(Unit::FullScale) => "of full scale",
-        _ => "",
+    let unit = match decoded.unit() {
+        Unit::Volt => "V",
+        Unit::FullScale => "of full scale",
+        Unit::Unknown => "",
     };
     let kept = decoded.kept();
     let about = About {

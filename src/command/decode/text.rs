@@ -245,10 +245,10 @@ fn field(page: &mut Page, report: &Decoded) {
         text.push_str(", by the tag's bit rate");
     }
     if let Some(amplitude) = reception.field.amplitude {
-        let unit = match report.layout().channels.first().map(|c| c.unit) {
-            Some(Unit::Volt) => " V",
-            Some(Unit::FullScale) => " of full scale",
-            _ => "",
+        let unit = match report.unit() {
+            Unit::Volt => " V",
+            Unit::FullScale => " of full scale",
+            Unit::Unknown => "",
         };
         let what = if reception.kind.has_carrier() {
             "peak"
@@ -332,8 +332,8 @@ fn capture(page: &mut Page, report: &Decoded) {
             report.samples() as f64 / reception.rate_hz
         );
     }
-    if report.layout().channels.len() > 1 {
-        let _ = write!(text, "; channel {}", report.channel());
+    if !report.taken().is_empty() {
+        let _ = write!(text, "; {}", report.taken());
     }
     page.row("capture", &text);
 }

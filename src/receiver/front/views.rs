@@ -4,6 +4,10 @@ use super::cycles::Tuning;
 use crate::receiver::dsp::tones::{Spectrum, Tone, spectrum};
 use crate::receiver::signal::{Kind, Samples, Signal};
 
+/// Least rate of samples that can carry a tag, samples a second: one in each half bit of 16 field cycles (119 µs). At lower
+/// ones some half bits have none, however the field folds.
+pub const LEAST_RATE_HZ: f64 = NOMINAL_HZ / 16.0;
+
 /// Nominal field frequency, Hz (ISO 11785).
 pub const NOMINAL_HZ: f64 = 134_200.0;
 
@@ -95,6 +99,15 @@ pub(in crate::receiver) fn first_sight(signal: &Signal<'_>) -> FirstSight {
             }
         },
     };
+    // Nothing is resampled to the field's cycles that cannot hold a tag: of a sample a second there would be 134 200.
+    if rate_hz < LEAST_RATE_HZ {
+        return FirstSight {
+            views: Vec::new(),
+            rate_hz,
+            rate_assumed,
+            spectrum,
+        };
+    }
     let (mut views, mut unlikely) = (Vec::new(), Vec::new());
     let strongest = tones.first().map_or(0.0, |tone| tone.amplitude);
     let mut add = |tone: &Tone| {
