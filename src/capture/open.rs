@@ -62,7 +62,7 @@ impl OpenOptions {
         layout.rate_origin = settled.map(|(_, origin)| origin);
     }
 
-    fn check(&self, path: &Path) -> Result<(), CaptureError> {
+    pub(super) fn check(&self, path: &Path) -> Result<(), CaptureError> {
         let refuse = |what: String, allowed: &str| {
             Err(CaptureError::Unsupported {
                 path: path.to_owned(),
@@ -111,7 +111,7 @@ pub fn open_reader(
     recognise(Input::new(path, Box::new(reader), None), options)
 }
 
-fn recognise(
+pub(super) fn recognise(
     mut input: Input,
     options: &OpenOptions,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {

@@ -16,14 +16,21 @@
 
 mod decoded;
 mod error;
+mod gate;
 mod json;
+mod live;
+mod margin;
 mod opened;
 mod settings;
+mod stream;
 
 pub use decoded::{Decoded, KeptSamples};
 pub use error::DecodeError;
+pub use live::{Event, Live, NumberRead, State, Summary, Visit};
+pub use margin::{Margin, margin};
 pub use opened::Window;
 pub use settings::Settings;
+pub use stream::Stream;
 
 use std::io::Read;
 use std::path::Path;
@@ -31,6 +38,7 @@ use std::path::Path;
 use crate::capture::{ChannelInfo, Layout, RateOrigin, Unit};
 use crate::findings::findings;
 use crate::receiver::{Reception, Samples, Signal, Windows, receive, receive_joined};
+use gate::Gate;
 use opened::{AboutFile, Opened};
 
 /// Reads a capture file of any known format; `-` is standard input.
@@ -160,6 +168,7 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
     let mut windows = Windows::new(settings.terms());
     let mut samples = 0;
     let mut kept = None;
+    let mut gate = Gate::new(settings);
     while let Some(mut window) = opened.next_window()? {
         let from_s = opened.time_s(samples);
         samples += window.samples().len() as u64;
@@ -171,6 +180,7 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
                     opened.take(channel);
                     // What the other channel said of its field is not this one's.
                     windows = Windows::new(settings.terms());
+                    gate = Gate::new(settings);
                     (reception, window) = (there, other);
                     break;
                 }
@@ -178,6 +188,7 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
         } else {
             opened.stay();
         }
+        gate.pass(&opened.signal(&window), &window, from_s, reception.rate_hz);
         // A figure shows the window that the receiver kept its view of.
         if windows.add(reception, from_s) && settings.keep_samples {
             kept = Some(KeptSamples { from_s, window });
@@ -186,7 +197,9 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
     let reception = windows.finish().ok_or_else(|| opened.nothing_left())?;
     opened.stay();
     let about = opened.into_about();
-    Ok(concluded(about, samples, reception, kept, settings))
+    let mut decoded = concluded(about, samples, reception, kept, settings);
+    decoded.visits = gate.finish();
+    Ok(decoded)
 }
 
 fn concluded(
@@ -202,6 +215,8 @@ fn concluded(
         samples,
         reception,
         expected: settings.expected,
+        odds: settings.odds,
         kept,
+        visits: None,
     }
 }

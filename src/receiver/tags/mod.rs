@@ -8,4 +8,5 @@ pub(super) mod long_fold;
 pub(super) mod near;
 pub(super) mod read;
 pub(super) mod refine;
+pub(super) mod stays;
 pub(super) mod together;
