@@ -26,7 +26,8 @@ pub fn may_be_capture(path: &Path, raw: bool) -> bool {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     let ending = ending(path);
     let headed = ["wav", "npy", "csv", "txt", "tsv"].contains(&ending.as_str());
-    !name.starts_with('.') && !NEVER.contains(&ending.as_str()) && !(raw && headed)
+    let otherwise = NEVER.contains(&ending.as_str()) || (raw && headed);
+    !name.starts_with('.') && !otherwise
 }
 
 /// Whether a file found in a folder is passed over as something else: it has no capture's ending, and nothing a capture begins with.
