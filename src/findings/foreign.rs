@@ -56,7 +56,12 @@ fn unread(reception: &Reception, odds: f64) -> Option<Finding> {
     }
     let candidate = reception.candidate.as_ref()?;
     let decision = &candidate.attempt.decision;
-    let told = candidate.attempt.folded_db() > TELLING_DB;
+    // What was lost of the record may have been filled with something that contradicts a right number.
+    let gaps = reception
+        .seen
+        .as_ref()
+        .is_some_and(|seen| !seen.cycles.gaps.is_empty());
+    let told = candidate.attempt.folded_db() > TELLING_DB && !gaps;
     (told && decision.odds_wrong <= odds && !candidate.attempt.fits()).then(|| misfit(candidate))
 }
 

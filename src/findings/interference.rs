@@ -73,6 +73,9 @@ const RIPPLE_HZ: f64 = 30_000.0;
 /// Impulses that are a habit and not an accident.
 const LEAST_IMPULSES: usize = 5;
 
+/// A second field with so many lines is switched, and its edges stand out of the ripple.
+const SWITCHED_COMB: usize = 8;
+
 /// `own_lines`: something answers that does not repeat as an animal's tag does, so its own lines look like tones.
 pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec<Finding> {
     let Some(survey) = &reception.survey else {
@@ -130,8 +133,8 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
     if let Some(strongest) = rest.first() {
         found.push(tone(strongest, rest.len(), reception, odds));
     }
-    // Cut-off tops jump by a step now and then, which is no spark.
-    if reception.clipped_share().is_none() {
+    // Cut-off tops jump by a step now and then, which is no spark; nor is another reader's switching.
+    if reception.clipped_share().is_none() && rest.len() < SWITCHED_COMB {
         found.extend(impulses(survey, reception.field.on.len()));
     }
     found

@@ -57,8 +57,9 @@ impl Finding {
 /// What costs most comes first: what leaves nothing to read, what is not what it seems, what takes decibels by the ten,
 /// what takes a few, then the outcome and remarks. Codes that are not listed say of another kind of tag what it is, and
 /// stand before them all.
-const ORDER: [&str; 44] = [
+const ORDER: [&str; 45] = [
     "peak-detect-record",
+    "averaged-record",
     "lossy-compression",
     "no-field",
     "nothing-to-read",

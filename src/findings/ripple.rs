@@ -132,6 +132,16 @@ fn several(reception: &Reception) -> Option<Finding> {
             &[("tags_at_least", 2.0)],
         ));
     }
+    if tags == 1 && reception.tangled {
+        return Some(Finding::new(
+            "several-tags",
+            format!(
+                "At least one more tag answers beside the one that was read, not to be told from others that would give the same \
+                 ripple. {next}"
+            ),
+            &[("tags_at_least", 2.0)],
+        ));
+    }
     (tags > 1).then(|| {
         Finding::new(
             "several-tags",
@@ -222,7 +232,8 @@ fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
     if !reception.field.present {
         return None;
     }
-    Some(no_ripple(reception, odds))
+    let smeared = survey.and_then(|survey| survey.smeared);
+    Some(smeared.map_or_else(|| no_ripple(reception, odds), averaged))
 }
 
 /// The folded bits as they stand.
@@ -307,6 +318,20 @@ fn no_ripple_advice(reception: &Reception) -> &'static str {
              tuning shows."
         }
     }
+}
+
+/// Looks like it: many tags at once, which no plain reader reads either; a tag's number nobody can tell in both.
+fn averaged(share: f64) -> Finding {
+    Finding::new(
+        "averaged-record",
+        format!(
+            "{:.0} % of what is beside the field repeats with a telegram's length, and there are no bits in it: several sweeps averaged \
+             into one record, each with the tag somewhere else in its telegram (or a crowd of tags). Switch averaging off and capture \
+             one sweep of 50 ms or more.",
+            100.0 * share
+        ),
+        &[("repeating_share", share)],
+    )
 }
 
 fn no_ripple(reception: &Reception, odds: f64) -> Finding {

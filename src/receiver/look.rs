@@ -8,7 +8,7 @@ use crate::receiver::field::gain_steps::level_out;
 use crate::receiver::field::gaps::mend;
 use crate::receiver::field::interference::clock_lines;
 use crate::receiver::field::near_fields::{relative_to_sum, take_off_near_fields};
-use crate::receiver::field::other_field::{remove_other_field, remove_weaker_fields};
+use crate::receiver::field::other_field::{OtherField, remove_other_field, remove_weaker_fields};
 use crate::receiver::field::pieces::is_one_switched_field;
 use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
 use crate::receiver::front::views::{CLOCKS, View};
@@ -135,14 +135,19 @@ fn look_without_near_fields(
         let mut cycles = mended_cycles(signal, &view);
         level_out(&mut cycles.values);
         // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
-        for other in lines.iter().filter(|other| **other != line) {
-            remove_other_field(
-                &mut cycles.values,
-                (other - line) * view.tuning.field_hz / tuning.field_hz,
-            );
+        let others = lines.iter().filter(|other| **other != line);
+        let places: Vec<f64> = others
+            .map(|other| (other - line) * view.tuning.field_hz / tuning.field_hz)
+            .collect();
+        let removed: Vec<OtherField> = places
+            .iter()
+            .map(|place| OtherField::measured(&cycles.values, *place, tuning.field_hz))
+            .collect();
+        for place in places {
+            remove_other_field(&mut cycles.values, place);
         }
         take_off_near_fields(&mut cycles.values);
-        let reception = look_at(
+        let mut reception = look_at(
             signal,
             &View {
                 kind: view.kind,
@@ -152,6 +157,7 @@ fn look_without_near_fields(
             terms,
             rate_assumed,
         );
+        reception.other_fields = removed;
         if !reception.readings.is_empty() {
             return reception;
         }

@@ -30,6 +30,7 @@ pub use field::gain_steps::GainStep;
 pub use field::gaps::{Gap, GapKind};
 pub use field::interference::StrayTone;
 pub use field::near_fields::NearField;
+pub use field::other_field::OtherField;
 pub use field::pieces::{FieldFit, Piece, with_carrier};
 pub use fold::band::Kept;
 pub use fold::pulse::Pulse;

@@ -8,6 +8,7 @@ use super::survey::{Levels, Survey};
 use crate::receiver::field::clock_moves::ClockMoves;
 use crate::receiver::field::gain_steps::GainStep;
 use crate::receiver::field::near_fields::NearField;
+use crate::receiver::field::other_field::OtherField;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::front::cycles::Cycles;
 
@@ -43,7 +44,7 @@ pub struct Reception {
     pub readings: Vec<Reading>,
     /// The best that did not qualify.
     pub candidate: Option<Measured>,
-    /// Several tags answer, too alike to be told apart.
+    /// Several tags answer, too alike to be told apart: none is read, or only one that is much stronger.
     pub tangled: bool,
     /// Band looked at on each side of the field, Hz.
     pub band_hz: f64,
@@ -57,6 +58,8 @@ pub struct Reception {
     pub others: OtherKinds,
     /// Other fields so near to this one that the two beat slowly, strongest first; they were removed.
     pub beside: Vec<NearField>,
+    /// Other fields nearly as strong as this one, farther away; they were removed.
+    pub other_fields: Vec<OtherField>,
     /// How the field's frequency moves, if it does.
     pub clock: Option<ClockMoves>,
     /// Steps of the recorder's gain, which were made good.

@@ -66,12 +66,12 @@ def main():
     options.add_argument("--jobs", type=int, default=os.cpu_count())
     options.add_argument("--batch", type=int, default=20)
     options.add_argument("--kind", default="", help="only kinds that contain this")
-    options.add_argument("--verbose", action="store_true")
+    options.add_argument("--verbose", action="store_true", help="progress, and every false number at once, on standard error")
     chosen = options.parse_args()
     trials = [trial for trial in range(chosen.captures) if chosen.kind in TURN[trial % len(TURN)]]
     batches = [trials[at : at + chosen.batch] for at in range(0, len(trials), chosen.batch)]
     counts, whole, part, false, loose, stated, worst = Counter(), Counter(), Counter(), Counter(), 0, 0.0, []
-    failed, done = [], 0
+    failed, done, shown = [], 0, 0
     with ThreadPoolExecutor(chosen.jobs) as pool:
         for rows in pool.map(lambda batch: judge(chosen.seed, batch), batches):
             for trial, kind, sent, about, line in rows:
@@ -89,6 +89,9 @@ def main():
                         false[kind] += 1
                         worst.append(f"capture {trial} ({kind}): {reading['id']} at odds {odds}, sent {sorted(sent)}\n    {about}")
                 done += 1
+                if chosen.verbose and len(worst) > shown:
+                    print("\n".join(worst[shown:]), file=sys.stderr, flush=True)
+                    shown = len(worst)
                 if (line["verdict"] == "read") != bool(line["readings"]):
                     failed.append(f"capture {trial}: {line['verdict']} with {len(line['readings'])} readings")
             if chosen.verbose:

@@ -26,6 +26,31 @@ const CLEARLY_OFF: f64 = 0.35;
 /// A switched field is off for at least this share of the time, and on for at least as much.
 const LEAST_SHARE: f64 = 0.05;
 
+/// A field about as strong as the one that the values are tuned to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OtherField {
+    /// Its frequency.
+    pub frequency_hz: f64,
+    /// Its amplitude relative to the field's.
+    pub level: f64,
+}
+
+impl OtherField {
+    /// Measures the one that lies `place` cycles per value beside the field.
+    pub fn measured(values: &[Complex32], place: f64, field_hz: f64) -> Self {
+        let [own, other] = [0.0, place].map(|place| {
+            measure(values, place)
+                .amplitude
+                .norm()
+                .max(f64::MIN_POSITIVE)
+        });
+        Self {
+            frequency_hz: field_hz * (1.0 + place),
+            level: other / own,
+        }
+    }
+}
+
 /// A phasor that turns steadily.
 #[derive(Clone, Copy)]
 struct Turning {

@@ -90,6 +90,14 @@ pub fn lines(spectrum: Option<&Spectrum>, reception: &Reception) -> Vec<Line> {
             });
         }
     }
+    if reception.kind == Kind::Iq {
+        found.extend(reception.other_fields.iter().map(|other| Line {
+            frequency_hz: other.frequency_hz,
+            level: other.level,
+            near: true,
+            mirrored: None,
+        }));
+    }
     if reception.kind == Kind::Direct
         && let Some(spectrum) = spectrum
     {

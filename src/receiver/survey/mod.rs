@@ -14,6 +14,7 @@ mod presence;
 mod record;
 mod restarts;
 mod ring;
+mod smeared;
 mod step;
 
 pub use activity::{Activity, Stream, activity, headers, stream};
@@ -29,6 +30,7 @@ pub use presence::{Presence, presence};
 pub use record::{is_peaks, jitter_s};
 pub use restarts::{Restarts, between_headers, restarts};
 pub use ring::{Edges, Ring, edges};
+pub use smeared::smeared;
 pub use step::{Step, step};
 
 use num_complex::{Complex32, Complex64};
@@ -74,6 +76,8 @@ pub struct Survey {
     pub in_step: Option<InStep>,
     /// Ripple repeating at the tag's rate, read or not.
     pub presence: Option<Presence>,
+    /// What repeats from telegram to telegram without a tag's boundaries, as a share of all that is beside the field.
+    pub smeared: Option<f64>,
     /// The bits of the folded telegram as they stand.
     pub bare: Option<Bare>,
     /// Biphase data without folding.
@@ -182,7 +186,8 @@ impl Survey {
                 self.lines = lines(spectrum, reception);
             }
             self.edges = edges(&seen.cycles);
-            if !reception.field.present {
+            // In a folded record a click of anything passes for a ping.
+            if !reception.field.present && reception.kind != Kind::Folded {
                 self.brief = brief(&seen.cycles);
             }
         }
@@ -215,6 +220,9 @@ impl Survey {
             self.around = around(raw_values(seen, piece), piece, seen.clock_hz);
         }
         self.presence = presence(&piece.ripple, between_telegrams, real);
+        if self.presence.is_none() && reception.readings.is_empty() {
+            self.smeared = smeared(&piece.ripple, between_telegrams, real);
+        }
         self.unfolded(seen, piece, reception.readings.is_empty(), real);
         if let Some(attempt) = best(reception) {
             self.step = step(&piece.ripple, attempt, real);

@@ -6,6 +6,7 @@ pub(super) mod bursts;
 pub(super) mod join;
 pub(super) mod long_fold;
 pub(super) mod near;
+pub(super) mod near_sums;
 pub(super) mod read;
 pub(super) mod refine;
 pub(super) mod stays;

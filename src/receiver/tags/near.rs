@@ -24,6 +24,18 @@ pub fn are_near(one: u64, other: u64) -> bool {
         || light.iter().any(|word| light.contains(&(word ^ apart)))
 }
 
+/// All codes near to one, some of them more than once.
+pub fn near_codes(code: u64) -> impl Iterator<Item = u64> {
+    let light = light_words();
+    let light_apart = light.iter().enumerate().flat_map(|(k, one)| {
+        let two = light[..k].iter().map(move |other| one ^ other);
+        std::iter::once(*one).chain(two)
+    });
+    (1..1 << SERIES_BITS)
+        .chain(light_apart)
+        .map(move |apart| code ^ apart)
+}
+
 /// What the lightest words change in a code.
 fn light_words() -> &'static [u64] {
     static WORDS: OnceLock<Vec<u64>> = OnceLock::new();
@@ -68,6 +80,13 @@ mod tests {
             let crc = Telegram::new(word).crc() ^ Telegram::new(0).crc();
             assert_eq!(word.count_ones() + crc.count_ones(), 4);
         }
+    }
+
+    #[test]
+    fn every_near_code_is_near() {
+        let code = 1 << 63 | 999 << 38 | 100;
+        assert!(near_codes(code).count() > 1 << SERIES_BITS);
+        assert!(near_codes(code).all(|other| are_near(code, other)));
     }
 
     #[test]

@@ -7,7 +7,7 @@ use num_complex::Complex32;
 use super::acquire::{Acquired, Stretch, acquire, strongest_span};
 use super::apart::by_angle;
 use super::refine::{Band, Refined, folded_excess, measure, refine};
-use super::together::{Stand, codes, is_doubted, leaves_noise};
+use super::together::{Stand, beyond_doubt, codes, leaves_noise};
 use crate::receiver::decision::{Decision, Known};
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::shape::Shape;
@@ -111,7 +111,7 @@ pub struct PieceReading {
     pub read: Vec<Attempt>,
     /// The best that was left and did not qualify.
     pub left: Option<Attempt>,
-    /// Several tags answer, too alike to be told apart: no number is read.
+    /// Several tags answer, too alike to be told apart: no number is read, or only that of one which is much stronger.
     pub tangled: bool,
 }
 
@@ -223,15 +223,18 @@ fn read_span(
             None => break,
         }
     }
-    let doubted = is_doubted(ripple, &tags, &tangled, limits)
-        || limits.cleaned && !leaves_noise(&without(ripple, &tags, 1.0), limits.real);
-    let tangled = if doubted {
+    if limits.cleaned && !leaves_noise(&without(ripple, &tags, 1.0), limits.real) {
         tags.clear();
         left = None;
-        true
-    } else {
-        tags.is_empty() && !tangled.is_empty()
-    };
+        tangled.push(Vec::new());
+    }
+    let found = tags.len();
+    let tags = beyond_doubt(ripple, tags, &tangled, limits);
+    let doubted = tags.len() < found;
+    if doubted {
+        left = None;
+    }
+    let tangled = doubted || tags.is_empty() && !tangled.is_empty();
     let in_piece = |attempt: Attempt| Attempt {
         span: attempt.span.start + span.start..attempt.span.end + span.start,
         ..attempt

@@ -14,6 +14,7 @@ use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
 use super::near::are_near;
+use super::near_sums::are_near_numbers_left;
 use super::read::{ReadLimits, fits_noise};
 use super::refine::{Refined, folded_excess};
 use crate::receiver::decision::{Boundaries, Known, decide};
@@ -32,6 +33,9 @@ const APART: f64 = 10.0;
 const LEFT_BY_EDGES: f64 = 0.05;
 /// … and never may as much be left as this share of the weakest one's: a number that is not there leaves as much as the one that is.
 const MOST_UNEXPLAINED: f64 = 0.25;
+
+/// Half of a tag's pulses, as power: what is weaker leaves the sign of every sum of both as it is.
+const BENEATH: f64 = 0.25;
 
 /// Where the pulses of several tags cancel to less than this share of their power (levels within 1.2 dB at one angle and time), what is
 /// left there is edges rather than signs: even ideal ones fall between values, …
@@ -83,19 +87,35 @@ impl Stand {
     }
 }
 
-/// Whether what was read may be a sum of other numbers: where much is left unexplained, or where a number that explains
-/// more cannot be told apart from those read.
-pub fn is_doubted(
+/// The tags whose numbers cannot be sums of other ones: all of them, unless much is left unexplained or a number that explains
+/// more cannot be told apart from those read. Then only a tag that outweighs everything else is left.
+pub fn beyond_doubt(
     ripple: &[Complex32],
-    tags: &[Refined],
+    tags: Vec<Refined>,
     tangled: &[Vec<u64>],
     limits: &ReadLimits,
-) -> bool {
-    let read = codes(tags);
+) -> Vec<Refined> {
+    let read = codes(&tags);
     match tags.len() {
-        0 => false,
-        1 => tangled.iter().any(|codes| codes.contains(&read[0])),
-        _ => standing(ripple, tags, limits).is_none_or(|standing| standing.is_incomplete()),
+        0 => tags,
+        1 => {
+            let is_tangled = tangled.iter().any(|codes| codes.contains(&read[0]));
+            if is_tangled || are_near_numbers_left(ripple, &tags[0]) {
+                Vec::new()
+            } else {
+                tags
+            }
+        }
+        _ => match standing(ripple, &tags, limits) {
+            None => Vec::new(),
+            Some(standing) if !standing.is_incomplete() => tags,
+            Some(standing) => {
+                let outweighs =
+                    |k: &usize| standing.outweighs(*k) && !are_near_numbers_left(ripple, &tags[*k]);
+                let strong = (0..tags.len()).find(outweighs);
+                strong.map(|k| tags[k].clone()).into_iter().collect()
+            }
+        },
     }
 }
 
@@ -117,16 +137,27 @@ pub fn codes(tags: &[Refined]) -> Vec<u64> {
 struct Standing {
     /// Each number, and each set of them that may change together, is sure; none that begin together are near numbers.
     sure: bool,
-    /// Power of what repeats and no number explains, against that of the weakest tag.
+    /// Power of what repeats and no number explains.
     unexplained: f64,
-    /// Power of all tags against that of the weakest.
-    all: f64,
+    /// Power of each tag.
+    powers: Vec<f64>,
 }
 
 impl Standing {
     /// More is left unexplained than the tags' edges account for.
     fn is_incomplete(&self) -> bool {
-        self.unexplained > (LEFT_BY_EDGES * self.all).min(MOST_UNEXPLAINED)
+        let weakest = self.powers.iter().copied().fold(f64::INFINITY, f64::min);
+        self.unexplained > (LEFT_BY_EDGES * self.all()).min(MOST_UNEXPLAINED * weakest)
+    }
+
+    /// Whether all the rest, were it one other tag's ripple, would be too weak to turn over a sign of this one's.
+    fn outweighs(&self, tag: usize) -> bool {
+        let own = self.powers[tag];
+        self.all() - own + self.unexplained <= BENEATH * own
+    }
+
+    fn all(&self) -> f64 {
+        self.powers.iter().sum()
     }
 }
 
@@ -166,8 +197,6 @@ fn standing(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Opti
             .collect();
         set_is_sure(&rest, &chosen, limits)
     });
-    let powers = placed.iter().map(|tag| tag.amplitude.norm_sqr());
-    let weakest = powers.clone().fold(f64::INFINITY, f64::min).max(1e-300);
     let near = placed.iter().enumerate().any(|(k, one)| {
         placed[..k]
             .iter()
@@ -175,8 +204,8 @@ fn standing(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Opti
     });
     Some(Standing {
         sure: sure && !near,
-        unexplained: unexplained(&rest, limits) / weakest,
-        all: powers.sum::<f64>() / weakest,
+        unexplained: unexplained(&rest, limits),
+        powers: placed.iter().map(|tag| tag.amplitude.norm_sqr()).collect(),
     })
 }
 

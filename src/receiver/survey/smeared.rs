@@ -1,0 +1,80 @@
+//! A ripple that repeats from telegram to telegram and has no bits: several sweeps in one, each with the tag somewhere else in
+//! its telegram.
+
+use num_complex::{Complex32, Complex64};
+
+use crate::receiver::fold::pulse_noise::{every_pulse, pulse_variance};
+use crate::receiver::fold::sums::BIT;
+
+/// From this share on of all there is, what repeats is no accident: of noise in one and a quarter telegrams 0 ± 0.1 repeats
+/// (some 130 pulses of the part that overlaps are independent).
+const REPEATS: f64 = 0.5;
+
+/// Data are like themselves after a telegram and hardly before: zeros of a mostly empty number, 60 % of it, the most. A tone or
+/// a switched load is as much like itself within a few bits.
+const LIKE_ITSELF: f64 = 0.8;
+
+/// Cycles from one lag to the next, and the last one.
+const LAGS: std::ops::RangeInclusive<usize> = 1..=25;
+const BETWEEN_LAGS: usize = BIT / 4;
+
+/// The share that repeats of what is beside the field; `None` where little does, or where it is no data.
+pub fn smeared(
+    ripple: &[Complex32],
+    between_telegrams: Option<[f64; 2]>,
+    real: bool,
+) -> Option<f64> {
+    let [same, inverted] = between_telegrams?;
+    let share = 1.0 - same.min(inverted) / pulse_variance(ripple, real).max(1e-300);
+    if share < REPEATS {
+        return None;
+    }
+    let mut pulses: Vec<Complex64> = Vec::with_capacity(ripple.len());
+    every_pulse(ripple, |pulse| pulses.push(pulse));
+    let power: f64 = pulses.iter().map(|pulse| pulse.norm_sqr()).sum();
+    let like_itself = LAGS.map(|lag| {
+        let later = pulses.iter().skip(lag * BETWEEN_LAGS);
+        let sum: Complex64 = later.zip(&pulses).map(|(a, b)| a * b.conj()).sum();
+        sum.norm() / power
+    });
+    // A pulse lasts for a bit, and is like itself while it does.
+    let most = like_itself.skip(BIT / BETWEEN_LAGS - 1).fold(0.0, f64::max);
+    (most < LIKE_ITSELF).then_some(share)
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::{RngExt, SeedableRng};
+
+    use super::*;
+    use crate::linecode;
+    use crate::receiver::fold::pulse_noise::noise_between_telegrams;
+    use crate::receiver::fold::sums::TELEGRAM;
+    use crate::telegram::Telegram;
+
+    fn of(values: &[f32]) -> Option<f64> {
+        let ripple: Vec<Complex32> = values.iter().map(|v| Complex32::new(*v, 0.5 * v)).collect();
+        smeared(&ripple, noise_between_telegrams(&ripple, false), false)
+    }
+
+    #[test]
+    fn sweeps_laid_over_each_other_are_seen_and_noise_and_tones_are_not() {
+        let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(11);
+        let states = linecode::load_states(&Telegram::new(0x8000_F9C0_075B_CD15).bits(), 1);
+        let count = 3 * TELEGRAM;
+        let mut noise = || rng.random_range(-0.1f32..0.1);
+        let noisy: Vec<f32> = (0..count).map(|_| noise()).collect();
+        assert_eq!(of(&noisy), None);
+        let tone = |n: usize| (std::f32::consts::TAU * 160.0 * n as f32 / TELEGRAM as f32).sin();
+        let with_tone: Vec<f32> = (0..count).map(|n| tone(n) + noisy[n]).collect();
+        assert_eq!(of(&with_tone), None);
+        let mut swept = noisy;
+        for begin in [0, 700, 1333, 1978, 2901, 3003, 3777, 123] {
+            for (n, value) in swept.iter_mut().enumerate() {
+                let half_bit = (n + begin) / (BIT / 2);
+                *value += f32::from(states[half_bit % states.len()]) / 8f32.sqrt();
+            }
+        }
+        assert!(of(&swept).unwrap() > 0.9);
+    }
+}
