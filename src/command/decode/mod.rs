@@ -79,7 +79,7 @@ pub struct Arguments {
     /// code in use; reads about 0.5 dB weaker signals, and a number that needs it says so
     #[arg(long)]
     usual_fields: bool,
-    /// Print one JSON object a line, one line a capture
+    /// Print one JSON object a line, one line a capture (with --follow one line an event)
     #[arg(long)]
     json: bool,
     /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
@@ -92,8 +92,8 @@ pub struct Arguments {
     #[arg(long, value_name = "FILE.csv", conflicts_with = "join")]
     visits: Option<PathBuf>,
     /// Follow what is still coming: a stream ('-' or a pipe), a file that grows, or a folder that fills; on a terminal a meter,
-    /// else one event a line. Ctrl-C ends it with a summary
-    #[arg(long, conflicts_with_all = ["join", "figure", "report", "against", "brief"])]
+    /// else one event a line. Keys: q ends with a summary, as Ctrl-C does, space holds the picture, r resets the peak
+    #[arg(long, conflicts_with_all = ["join", "figure", "report", "against", "brief", "table"])]
     follow: bool,
     /// Write one row a capture: margin in dB, number, depth, angle, field, first finding
     #[arg(long, value_name = "FILE.csv", conflicts_with = "join")]

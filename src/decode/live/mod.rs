@@ -4,6 +4,7 @@
 //! numbers. What is said of a look goes through trackers that know what was said before, so an event is told once and a finding does
 //! not flicker.
 
+mod doubt;
 mod event;
 mod field_watch;
 mod findings_watch;
@@ -226,8 +227,7 @@ impl Live {
         let (signal, span_s) = self.last(GLANCE_S);
         let mut reception = glance(&signal, self.settings.terms());
         reception.shift(span_s.0);
-        let heard = Heard::all(&reception, self.settings.odds);
-        self.take(&reception, &heard, span_s);
+        self.take(&reception, span_s);
         self.tell_state();
     }
 
@@ -238,21 +238,23 @@ impl Live {
         let found = findings(&reception, self.settings.odds);
         self.margin_db = margin(&reception, &found, self.settings.odds).map(|margin| margin.db);
         reception.shift(span_s.0);
-        let heard = Heard::all(&reception, self.settings.odds);
-        self.take(&reception, &heard, span_s);
+        self.take(&reception, span_s);
         self.looked_at = self.samples();
         self.looks += 1;
         found
     }
 
-    fn take(&mut self, reception: &Reception, heard: &[Heard], span_s: (f64, f64)) {
+    fn take(&mut self, reception: &Reception, span_s: (f64, f64)) {
+        let odds = self.settings.odds;
+        let mut heard = Heard::all(reception, odds);
         self.field.look(reception, span_s.1, &mut self.told);
-        self.visits.look(heard, span_s, &mut self.told);
+        self.visits.look(&heard, span_s, odds, &mut self.told);
+        heard.retain(|number| self.visits.is_open(number));
         if !heard.is_empty() {
             self.findings.number_read(span_s.1, &mut self.told);
         }
         self.seen = self.samples();
-        self.state = self.state_of(reception, heard, span_s.1);
+        self.state = self.state_of(reception, &heard, span_s.1);
     }
 
     /// Nothing looks further back than a close look does.

@@ -1,5 +1,6 @@
 //! Numbers look after look → visits, each told when it begins and when it has ended.
 
+use super::doubt::Doubts;
 use super::heard::{Heard, HeardStay};
 use super::{Event, NumberRead, Visit};
 use crate::receiver::ONE_STAY_S;
@@ -31,6 +32,7 @@ const MOST_NUMBERS: usize = 4096;
 #[derive(Default)]
 pub(super) struct Visits {
     open: Vec<Open>,
+    doubts: Doubts,
     /// Visits told as ended that looks still see the end of: code, begin, end.
     closed: Vec<(u64, f64, f64)>,
     numbers: Vec<(Identity, u64)>,
@@ -91,11 +93,24 @@ impl Open {
 }
 
 impl Visits {
-    /// Takes what a look over `span_s` gave.
-    pub fn look(&mut self, heard: &[Heard], span_s: (f64, f64), told: &mut Vec<Event>) {
+    /// Takes what a look over `span_s` gave, and tells what is proven; `odds` is what was asked for.
+    pub fn look(&mut self, heard: &[Heard], span_s: (f64, f64), odds: f64, told: &mut Vec<Event>) {
         for number in heard {
+            let since_s = if self.is_open(number) {
+                span_s.0
+            } else {
+                match self.doubts.proven_since(number, span_s, odds) {
+                    Some(since_s) => since_s,
+                    None => continue,
+                }
+            };
             for stay in &number.stays {
-                self.take(number, stay, span_s, told);
+                // A stay that goes on from looks before this one began in them.
+                let mut stay = *stay;
+                if stay.from_s < span_s.0 + AGREE_S {
+                    stay.from_s = stay.from_s.min(since_s);
+                }
+                self.take(number, &stay, span_s, told);
             }
         }
         let now_s = span_s.1;
@@ -106,6 +121,12 @@ impl Visits {
         self.close(gone, told);
         // The next close look may see as far back.
         self.closed.retain(|(_, _, to_s)| *to_s > now_s - SEEN_S);
+    }
+
+    /// Whether a visit of this number is open: it was proven.
+    pub fn is_open(&self, heard: &Heard) -> bool {
+        let same = |open: &Open| open.code == heard.code && open.visit.kind == heard.kind;
+        self.open.iter().any(same)
     }
 
     /// Ends what is open.

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant, SystemTime};
 
-use anyhow::{Context, ensure};
+use anyhow::Context;
 use fieldripple::decode::decode_file;
 
 use super::super::captures::{is_no_capture, may_be_capture};
@@ -33,10 +33,6 @@ struct Seen {
 
 /// Reads what is in the folder and what comes into it, oldest first, until told to stop.
 pub fn run(folder: &Path, arguments: &Arguments) -> anyhow::Result<ExitCode> {
-    ensure!(
-        arguments.table.is_none(),
-        "--table needs captures that are complete; give it without --follow"
-    );
     let stop = stop_on_request();
     let settings = arguments.settings();
     let look = text::Look::of_output();

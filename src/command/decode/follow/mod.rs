@@ -10,8 +10,6 @@ use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use anyhow::ensure;
-
 use super::Arguments;
 use super::visits::VisitsOutput;
 use lines::Lines;
@@ -30,10 +28,6 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     if path.is_dir() {
         return folder::run(path, arguments);
     }
-    ensure!(
-        arguments.table.is_none(),
-        "--table needs captures that are complete; --follow a folder, or give --visits"
-    );
     follow(path, arguments)
 }
 
