@@ -206,6 +206,37 @@ fn a_signal_ends_it_with_a_summary() {
     }
 }
 
+/// Samples that keep coming do not keep it from ending.
+#[test]
+fn a_stream_that_goes_on_can_be_ended() {
+    let bench = Bench::new();
+    let mut child = bench.follow("--json -");
+    let mut input = child.stdin.take().unwrap();
+    let bytes = bench.wav(1.0);
+    let writer = std::thread::spawn(move || {
+        let _ = input.write_all(&bytes[..44]);
+        // 500 kS/s, two bytes each, a fiftieth of a second at a time, for half a minute.
+        for part in bytes[44..].chunks(20_000).cycle().take(1500) {
+            if input.write_all(part).is_err() {
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    });
+    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    until(&mut lines, "number-read");
+    let begun = Instant::now();
+    interrupt(&child, "-INT");
+    until(&mut lines, "summary");
+    assert_eq!(child.wait().unwrap().code(), Some(0));
+    assert!(
+        begun.elapsed() < Duration::from_secs(5),
+        "{:?}",
+        begun.elapsed()
+    );
+    writer.join().unwrap();
+}
+
 #[test]
 fn a_file_is_followed_as_it_grows_until_it_is_gone() {
     let bench = Bench::new();

@@ -109,7 +109,7 @@ impl<'a> Outputs<'a> {
     /// Writes the files.
     pub fn finish(mut self) -> Outcome {
         let page = self.page.take().map(|page| page.write());
-        let visits = self.visits.take().map(VisitsOutput::write);
+        let visits = self.visits.as_mut().map(VisitsOutput::write);
         let table = self.table.take().map(TableOutput::write);
         for written in [page, visits, table].into_iter().flatten() {
             if let Err(error) = written {

@@ -2,6 +2,7 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
 use anyhow::{Context, ensure};
 use fieldripple::capture::write_atomically;
@@ -23,10 +24,14 @@ const COLUMNS: [&str; 10] = [
     "odds_wrong",
 ];
 
+/// A gate that is followed for a night has its list written this often, so that a power cut takes little of it.
+const KEEP: Duration = Duration::from_secs(5);
+
 /// The rows, and the file they go to.
 pub struct VisitsOutput<'a> {
     path: &'a Path,
     rows: csv::Writer<Vec<u8>>,
+    kept: Option<Instant>,
 }
 
 impl<'a> VisitsOutput<'a> {
@@ -39,7 +44,11 @@ impl<'a> VisitsOutput<'a> {
         );
         let mut rows = csv::Writer::from_writer(Vec::new());
         rows.write_record(COLUMNS)?;
-        Ok(Self { path, rows })
+        Ok(Self {
+            path,
+            rows,
+            kept: None,
+        })
     }
 
     /// Adds the visits of a capture.
@@ -50,10 +59,13 @@ impl<'a> VisitsOutput<'a> {
         Ok(())
     }
 
-    /// Adds the visit of an event that is one.
+    /// Adds the visit of an event that is one, and writes it down.
     pub fn add_event(&mut self, stream: &str, event: &Event) -> anyhow::Result<()> {
         match event {
-            Event::VisitEnded(visit) => self.add_visit(stream, visit),
+            Event::VisitEnded(visit) => {
+                self.add_visit(stream, visit)?;
+                self.keep()
+            }
             _ => Ok(()),
         }
     }
@@ -77,10 +89,18 @@ impl<'a> VisitsOutput<'a> {
         Ok(())
     }
 
+    /// Writes the file as far as it is known, not too often.
+    pub fn keep(&mut self) -> anyhow::Result<()> {
+        let due = self.kept.is_none_or(|kept| kept.elapsed() >= KEEP);
+        if due { self.write() } else { Ok(()) }
+    }
+
     /// Writes the file.
-    pub fn write(self) -> anyhow::Result<()> {
-        let rows = self.rows.into_inner().map_err(|error| error.into_error())?;
-        write_atomically(self.path, |file| file.write_all(&rows))
+    pub fn write(&mut self) -> anyhow::Result<()> {
+        self.kept = Some(Instant::now());
+        self.rows.flush()?;
+        let rows = self.rows.get_ref();
+        write_atomically(self.path, |file| file.write_all(rows))
             .with_context(|| format!("{}: the visits cannot be written", self.path.display()))
     }
 }

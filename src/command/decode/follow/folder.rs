@@ -67,6 +67,7 @@ pub fn run(folder: &Path, arguments: &Arguments) -> anyhow::Result<ExitCode> {
                     }
                     if let Some(visits) = &mut visits {
                         visits.add(&decoded)?;
+                        visits.keep()?;
                     }
                     if arguments.json {
                         json_line(&decoded)
@@ -99,7 +100,7 @@ pub fn run(folder: &Path, arguments: &Arguments) -> anyhow::Result<ExitCode> {
         );
         print(&line)?;
     }
-    if let Some(visits) = visits {
+    if let Some(mut visits) = visits {
         visits.write()?;
     }
     if let Some(error) = vanished {

@@ -100,7 +100,7 @@ fn follow(path: &Path, arguments: &Arguments) -> anyhow::Result<ExitCode> {
     if let Some(error) = failed {
         super::super::complain(&error);
     }
-    if let Some(visits) = visits
+    if let Some(mut visits) = visits
         && let Err(error) = visits.write()
     {
         super::super::complain(&error);

@@ -168,9 +168,15 @@ impl Reading {
 fn look(incoming: &Receiver<Block>, waiting: &AtomicUsize, stop: &AtomicBool, tell: &Sender<News>) {
     let mut live: Option<Live> = None;
     let mut hurried = false;
+    // Blocks still to be looked at once the end was asked for: those that had come by then.
+    let mut left: Option<usize> = None;
     // Where nobody listens any more, the program is ending.
     let say = |news: News| drop(tell.send(news));
-    loop {
+    while left != Some(0) {
+        if left.is_none() && stop.load(Ordering::Relaxed) {
+            left = Some(waiting.load(Ordering::Relaxed));
+            continue;
+        }
         let block = match incoming.recv_timeout(TICK) {
             Ok(block) => block,
             Err(RecvTimeoutError::Timeout) if !stop.load(Ordering::Relaxed) => continue,
@@ -183,6 +189,7 @@ fn look(incoming: &Receiver<Block>, waiting: &AtomicUsize, stop: &AtomicBool, te
             }
             Block::Samples(window) => {
                 let behind = waiting.fetch_sub(1, Ordering::Relaxed);
+                left = left.map(|left| left.saturating_sub(1));
                 hurried = behind > if hurried { HURRY_UNTIL } else { HURRY_FROM };
                 if let Some(live) = &mut live {
                     live.hurry(hurried);
