@@ -100,6 +100,10 @@ fn mistuned(reception: &Reception) -> Option<Finding> {
 }
 
 fn curved(reception: &Reception) -> Option<Finding> {
+    // Of several tags each change is measured over the others' ripple.
+    if reception.readings.len() > 1 || reception.tangled {
+        return None;
+    }
     if !reception.kind.has_carrier() || reception.band_hz < WIDE_HZ {
         return None;
     }

@@ -106,7 +106,7 @@ const ORDER: [&str; 45] = [
 ];
 
 /// What can still be said of a record of peaks.
-const PEAKS_LEAVE: [&str; 3] = ["clipping", "nothing-to-read", "folded"];
+const PEAKS_LEAVE: [&str; 2] = ["clipping", "folded"];
 /// What a ripple that is folded onto itself, or is not there at all, would have shown.
 const FOLDING_HIDES: [&str; 10] = [
     "no-ripple",

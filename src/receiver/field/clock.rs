@@ -4,7 +4,7 @@ use num_complex::Complex32;
 
 use super::pieces::Piece;
 use crate::receiver::dsp::retime::retime;
-use crate::receiver::fold::sums::{BIT, Fold, HALF, TELEGRAM};
+use crate::receiver::fold::sums::{BIT, Fold, HALF, TELEGRAM, timing_peaks};
 
 /// Search range: field ±2 % and a sample clock off by as much as half a per cent.
 const RANGE: f64 = 0.025;
@@ -53,13 +53,42 @@ pub fn on_own_clock(piece: &Piece, most: usize) -> Vec<(f64, Piece)> {
             }
             // Cycle i of the tag lies at value i/(1 + error).
             let ripple = retime(&piece.ripple, |i| i as f64 * error / (1.0 + error));
+            let rate = (1.0 + error) / (1.0 + slowness(&ripple));
             let piece = Piece {
                 ripple,
                 ..piece.clone()
             };
-            (1.0 + error, piece)
+            (rate, piece)
         })
         .collect()
+}
+
+/// More slips than this (cycles) from the first third of a piece to its last are noise: the rate was tried more finely.
+const MOST_SLIP: f64 = 2.0;
+
+/// How much slower the tag's bits are than a piece's values count, from when they come in its first and its last third.
+fn slowness(ripple: &[Complex32]) -> f64 {
+    let third = ripple.len() / 3;
+    if third < TELEGRAM {
+        return 0.0;
+    }
+    let timing = |from: usize| {
+        let folds = Fold::both(&ripple[from..from + third]);
+        let peaks = folds
+            .iter()
+            .flat_map(|fold| timing_peaks(&fold.timing_scores()));
+        let (_, timing) = peaks.max_by(|a, b| a.0.total_cmp(&b.0))?;
+        Some(from as f64 + timing)
+    };
+    let (Some(early), Some(late)) = (timing(0), timing(2 * third)) else {
+        return 0.0;
+    };
+    let bit = BIT as f64;
+    let slip = (late - early + 0.5 * bit).rem_euclid(bit) - 0.5 * bit;
+    if slip.abs() > MOST_SLIP {
+        return 0.0;
+    }
+    slip / (2 * third) as f64
 }
 
 /// Steps towards the highest score near `error`, halving the step four times.

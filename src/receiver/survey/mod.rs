@@ -220,8 +220,14 @@ impl Survey {
             self.around = around(raw_values(seen, piece), piece, seen.clock_hz);
         }
         self.presence = presence(&piece.ripple, between_telegrams, real);
-        if self.presence.is_none() && reception.readings.is_empty() {
-            self.smeared = smeared(&piece.ripple, between_telegrams, real);
+        if reception.readings.is_empty() {
+            // What repeats without bits has lines that pass for stray tones.
+            let whole =
+                (!real && !piece.tones.is_empty()).then(|| untouched(raw_values(seen, piece)));
+            self.smeared = smeared(&piece.ripple, between_telegrams, real).or_else(|| {
+                let whole = whole?;
+                smeared(&whole, noise_between_telegrams(&whole, real), real)
+            });
         }
         self.unfolded(seen, piece, reception.readings.is_empty(), real);
         if let Some(attempt) = best(reception) {

@@ -8,8 +8,7 @@ use num_complex::Complex32;
 
 use super::telegrams;
 use crate::receiver::fold::pulse_noise::flatness;
-use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM};
-use crate::receiver::tags::acquire::timing_peaks;
+use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM, timing_peaks};
 use crate::telegram::TELEGRAM_BITS;
 
 /// Mean and standard deviation of ½(Σ|y|² + |Σy²|) of 128 boundary sums in white noise of variance 1 a part: 128 + half the

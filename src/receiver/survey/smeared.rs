@@ -4,19 +4,24 @@
 use num_complex::{Complex32, Complex64};
 
 use crate::receiver::fold::pulse_noise::{every_pulse, pulse_variance};
-use crate::receiver::fold::sums::BIT;
+use crate::receiver::fold::sums::{BIT, TELEGRAM};
 
 /// From this share on of all there is, what repeats is no accident: of noise in one and a quarter telegrams 0 ± 0.1 repeats
 /// (some 130 pulses of the part that overlaps are independent).
 const REPEATS: f64 = 0.5;
 
-/// Data are like themselves after a telegram and hardly before: zeros of a mostly empty number, 60 % of it, the most. A tone or
-/// a switched load is as much like itself within a few bits.
-const LIKE_ITSELF: f64 = 0.8;
+/// Data spread over many lines. The mean square of how much a ripple is like itself some cycles later is one over their number:
+/// of a tone 1, of a handful of tones a fifth and more, of a mostly empty number (60 % zeros, one line in two of its energy) a
+/// tenth.
+const LINES: f64 = 8.0;
 
-/// Cycles from one lag to the next, and the last one.
-const LAGS: std::ops::RangeInclusive<usize> = 1..=25;
-const BETWEEN_LAGS: usize = BIT / 4;
+/// Cycles from one lag to the next (a prime, so that no tone keeps step with it), and how many; the first is past the pulse's own
+/// length.
+const BETWEEN_LAGS: usize = 7;
+const LAGS: usize = 200;
+
+/// Telegrams looked at.
+const MOST: usize = 4 * TELEGRAM;
 
 /// The share that repeats of what is beside the field; `None` where little does, or where it is no data.
 pub fn smeared(
@@ -29,17 +34,18 @@ pub fn smeared(
     if share < REPEATS {
         return None;
     }
-    let mut pulses: Vec<Complex64> = Vec::with_capacity(ripple.len());
-    every_pulse(ripple, |pulse| pulses.push(pulse));
-    let power: f64 = pulses.iter().map(|pulse| pulse.norm_sqr()).sum();
-    let like_itself = LAGS.map(|lag| {
-        let later = pulses.iter().skip(lag * BETWEEN_LAGS);
-        let sum: Complex64 = later.zip(&pulses).map(|(a, b)| a * b.conj()).sum();
-        sum.norm() / power
+    let mut pulses: Vec<Complex64> = Vec::new();
+    every_pulse(&ripple[..ripple.len().min(MOST)], |pulse| {
+        pulses.push(pulse)
     });
-    // A pulse lasts for a bit, and is like itself while it does.
-    let most = like_itself.skip(BIT / BETWEEN_LAGS - 1).fold(0.0, f64::max);
-    (most < LIKE_ITSELF).then_some(share)
+    let power: f64 = pulses.iter().map(|pulse| pulse.norm_sqr()).sum();
+    let like_itself = (0..LAGS).map(|lag| {
+        let later = pulses.iter().skip(BIT + lag * BETWEEN_LAGS);
+        let sum: Complex64 = later.zip(&pulses).map(|(a, b)| a * b.conj()).sum();
+        (sum / power).norm_sqr()
+    });
+    let lines = LAGS as f64 / like_itself.sum::<f64>();
+    (lines > LINES).then_some(share)
 }
 
 #[cfg(test)]
@@ -49,7 +55,6 @@ mod tests {
     use super::*;
     use crate::linecode;
     use crate::receiver::fold::pulse_noise::noise_between_telegrams;
-    use crate::receiver::fold::sums::TELEGRAM;
     use crate::telegram::Telegram;
 
     fn of(values: &[f32]) -> Option<f64> {

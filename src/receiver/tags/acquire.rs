@@ -9,7 +9,7 @@ use super::read::ReadLimits;
 use crate::receiver::decision::{Boundaries, Decision, Likeliest, decide, likeliest_number};
 use crate::receiver::fold::pulse_noise::noise_between_telegrams;
 use crate::receiver::fold::shape::Shape;
-use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM};
+use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM, timing_peaks};
 use crate::telegram::TELEGRAM_BITS;
 
 /// Hypotheses of timing, parity and shape that are decoded.
@@ -184,27 +184,6 @@ fn hypotheses(parity: &Parity, telegrams: f64, shapes: &[Shape]) -> Vec<Hypothes
         }
     }
     found
-}
-
-/// Local maxima of the timing scores, the maximum of a parabola through three of them, with their score.
-pub fn timing_peaks(scores: &[f64; BIT]) -> Vec<(f64, f64)> {
-    let mut peaks = Vec::new();
-    for timing in 0..BIT {
-        let before = scores[(timing + BIT - 1) % BIT];
-        let here = scores[timing];
-        let after = scores[(timing + 1) % BIT];
-        if here >= before && here > after {
-            let bend = before - 2.0 * here + after;
-            let shift = if bend < 0.0 {
-                0.5 * (before - after) / bend
-            } else {
-                0.0
-            };
-            peaks.push((here, (timing as f64 + shift).rem_euclid(BIT as f64)));
-        }
-    }
-    peaks.sort_by(|a, b| b.0.total_cmp(&a.0));
-    peaks
 }
 
 /// Lengths tried for the time that a tag was there, as shares of the stretch.

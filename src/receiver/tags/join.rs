@@ -6,13 +6,13 @@
 
 use num_complex::Complex64;
 
-use super::acquire::{scatter_of_levels, timing_peaks};
+use super::acquire::scatter_of_levels;
 use super::read::{Attempt, ReadLimits};
 use crate::receiver::decision::{ANY, Boundaries, Decision, Signs, Weights, decide};
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::band::Kept;
 use crate::receiver::fold::shape::Shape;
-use crate::receiver::fold::sums::{BoundarySums, Fold, TELEGRAM};
+use crate::receiver::fold::sums::{BoundarySums, Fold, TELEGRAM, timing_peaks};
 use crate::telegram::TELEGRAM_BITS;
 
 /// Ways of laying the pieces together carried from one piece to the next.

@@ -106,6 +106,8 @@ pub fn beyond_doubt(
                 tags
             }
         }
+        // Of several signs at once a part of a telegram leaves too few to contradict others.
+        _ if tags.iter().any(|tag| tag.attempt.telegrams < 1.0) => Vec::new(),
         _ => match standing(ripple, &tags, limits) {
             None => Vec::new(),
             Some(standing) if !standing.is_incomplete() => tags,
