@@ -52,6 +52,8 @@ pub struct Pipeline {
     requested: &'static AtomicBool,
     /// When samples came last, milliseconds after `begun`.
     last_ms: Arc<AtomicUsize>,
+    /// Blocks that came and were not looked at.
+    waiting: Arc<AtomicUsize>,
     begun: Instant,
     tick: Instant,
 }
@@ -80,13 +82,14 @@ impl Pipeline {
         let named = |name: &str| std::thread::Builder::new().name(name.into());
         // This one may wait for samples that never come: the end of the program ends it.
         named("samples").spawn(move || reading.run(&path, &settings))?;
-        let stopped = Arc::clone(&stop);
-        named("receiver").spawn(move || look(&incoming, &waiting, &stopped, &tell))?;
+        let (stopped, behind) = (Arc::clone(&stop), Arc::clone(&waiting));
+        named("receiver").spawn(move || look(&incoming, &behind, &stopped, &tell))?;
         Ok(Self {
             news,
             stop,
             requested: stop_on_request(),
             last_ms,
+            waiting,
             begun,
             tick: Instant::now(),
         })
@@ -113,9 +116,12 @@ impl Pipeline {
             Err(RecvTimeoutError::Timeout) => {
                 self.tick = Instant::now();
                 let last = Duration::from_millis(self.last_ms.load(Ordering::Relaxed) as u64);
-                News::Tick {
-                    without: self.begun.elapsed().saturating_sub(last),
-                }
+                // While samples wait, it is not they that are missing.
+                let without = match self.waiting.load(Ordering::Relaxed) {
+                    0 => self.begun.elapsed().saturating_sub(last),
+                    _ => Duration::ZERO,
+                };
+                News::Tick { without }
             }
             // Only a defect of the program ends the receiver without a word; its message has been printed.
             Err(RecvTimeoutError::Disconnected) => {
