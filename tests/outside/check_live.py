@@ -101,7 +101,7 @@ def listed(record, folder):
     """The rows of --visits."""
     path, rows = folder / "gate.raw", folder / "visits.csv"
     record.write(path)
-    words = [PROGRAM, "decode", "--raw", "i16", "--rate", str(RATE_HZ), "--json", "--visits", str(rows), str(path)]
+    words = [PROGRAM, "decode", "--raw", "i16", "--rate", str(record.rate_hz), "--json", "--visits", str(rows), str(path)]
     done = subprocess.run(words, capture_output=True, text=True)
     with open(rows, newline="") as text:
         return [(float(row["from_s"]), float(row["to_s"]), row["id"]) for row in csv.DictReader(text)], json.loads(done.stdout)
@@ -199,6 +199,22 @@ def latency(seconds, checks):
         print(f"latency at 1 MS/s: {np.mean(late):.2f} s on average, {max(late):.2f} s at most, {len(late)} tags", flush=True)
 
 
+def near_the_limit(checks):
+    """Two passes from 4 dB above the limit of a second's look to 1 dB above it: one visit each, begin and end within a second, no other."""
+    for above_db in (8.0, 4.0, 2.5, 1.0):
+        # A second holds 32.8 telegrams, half of which are read at 3 dB folded.
+        ebn0_db = 3.0 - 15.2 + above_db
+        passes = (Pass(Tag(Number(national=5)), 1.3, 5.1), Pass(Tag(Number(national=6), start_cycles=777.0), 7.6, 11.5))
+        record = Record(300_000.0, 13.5, passes=passes, ebn0_db=ebn0_db, seed=4, full=4.0)
+        with tempfile.TemporaryDirectory() as folder:
+            rows, _ = listed(record, Path(folder))
+        about = f"{above_db} dB above the limit: {rows}"
+        checks.that([row[2] for row in rows] == [passing.tag.number.id for passing in passes], about)
+        for row, passing in zip(rows, passes):
+            checks.near(row[0], passing.from_s, 1.1, about)
+            checks.near(row[1], passing.to_s, 1.1, about)
+
+
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("--seed", type=int, default=1)
@@ -224,6 +240,7 @@ def main():
         raised += check_findings(record, events, checks, f"record {index}")
         checks.that(code == 0 and events[-1]["event"] == "summary", f"record {index}: exit {code}, last line {events[-1:]}")
     print(f"worst end: {worst_listed:.3f} s listed, {worst_followed:.3f} s followed; raised: {sorted(set(raised))}", flush=True)
+    near_the_limit(checks)
     if options.latency > 0:
         latency(options.latency, checks)
     return checks.end()

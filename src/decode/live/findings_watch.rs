@@ -101,3 +101,53 @@ impl FindingsWatch {
             .map(|known| (known.finding.code, known.finding.text.clone()))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn finding(code: &'static str) -> Finding {
+        Finding {
+            code,
+            text: String::new(),
+            evidence: serde_json::Map::new(),
+            false_alarm: None,
+        }
+    }
+
+    /// Looks one second apart, each with its findings; what was told, as `+code` and `-code`.
+    fn told(looks: &[&[&'static str]]) -> Vec<String> {
+        let mut watch = FindingsWatch::default();
+        let mut events = Vec::new();
+        for (second, codes) in (1..).zip(looks) {
+            let found = codes.iter().map(|code| finding(code)).collect();
+            watch.look(found, f64::from(second), &mut events);
+            if codes.contains(&"read") {
+                watch.number_read(f64::from(second), &mut events);
+            }
+        }
+        let word = |event: &Event| match event {
+            Event::FindingRaised { time_s, finding } => format!("{time_s}+{}", finding.code),
+            Event::FindingWithdrawn { time_s, code } => format!("{time_s}-{code}"),
+            _ => unreachable!(),
+        };
+        events.iter().map(word).collect()
+    }
+
+    #[test]
+    fn what_comes_and_goes_is_not_told() {
+        assert_eq!(told(&[&["hum"], &[], &["hum"], &[], &["hum"]]), [""; 0]);
+        let steady: [&[&'static str]; 6] = [&["hum"], &["hum"], &[], &["hum"], &[], &[]];
+        assert_eq!(told(&steady), ["2+hum", "6-hum"]);
+    }
+
+    #[test]
+    fn a_number_takes_back_at_once_what_denies_it() {
+        let looks: [&[&'static str]; 3] = [
+            &["no-ripple", "hum"],
+            &["no-ripple", "hum"],
+            &["hum", "read"],
+        ];
+        assert_eq!(told(&looks), ["2+no-ripple", "2+hum", "3-no-ripple"]);
+    }
+}

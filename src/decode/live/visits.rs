@@ -10,11 +10,13 @@ use crate::telegram::Identity;
 /// ends.
 const AGREE_S: f64 = 0.03;
 
-/// A strong tag that has not been there for so long has gone, seconds: two looks. A weak one may just not have been read: it is
-/// waited for through a whole look, so that what is left of it is in none.
+/// A strong tag that has not been there for so long has gone, seconds: two looks. A weak one may just not have been read: two close
+/// looks are waited for, and what lies one of them apart is one visit.
 const STRONG_GONE_S: f64 = 0.5;
+/// See [`STRONG_GONE_S`]; a glance more, as it comes before the close look that ends with it.
+const WEAK_GONE_S: f64 = 2.1;
 /// See [`STRONG_GONE_S`].
-const WEAK_GONE_S: f64 = 1.0;
+const WEAK_APART_S: f64 = 1.0;
 /// Spare decibels from which on a number is read in every look: the share unread falls below 10^-6 at half as many (derived: the odds
 /// of single telegrams).
 const STRONG_DB: f64 = 6.0;
@@ -50,7 +52,8 @@ struct Open {
 
 impl Open {
     fn is_of(&self, heard: &Heard, stay: &HeardStay) -> bool {
-        let near_s = ONE_STAY_S.max(heard.pause_s()) + AGREE_S;
+        let apart_s = if self.is_strong() { 0.0 } else { WEAK_APART_S };
+        let near_s = ONE_STAY_S.max(heard.pause_s()).max(apart_s) + AGREE_S;
         self.code == heard.code
             && self.visit.kind == heard.kind
             && stay.from_s < self.visit.to_s + near_s
@@ -59,12 +62,14 @@ impl Open {
 
     fn extend(&mut self, heard: &Heard, stay: &HeardStay, (begin_s, now_s): (f64, f64)) {
         let visit = &mut self.visit;
-        // Where a look holds the begin, it holds more of what came after than the looks before it did.
-        if stay.from_s > begin_s + AGREE_S && stay.from_s < visit.to_s {
-            visit.from_s = stay.from_s;
+        // Where a look holds the visit's begin, it holds more of what came after than the looks before it did. A stay that begins
+        // elsewhere in it goes on after a gap.
+        let same_begin = (stay.from_s - visit.from_s).abs() < ONE_STAY_S;
+        visit.from_s = if stay.from_s > begin_s + AGREE_S && same_begin {
+            stay.from_s
         } else {
-            visit.from_s = visit.from_s.min(stay.from_s);
-        }
+            visit.from_s.min(stay.from_s)
+        };
         let still = now_s - stay.to_s < AGREE_S.max(heard.pause_s());
         if still || stay.to_s > visit.to_s + ONE_STAY_S {
             visit.to_s = visit.to_s.max(stay.to_s);
@@ -82,8 +87,12 @@ impl Open {
         }
     }
 
+    fn is_strong(&self) -> bool {
+        self.visit.spare_db >= STRONG_DB
+    }
+
     fn has_gone(&self, now_s: f64) -> bool {
-        let wait_s = if self.visit.spare_db >= STRONG_DB {
+        let wait_s = if self.is_strong() {
             STRONG_GONE_S
         } else {
             WEAK_GONE_S
