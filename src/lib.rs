@@ -80,6 +80,22 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
+//! … follow samples as they come, and be told when a tag comes and goes? [`decode::Live`]:
+//!
+//! ```
+//! use fieldripple::decode::{Event, Live, Settings};
+//!
+//! let mut live = Live::new(500e3, &Settings::new())?;
+//! for event in live.push(&[0.0; 10_000]) {
+//!     if let Event::VisitEnded(visit) = event {
+//!         println!("{}: {} to {} s", visit.identity, visit.from_s, visit.to_s);
+//!     }
+//! }
+//! let (_last_events, summary) = live.finish();
+//! assert_eq!(summary.visits, 0);
+//! # Ok::<(), fieldripple::decode::DecodeError>(())
+//! ```
+//!
 //! … have the result as JSON? `serde_json::to_string(&decoded)`, or [`decode::Decoded::to_json`].
 //!
 //! … make a capture? A [`world::DirectSignal`] is a field with ripples of given depth on it:

@@ -612,5 +612,6 @@ fn bad_arguments_are_refused_with_one_line() {
     bench.decode("a.wav --scale inf").refused(&["--scale"]);
     let missing = bench.decode("missing.wav").ends(2).errors;
     assert_eq!(missing.matches("(os error").count(), 1, "{missing}");
-    bench.decode(".").refused(&["directory"]);
+    std::fs::create_dir(bench.0.path().join("empty")).unwrap();
+    bench.decode("empty").refused(&["empty", "no captures"]);
 }

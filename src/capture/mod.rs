@@ -39,6 +39,7 @@ mod pick;
 mod planes;
 mod raw;
 mod sigmf;
+mod stream;
 mod text;
 mod types;
 #[cfg(feature = "formats")]
@@ -55,6 +56,7 @@ pub use folder::{FolderError, Scratch, write_folder};
 pub use open::{OpenOptions, open, open_reader};
 pub use pick::{ChannelChoice, PickError, Picked};
 pub use raw::{RawKind, RawKindError};
+pub use stream::{open_growing, open_stream};
 pub use types::{
     CaptureError, ChannelInfo, Columns, Layout, RateOrigin, SampleSource, TimeColumn, Unit,
 };

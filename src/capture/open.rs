@@ -64,7 +64,7 @@ impl OpenOptions {
         layout.rate_origin = settled.map(|(_, origin)| origin);
     }
 
-    fn check(&self, path: &Path) -> Result<(), CaptureError> {
+    pub(super) fn check(&self, path: &Path) -> Result<(), CaptureError> {
         let refuse = |what: String, allowed: &str| {
             Err(CaptureError::Unsupported {
                 path: path.to_owned(),

@@ -34,6 +34,14 @@ pub fn leave_nothing_unfinished<'a>(outputs: impl IntoIterator<Item = &'a Path>)
     listen();
 }
 
+/// What gives the terminal back, if the program is ended at once.
+static AT_THE_END: Mutex<Option<fn()>> = Mutex::new(None);
+
+/// Calls this when a second request to stop ends the program at once.
+pub fn at_the_end(restore: fn()) {
+    *AT_THE_END.lock().unwrap_or_else(PoisonError::into_inner) = Some(restore);
+}
+
 /// Set when the program is told to stop, for a command that then ends in good order.
 pub fn stop_on_request() -> &'static AtomicBool {
     IN_GOOD_ORDER.store(true, Ordering::Relaxed);
@@ -54,6 +62,10 @@ fn listen() {
                     .iter()
                 {
                     remove_unfinished(folder);
+                }
+                let restore = *AT_THE_END.lock().unwrap_or_else(PoisonError::into_inner);
+                if let Some(restore) = restore {
+                    restore();
                 }
                 process::exit(ENDED);
             }

@@ -4,6 +4,8 @@ use serde::{Serialize, Serializer};
 use serde_json::Value;
 
 use super::json;
+use super::live::Visit;
+use super::margin::{Margin, margin};
 use super::opened::{AboutFile, Window};
 use crate::capture::{Layout, Unit};
 use crate::findings::Finding;
@@ -23,7 +25,9 @@ pub struct Decoded {
     pub(super) about: AboutFile,
     pub(super) samples: u64,
     pub(super) expected: Option<Identity>,
+    pub(super) odds: f64,
     pub(super) kept: Option<KeptSamples>,
+    pub(super) visits: Option<Vec<Visit>>,
 }
 
 /// The samples that the receiver kept its view of.
@@ -79,6 +83,16 @@ impl Decoded {
     /// The samples that the receiver kept its view of, where [`Settings::keep_samples`](super::Settings::keep_samples) asked for them.
     pub fn kept(&self) -> Option<&KeptSamples> {
         self.kept.as_ref()
+    }
+
+    /// When each tag came and went, in the order in which they left, where [`Settings::visits`](super::Settings::visits) asked for it.
+    pub fn visits(&self) -> Option<&[Visit]> {
+        self.visits.as_deref()
+    }
+
+    /// How far the capture is from the limit of reading; `None` where no ripple shows, or something else than noise is in the way.
+    pub fn margin(&self) -> Option<Margin> {
+        margin(&self.reception, &self.findings, self.odds)
     }
 
     /// Country and number of everything read, of whatever kind, strongest first.

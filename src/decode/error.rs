@@ -23,6 +23,12 @@ pub enum DecodeError {
         /// The capture.
         name: String,
     },
+    /// A stream's samples come without a rate.
+    #[error("{name}: a stream needs a sample rate, and this one has none; give --rate")]
+    StreamRate {
+        /// The stream.
+        name: String,
+    },
     /// No samples lie in the stretch asked for.
     #[error(
         "{name}: no samples left to read: the capture ends after {ends_s:.4} s; --from must lie before that"
@@ -39,6 +45,12 @@ pub enum DecodeError {
     /// A sample rate that is none.
     #[error("a sample rate of {rate_hz} Hz; it must be finite and above 0")]
     Rate {
+        /// The rate given.
+        rate_hz: f64,
+    },
+    /// A sample rate that a stream cannot be looked at with.
+    #[error("a sample rate of {rate_hz} Hz; a stream needs 1000 Hz or more, and a tag 16 kHz")]
+    LiveRate {
         /// The rate given.
         rate_hz: f64,
     },

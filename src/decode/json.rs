@@ -2,9 +2,9 @@
 
 use serde_json::{Value, json};
 
-use super::Decoded;
+use super::{Decoded, Visit};
 use crate::capture::Unit;
-use crate::receiver::{HalfDuplexReading, Measured, NOMINAL_HZ};
+use crate::receiver::{HalfDuplexReading, Measured, NOMINAL_HZ, Stay};
 use crate::telegram::Identity;
 
 /// The object of the contract.
@@ -32,7 +32,8 @@ pub(super) fn value(report: &Decoded) -> Value {
         .map(|reading| reading_value(reading, report))
         .chain(half_duplex.map(|reading| half_duplex_value(reading, reception.field.amplitude)))
         .collect();
-    json!({
+    let margin = report.margin();
+    let mut object = json!({
         "schema": "fieldripple.decode/1",
         "capture": {
             "path": report.name(),
@@ -60,7 +61,13 @@ pub(super) fn value(report: &Decoded) -> Value {
             "on": reception.field.on.iter().map(|(from, to)| json!([from, to])).collect::<Vec<_>>(),
         },
         "findings": findings,
-    })
+        "margin_db": margin.map(|margin| margin.db),
+        "margin_deviation_db": margin.map(|margin| margin.deviation_db),
+    });
+    if let Some(visits) = report.visits() {
+        object["visits"] = visits.iter().map(Visit::to_json).collect();
+    }
+    object
 }
 
 /// Fields that a number relies on where it does on the usual ones.
@@ -95,6 +102,22 @@ fn reading_value(reading: &Measured, report: &Decoded) -> Value {
         "angle_deg": (carrier && !clipped).then_some(attempt.angle.to_degrees()),
         "from_s": reading.from_s,
         "to_s": reading.to_s,
+        "stays": reading.stays.iter().map(|stay| stay_value(reading, stay, report)).collect::<Vec<_>>(),
+    })
+}
+
+/// A stretch in which the tag was there.
+fn stay_value(reading: &Measured, stay: &Stay, report: &Decoded) -> Value {
+    let reception = &report.reception;
+    let clipped = reception.clipped_share().is_some();
+    let carrier = reception.kind.has_carrier();
+    json!({
+        "from_s": stay.from_s,
+        "to_s": stay.to_s,
+        "depth": (reception.level_known && !clipped).then_some(stay.depth),
+        "angle_deg": (carrier && !clipped).then_some(stay.angle.to_degrees()),
+        "ebn0_db": 10.0 * stay.ebn0.log10(),
+        "spare_db": reading.spare_in(stay, report.odds),
     })
 }
 

@@ -17,16 +17,23 @@
 mod chosen;
 mod decoded;
 mod error;
+mod gate;
 mod json;
 mod likely_unit;
+mod live;
+mod margin;
 mod opened;
 mod settings;
+mod stream;
 mod taken;
 
 pub use decoded::{Decoded, KeptSamples};
 pub use error::DecodeError;
+pub use live::{Event, Live, NumberRead, State, Summary, Visit};
+pub use margin::{Margin, margin};
 pub use opened::Window;
 pub use settings::Settings;
+pub use stream::Stream;
 
 use std::io::Read;
 use std::path::Path;
@@ -36,6 +43,7 @@ use crate::findings::findings;
 use crate::receiver::{
     LEAST_RATE_HZ, Reception, Samples, Signal, Windows, receive, receive_joined,
 };
+use gate::Gate;
 use opened::{AboutFile, Opened};
 
 /// Reads a capture file of any known format; `-` is standard input.
@@ -171,6 +179,7 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
     let mut samples = 0;
     let mut kept = None;
     let mut pieces = Vec::new();
+    let mut gate = Gate::new(settings);
     while let Some(mut window) = opened.next_window()? {
         let from_s = opened.time_s(samples);
         samples += window.samples().len() as u64;
@@ -183,6 +192,7 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
                     // What the other channel said of its field is not this one's.
                     windows = Windows::new(settings.terms());
                     pieces.clear();
+                    gate = Gate::new(settings);
                     (reception, window) = (there, other);
                     break;
                 }
@@ -194,6 +204,7 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
         if fits {
             pieces.push(window.clone());
         }
+        gate.pass(&opened.signal(&window), &window, from_s, reception.rate_hz);
         // A figure shows the window that the receiver kept its view of.
         if windows.add(reception, from_s) && settings.keep_samples {
             kept = Some(KeptSamples { from_s, window });
@@ -211,7 +222,9 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
         }
     }
     let about = opened.into_about();
-    Ok(concluded(about, samples, reception, kept, settings))
+    let mut decoded = concluded(about, samples, reception, kept, settings);
+    decoded.visits = gate.finish();
+    Ok(decoded)
 }
 
 fn concluded(
@@ -236,7 +249,9 @@ fn concluded(
         samples,
         reception,
         expected: settings.expected,
+        odds: settings.odds,
         kept,
+        visits: None,
     }
 }
 

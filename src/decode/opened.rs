@@ -28,7 +28,7 @@ const LOOK: usize = 1 << 18;
 const MOST_OTHERS: usize = 7;
 
 /// Where complex samples without a stated centre are taken to be centred.
-const USUAL_CENTRE_HZ: f64 = 134_200.0;
+pub(super) const USUAL_CENTRE_HZ: f64 = 134_200.0;
 
 /// An open capture of which one channel is read.
 pub(super) struct Opened {
@@ -88,7 +88,8 @@ impl Opened {
         Self::of(source, name.into(), settings)
     }
 
-    fn of(
+    /// Chooses the channel of a source.
+    pub fn of(
         mut source: Box<dyn SampleSource>,
         name: String,
         settings: &Settings,
@@ -171,7 +172,8 @@ impl Opened {
         self.source.layout()
     }
 
-    fn remarks(&self) -> impl Iterator<Item = &String> {
+    /// Remarks so far.
+    pub fn remarks(&self) -> impl Iterator<Item = &String> {
         self.source.layout().notes.iter().chain(&self.remarks)
     }
 
@@ -205,9 +207,15 @@ impl Opened {
         wanted.min(usize::try_from(left).unwrap_or(usize::MAX))
     }
 
-    /// The next stretch of the channel, `None` at the end.
+    /// The next stretch of the channel as it is decoded at once, `None` at the end.
     pub fn next_window(&mut self) -> Result<Option<Window>, CaptureError> {
+        self.next_stretch(self.window())
+    }
+
+    /// The next stretch of so many samples at most, `None` at the end.
+    pub fn next_stretch(&mut self, most: usize) -> Result<Option<Window>, CaptureError> {
         let mut channels = std::mem::take(&mut self.waiting);
+        let mut rest = vec![Vec::new(); channels.len()];
         loop {
             let have = channels.first().map_or(0, Vec::len);
             // What lies before --from is dropped block by block.
@@ -223,11 +231,11 @@ impl Opened {
             let have = have - skip;
             let wanted = usize::try_from(self.to.saturating_sub(self.place))
                 .unwrap_or(usize::MAX)
-                .min(self.window());
+                .min(most);
             let wanted = self.up_to_next_piece(wanted);
             if have >= wanted && self.place >= self.from {
-                // What lies behind is the next window's.
-                self.waiting = channels
+                // What was read for choosing the channel may be more than one stretch.
+                rest = channels
                     .iter_mut()
                     .map(|channel| channel.split_off(wanted))
                     .collect();
@@ -240,7 +248,7 @@ impl Opened {
         }
         let count = channels.first().map_or(0, Vec::len);
         self.place += count as u64;
-        self.waiting.resize(channels.len(), Vec::new());
+        self.waiting = rest;
         if count == 0 {
             return Ok(None);
         }
@@ -297,6 +305,11 @@ impl Opened {
             "Channel \"{}\" of {count} was taken: a field shows best in it.",
             self.channel
         ));
+    }
+
+    /// Frequency that complex samples are taken as centred on, Hz.
+    pub fn centre_hz(&self) -> f64 {
+        self.centre_hz
     }
 
     /// The window as the receiver takes it.

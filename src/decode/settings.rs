@@ -25,6 +25,7 @@ pub struct Settings {
     pub(super) odds: f64,
     pub(super) known: Known,
     pub(super) keep_samples: bool,
+    pub(super) visits: bool,
 }
 
 impl Default for Settings {
@@ -41,6 +42,7 @@ impl Default for Settings {
             odds: 1e-5,
             known: Known::Nothing,
             keep_samples: false,
+            visits: false,
         }
     }
 }
@@ -114,6 +116,12 @@ impl Settings {
     /// Keeps the samples that the receiver kept its view of, for figures.
     pub fn keep_samples(mut self) -> Self {
         self.keep_samples = true;
+        self
+    }
+
+    /// Also finds out when each tag came and went, as [`Live`](super::Live) does; takes longer.
+    pub fn visits(mut self) -> Self {
+        self.visits = true;
         self
     }
 

@@ -5,7 +5,7 @@ use super::capture::rounding;
 use super::field::{FAST_HZ, LEAST_TELEGRAMS};
 use super::{Finding, power_db};
 use crate::receiver::survey::Bare;
-use crate::receiver::{Kind, NOMINAL_HZ, Reading, Reception, needed_db};
+use crate::receiver::{Kind, Measured, NOMINAL_HZ, Reading, Reception, Stay, needed_db};
 
 /// From this angle on an amplitude-only receiver sees less than a quarter of the ripple (cos 76° = 0.24).
 const PHASE_ONLY_DEG: f64 = 76.0;
@@ -69,12 +69,44 @@ fn nothing_to_read(reception: &Reception) -> Option<Finding> {
     })
 }
 
+/// Two tags that are there together for less than this are one after the other: their ends are each known to a quarter of a telegram,
+/// where they stand out of the noise (seconds).
+const AT_ONCE_S: f64 = 0.03;
+
+/// Most tags that were there at one moment.
+fn at_once(reception: &Reception) -> usize {
+    let begins = reception.readings.iter().flat_map(|reading| &reading.stays);
+    let there = |moment_s: f64| {
+        let is_there = |reading: &&Reading| {
+            let holds = |stay: &Stay| stay.from_s <= moment_s && moment_s < stay.to_s;
+            reading.stays.iter().any(holds)
+        };
+        reception.readings.iter().filter(is_there).count()
+    };
+    begins
+        .map(|stay| there(stay.from_s + AT_ONCE_S.min(0.5 * stay.seconds())))
+        .max()
+        .unwrap_or(0)
+}
+
 fn several(reception: &Reception) -> Option<Finding> {
-    let tags = reception.readings.len();
-    let further = reception
-        .candidate
-        .as_ref()
-        .filter(|c| tags == 1 && c.attempt.decision.odds_wrong < TELLING_ODDS && c.attempt.fits());
+    let tags = at_once(reception);
+    let beside = |candidate: &Measured| {
+        reception.readings.iter().any(|reading| {
+            let mut both = reading.stays.iter().flat_map(|stay| {
+                let together =
+                    |other: &Stay| stay.to_s.min(other.to_s) - stay.from_s.max(other.from_s);
+                candidate.stays.iter().map(together)
+            });
+            both.any(|together_s| together_s > AT_ONCE_S)
+        })
+    };
+    let further = reception.candidate.as_ref().filter(|c| {
+        reception.readings.len() == 1
+            && c.attempt.decision.odds_wrong < TELLING_ODDS
+            && c.attempt.fits()
+            && beside(c)
+    });
     let next = "A plain reader sees them garble each other and stays silent: take all but one out of the field.";
     if let Some(further) = further {
         return Some(Finding::new(
@@ -90,7 +122,7 @@ fn several(reception: &Reception) -> Option<Finding> {
             ],
         ));
     }
-    if tags == 0 && reception.tangled {
+    if reception.readings.is_empty() && reception.tangled {
         return Some(Finding::new(
             "several-tags",
             format!(

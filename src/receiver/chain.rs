@@ -17,10 +17,21 @@ use crate::receiver::front::views::{
 use crate::receiver::tags::bursts::join_bursts;
 use crate::receiver::tags::join::join;
 use crate::receiver::tags::read::{Attempt, ReadLimits, Terms, read_piece};
+use crate::receiver::tags::stays::stays;
 
 /// Only the numbers of FDX-B tags in a capture, nothing that serves to explain: no other kinds of tags, no survey.
 pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading> {
-    receive_ripple(signal, &first_sight(signal), terms.into()).readings
+    glance(signal, terms).readings
+}
+
+/// The field and the numbers of FDX-B tags, nothing that serves to explain: no other kinds of tags, no survey.
+pub fn glance(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
+    let terms = terms.into();
+    crate::threads::on_pool(|| {
+        let mut reception = receive_ripple(signal, &first_sight(signal), terms);
+        reception.doubt_folded_field();
+        reception
+    })
 }
 
 /// Reads a capture on these terms, or at these odds of a wrong number with nothing taken as known.
@@ -282,9 +293,12 @@ pub(super) fn read_all(
             let at = |index: usize| piece.from_s + index as f64 * cycle;
             (at(attempt.span.start), at(attempt.span.end))
         };
-        for attempt in result.read {
+        let there = stays(piece, field_hz, &result.read, limits.real);
+        for (attempt, stays) in result.read.into_iter().zip(there) {
             let span = seconds(&attempt);
-            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
+            let mut measured = Measured::new(attempt, span, limits.odds);
+            measured.stays = stays;
+            match Reading::of(measured, limits.odds) {
                 Ok(reading) => merge(&mut reception.readings, reading, Reading::add, limits.odds),
                 Err(unproven) => candidates.push(unproven),
             }

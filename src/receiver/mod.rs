@@ -22,7 +22,7 @@ pub mod survey;
 mod tags;
 mod windows;
 
-pub use chain::{read_numbers, receive};
+pub use chain::{glance, read_numbers, receive};
 pub use doubts::Doubts;
 pub use dsp::tones::{Spectrum, Tone, correlate, spectrum};
 pub use field::clock_moves::ClockMoves;
@@ -48,4 +48,5 @@ pub use reception::{Field, Reception, Seen, needed_db};
 pub use signal::{Kind, Samples, Signal};
 pub use tags::join::join;
 pub use tags::read::{Attempt, PieceReading, ReadLimits, Terms, fits_noise, read_piece};
+pub use tags::stays::{ONE_STAY_S, Stay};
 pub use windows::Windows;

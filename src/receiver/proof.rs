@@ -3,7 +3,10 @@
 use std::ops::Deref;
 
 use super::reception::needed_db;
+use crate::receiver::fold::sums::TELEGRAM;
+use crate::receiver::front::views::NOMINAL_HZ;
 use crate::receiver::tags::read::Attempt;
+use crate::receiver::tags::stays::{Stay, in_order};
 use crate::telegram::Identity;
 
 /// What taking the usual fields as known is worth at odds of 1e-5, dB (measured: benches/limit).
@@ -18,6 +21,8 @@ pub struct Measured {
     pub from_s: f64,
     /// See `from_s`.
     pub to_s: f64,
+    /// When the tag was there, in order, with what was measured of it in each; within `from_s` and `to_s` or a little beyond.
+    pub stays: Vec<Stay>,
     /// The ripple could be this much weaker and still be read, dB; negative for candidates.
     pub spare_db: f64,
     /// Its odds hold only with the fields taken as known that usual tags have; else they are those with nothing known.
@@ -29,6 +34,16 @@ pub struct Measured {
 #[derive(Clone, Debug)]
 pub struct Reading {
     measured: Measured,
+}
+
+/// Folded Eb/N0 that half of all numbers need, dB.
+fn needed_at(odds: f64, relies_on_usual_fields: bool) -> f64 {
+    let usual_db = if relies_on_usual_fields {
+        USUAL_FIELDS_DB
+    } else {
+        0.0
+    };
+    needed_db(odds) - usual_db
 }
 
 /// Trailers less sure than this are not stated.
@@ -47,6 +62,13 @@ impl Measured {
             .then(|| format!("{:06X}", decision.telegram.trailer))
     }
 
+    /// How much weaker the ripple could be in one stay alone and still be read there, dB; `odds` are those asked for.
+    pub fn spare_in(&self, stay: &Stay, odds: f64) -> f64 {
+        let telegrams = stay.seconds() * NOMINAL_HZ / TELEGRAM as f64;
+        let folded_db = 10.0 * (stay.ebn0 * telegrams).max(1e-30).log10();
+        folded_db - needed_at(odds, self.relies_on_usual_fields)
+    }
+
     /// An attempt over a stretch (seconds), against a limit of odds.
     pub(super) fn new(mut attempt: Attempt, (from_s, to_s): (f64, f64), odds: f64) -> Self {
         let decision = &mut attempt.decision;
@@ -54,13 +76,9 @@ impl Measured {
         if !relies_on_usual_fields && decision.odds_unaided <= odds {
             decision.odds_wrong = decision.odds_unaided;
         }
-        let needed_db = needed_db(odds)
-            - if relies_on_usual_fields {
-                USUAL_FIELDS_DB
-            } else {
-                0.0
-            };
+        let needed_db = needed_at(odds, relies_on_usual_fields);
         Self {
+            stays: vec![Stay::throughout(&attempt, (from_s, to_s))],
             spare_db: attempt.folded_db() - needed_db,
             attempt,
             from_s,
@@ -97,7 +115,10 @@ impl Reading {
         decision.odds_wrong = decision.odds_wrong.min(new.decision.odds_wrong);
         decision.odds_unaided = decision.odds_unaided.min(new.decision.odds_unaided);
         let span = (self.from_s.min(other.from_s), self.to_s.max(other.to_s));
+        let mut stays = std::mem::take(&mut self.measured.stays);
+        stays.extend_from_slice(&other.stays);
         self.measured = Measured::new(both, span, odds);
+        self.measured.stays = in_order(stays);
     }
 
     /// Adds what another window gave of the same number where evidence does not add up from one window to the next: the ripple
@@ -119,6 +140,10 @@ impl Measured {
     pub(super) fn shift(&mut self, offset_s: f64) {
         self.from_s += offset_s;
         self.to_s += offset_s;
+        for stay in &mut self.stays {
+            stay.from_s += offset_s;
+            stay.to_s += offset_s;
+        }
     }
 }
 

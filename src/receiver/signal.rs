@@ -20,6 +20,15 @@ impl Samples<'_> {
         }
     }
 
+    /// Those from this place on; none where it lies behind the last.
+    pub fn from(&self, place: usize) -> Self {
+        let place = place.min(self.len());
+        match self {
+            Self::Real(samples) => Self::Real(&samples[place..]),
+            Self::Complex(samples) => Self::Complex(&samples[place..]),
+        }
+    }
+
     /// No samples at all.
     pub fn is_empty(&self) -> bool {
         self.len() == 0

@@ -1,11 +1,16 @@
 //! `decode`: reads captures.
 
+mod captures;
 mod figure;
+mod follow;
 mod memory;
 mod other_kinds;
+mod outputs;
 mod picture;
 mod report;
+mod table;
 mod text;
+mod visits;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -14,13 +19,12 @@ use clap::Args;
 use fieldripple::capture::{ChannelChoice, RawKind};
 use fieldripple::decode::{Decoded, Settings, decode_file, decode_joined};
 use fieldripple::draw::View;
-use fieldripple::findings::compare;
 use fieldripple::telegram::Identity;
 
 use super::figure_file::{FigureFile, figure_file};
 use super::interrupt::leave_nothing_unfinished;
 use super::values::within;
-use report::ReportOutput;
+use outputs::Outputs;
 
 const AFTER_HELP: &str = "\
 A resonant reader antenna carries tens to hundreds of volts: hold a pick-up coil near it instead of
@@ -35,8 +39,8 @@ Exit codes: 0 a number was read in every capture (the expected one), 1 some capt
 #[derive(Args)]
 #[command(after_help = AFTER_HELP)]
 pub struct Arguments {
-    /// Captures to read; '-' is standard input
-    #[arg(value_name = "CAPTURE", required = true)]
+    /// Captures to read, and folders with captures in them; '-' is standard input
+    #[arg(value_name = "CAPTURE|FOLDER", required = true)]
     captures: Vec<PathBuf>,
     /// Samples per second, as 1M, 500k or a plain number; wins over what the file says
     #[arg(long, value_name = "HZ", value_parser = within(1.0..=1e10, "Hz"))]
@@ -75,7 +79,7 @@ pub struct Arguments {
     /// code in use; reads about 0.5 dB weaker signals, and a number that needs it says so
     #[arg(long)]
     usual_fields: bool,
-    /// Print one JSON object a line, one line a capture
+    /// Print one JSON object a line, one line a capture (with --follow one line an event)
     #[arg(long)]
     json: bool,
     /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
@@ -84,6 +88,19 @@ pub struct Arguments {
     /// Write a page for a browser about all captures: verdict, figures, findings, the telegram bit by bit
     #[arg(long, value_name = "FILE.html", value_parser = report::file)]
     report: Option<PathBuf>,
+    /// Write when each tag came and went, one row a visit: begin and end, number, depth, angle, Eb/N0, odds
+    #[arg(long, value_name = "FILE.csv", conflicts_with = "join")]
+    visits: Option<PathBuf>,
+    /// Follow what is still coming: a stream ('-' or a pipe), a file that grows, or a folder that fills; on a terminal a meter,
+    /// else one event a line. Keys: q ends with a summary, as Ctrl-C does, space holds the picture, r resets the peak
+    #[arg(long, conflicts_with_all = ["join", "figure", "report", "against", "brief", "table"])]
+    follow: bool,
+    /// Write one row a capture: margin in dB, number, depth, angle, field, first finding
+    #[arg(long, value_name = "FILE.csv", conflicts_with = "join")]
+    table: Option<PathBuf>,
+    /// Print one line a capture instead of a page
+    #[arg(long, conflicts_with = "join")]
+    brief: bool,
 }
 
 impl Arguments {
@@ -114,6 +131,9 @@ impl Arguments {
         if self.figure.is_some() || self.report.is_some() {
             settings = settings.keep_samples();
         }
+        if self.visits.is_some() {
+            settings = settings.visits();
+        }
         settings
     }
 }
@@ -121,8 +141,13 @@ impl Arguments {
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     memory::keep_large_buffers();
-    let figure = arguments.figure.as_ref().map(FigureFile::path);
-    leave_nothing_unfinished(arguments.report.as_deref().into_iter().chain(figure));
+    let outputs = [
+        arguments.report.as_deref(),
+        arguments.visits.as_deref(),
+        arguments.table.as_deref(),
+        arguments.figure.as_ref().map(FigureFile::path),
+    ];
+    leave_nothing_unfinished(outputs.into_iter().flatten());
     if let Some(to) = arguments.to
         && to <= arguments.from
     {
@@ -131,90 +156,50 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
             arguments.from
         );
     }
-    if let Some(figure) = &arguments.figure {
-        figure::check(figure, &arguments.captures)?;
+    if arguments.follow {
+        return follow::run(arguments);
     }
+    let captures = captures::all(&arguments.captures, arguments.raw.is_some())?;
+    let paths: Vec<PathBuf> = captures.iter().map(|given| given.path.clone()).collect();
+    if let Some(figure) = &arguments.figure {
+        figure::check(figure, &paths)?;
+    }
+    let settings = arguments.settings();
     // A capture to compare with that cannot be read is an error before anything is printed.
     let other = match &arguments.against {
         Some(path) => Some((
             path.display().to_string(),
-            decode_file(path, &arguments.settings())?.reception,
+            decode_file(path, &settings)?.reception,
         )),
         None => None,
     };
-    let mut page = match &arguments.report {
-        Some(path) => Some(ReportOutput::new(path, &arguments.captures)?),
-        None => None,
-    };
-    let look = text::Look::of_output();
-    let settings = arguments.settings();
-    let mut all_read = true;
-    let mut unreadable = false;
-    let mut first = true;
-    let writes_files = arguments.figure.is_some() || arguments.report.is_some();
-    let mut closed = false;
-    let mut finish = |name: String, outcome: anyhow::Result<Decoded>| -> anyhow::Result<()> {
-        match outcome {
-            Ok(mut decoded) => {
-                all_read &= decoded.is_read();
-                if let Some((name, other)) = &other {
-                    let compared = compare(&decoded.reception, other, name, arguments.odds);
-                    decoded.findings.push(compared);
-                }
-                let text = if arguments.json {
-                    json_line(&decoded)
-                } else {
-                    text::page(&decoded, std::mem::take(&mut first), look)
-                };
-                if !closed && let Err(error) = super::print(&text) {
-                    // Who closes the output may still want the files.
-                    closed = super::closed_pipe(&error) && writes_files;
-                    if !closed {
-                        return Err(error);
-                    }
-                }
-                if let Some(figure) = &arguments.figure
-                    && let Err(error) = figure::draw(figure, &decoded)
-                {
-                    unreadable = true;
-                    super::complain(&error);
-                }
-                if let Some(page) = &mut page {
-                    page.add(&decoded, arguments)?;
-                }
-            }
-            Err(error) => {
-                unreadable = true;
-                super::complain(&error);
-                if let Some(page) = &mut page {
-                    page.add_unreadable(&name, &error)?;
-                }
-            }
-        }
-        Ok(())
-    };
+    let mut outputs = Outputs::new(arguments, &paths, other)?;
     if arguments.join {
-        finish(
-            names(&arguments.captures),
-            decode_joined(&arguments.captures, &settings).map_err(Into::into),
-        )?;
+        match decode_joined(&paths, &settings) {
+            Ok(decoded) => outputs.add(decoded)?,
+            Err(error) => outputs.add_unreadable(&names(&paths), &error.into())?,
+        }
     } else {
-        for path in &arguments.captures {
-            finish(
-                path.display().to_string(),
-                decode_file(path, &settings).map_err(Into::into),
-            )?;
+        let mut passed_over = Vec::new();
+        for given in &captures {
+            let name = given.path.display().to_string();
+            match decode_file(&given.path, &settings) {
+                Ok(decoded) => outputs.add(decoded)?,
+                Err(error) if given.found && captures::is_no_capture(&given.path, &error) => {
+                    passed_over.push(name);
+                }
+                Err(error) => outputs.add_unreadable(&name, &error.into())?,
+            }
+        }
+        if !passed_over.is_empty() {
+            let names = passed_over.join(", ");
+            eprintln!("fieldripple: passed over, as no captures: {names}");
         }
     }
-    if let Some(page) = &page
-        && let Err(error) = page.write()
-    {
-        unreadable = true;
-        super::complain(&error);
-    }
-    Ok(if unreadable {
+    let outcome = outputs.finish();
+    Ok(if outcome.failed {
         ExitCode::from(super::BAD_ARGUMENTS)
-    } else if all_read || closed {
+    } else if outcome.all_read {
         ExitCode::SUCCESS
     } else {
         ExitCode::from(1)

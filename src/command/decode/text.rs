@@ -378,7 +378,8 @@ fn colour(label: &str) -> &'static str {
     }
 }
 
-fn probability(odds: f64) -> String {
+/// A probability in words.
+pub fn probability(odds: f64) -> String {
     if odds <= 1e-12 {
         "10^-12 or less".into()
     } else {
@@ -387,7 +388,7 @@ fn probability(odds: f64) -> String {
 }
 
 /// Three significant digits, without an exponent.
-fn significant(value: f64) -> String {
+pub fn significant(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return format!("{value}");
     }

@@ -9,4 +9,5 @@ pub(super) mod near;
 pub(super) mod near_sums;
 pub(super) mod read;
 pub(super) mod refine;
+pub(super) mod stays;
 pub(super) mod together;

@@ -118,9 +118,9 @@ pub fn measure(
     let known = &found.signs;
     let (shape, timing) = best_shape(&fold, known, found.shape, found.timing, limits.real);
     let whole = timing.floor();
-    let signs = signs_along(known, inverts, ripple.len() / BIT + 4);
     // Two bits early, so that the pulses of boundaries before the first value are laid out too.
     let begin = whole as isize - 2 * BIT as isize;
+    let signs = signs_along(known, inverts, -2, ripple.len() / BIT + 4);
     let lay_out = |pulse: &Pulse| {
         let mut wave = vec![Complex32::default(); ripple.len()];
         pulse.add_to(&mut wave, begin, &signs, 1.0);
@@ -266,11 +266,15 @@ fn add_uneven(fitted: &mut [Complex32], ripple: &[Complex32], begin: isize, sign
     CONTEXTS * BIT
 }
 
-/// Boundary signs from two bits before the fold's boundary 0 on, through as many telegrams as it takes.
-fn signs_along(signs: &[i8; TELEGRAM_BITS], inverts: bool, count: usize) -> Vec<i8> {
-    (0..count as isize)
-        .map(|k| {
-            let j = k - 2;
+/// Boundary signs from the fold's boundary `first` on, through as many telegrams as it takes, also before boundary 0.
+pub fn signs_along(
+    signs: &[i8; TELEGRAM_BITS],
+    inverts: bool,
+    first: isize,
+    count: usize,
+) -> Vec<i8> {
+    (first..first + count as isize)
+        .map(|j| {
             let odd = j.div_euclid(TELEGRAM_BITS as isize) % 2 != 0;
             let sign = signs[j.rem_euclid(TELEGRAM_BITS as isize) as usize];
             if odd && inverts { -sign } else { sign }

@@ -1,0 +1,150 @@
+//! The meter on a terminal: keys, the hold, and drawing.
+
+use std::time::{Duration, Instant};
+
+use fieldripple::decode::{Event, State};
+use ratatui::DefaultTerminal;
+use ratatui::crossterm::event::{self, Event as Input, KeyCode, KeyEventKind, KeyModifiers};
+
+use super::super::super::interrupt;
+use super::meter_page;
+use super::pipeline::News;
+
+/// Shortest time between two pictures: five a second and more, as news or the time come ten times a second.
+const FRAME: Duration = Duration::from_millis(90);
+
+/// A meter on the terminal, which is its former self again when this is dropped.
+pub struct Meter {
+    terminal: DefaultTerminal,
+    shown: Shown,
+    held: Option<Shown>,
+    drawn: Instant,
+    remarks: Vec<String>,
+}
+
+/// What the meter shows.
+#[derive(Clone, Debug, Default)]
+pub struct Shown {
+    /// Name of the stream.
+    pub name: String,
+    /// Unit of the field's level.
+    pub unit: &'static str,
+    /// How things stand.
+    pub state: Option<State>,
+    /// Largest margin since the start or the last reset, dB.
+    pub peak_db: Option<f64>,
+    /// Number last read and the moment it was told, seconds.
+    pub last_number: Option<(String, f64)>,
+    /// Visits that ended.
+    pub visits: u64,
+    /// How long no samples came.
+    pub without: Duration,
+    /// The picture is held.
+    pub held: bool,
+}
+
+impl Meter {
+    /// Takes the terminal; a panic gives it back.
+    pub fn start(name: &str) -> anyhow::Result<Self> {
+        let terminal = ratatui::try_init()?;
+        interrupt::at_the_end(ratatui::restore);
+        let shown = Shown {
+            name: name.into(),
+            ..Shown::default()
+        };
+        let mut meter = Self {
+            terminal,
+            shown,
+            held: None,
+            drawn: Instant::now(),
+            remarks: Vec::new(),
+        };
+        meter.draw()?;
+        Ok(meter)
+    }
+
+    /// Shows the news, and looks at the keys. Says whether the end is asked for.
+    pub fn show(&mut self, news: &News) -> anyhow::Result<bool> {
+        match news {
+            News::Opened { unit } => self.shown.unit = unit,
+            News::Event(event) => self.shown.take(event),
+            News::Remark(text) => self.remarks.push(text.clone()),
+            News::Tick { without } => self.shown.without = *without,
+            News::Done(_) | News::Failed(_) => {}
+        }
+        let end = self.keys();
+        if self.drawn.elapsed() >= FRAME {
+            self.draw()?;
+        }
+        Ok(end)
+    }
+
+    /// Gives the terminal back; what was remarked is still to be said.
+    pub fn end(mut self) -> Vec<String> {
+        std::mem::take(&mut self.remarks)
+    }
+
+    /// Where no keys can be read, there are none.
+    fn keys(&mut self) -> bool {
+        let mut end = false;
+        while event::poll(Duration::ZERO).unwrap_or(false) {
+            let Ok(Input::Key(key)) = event::read() else {
+                continue;
+            };
+            let control_c =
+                key.code == KeyCode::Char('c') && key.modifiers.contains(KeyModifiers::CONTROL);
+            match key.code {
+                _ if key.kind == KeyEventKind::Release => {}
+                _ if control_c => end = true,
+                KeyCode::Char('q') | KeyCode::Esc => end = true,
+                KeyCode::Char(' ') => {
+                    self.held = match self.held.take() {
+                        None => Some(Shown {
+                            held: true,
+                            ..self.shown.clone()
+                        }),
+                        Some(_) => None,
+                    };
+                }
+                KeyCode::Char('r') => {
+                    self.shown.peak_db = None;
+                    if let Some(held) = &mut self.held {
+                        held.peak_db = None;
+                    }
+                }
+                _ => {}
+            }
+        }
+        end
+    }
+
+    fn draw(&mut self) -> anyhow::Result<()> {
+        self.drawn = Instant::now();
+        let shown = self.held.as_ref().unwrap_or(&self.shown);
+        self.terminal.draw(|frame| meter_page::draw(shown, frame))?;
+        Ok(())
+    }
+}
+
+impl Drop for Meter {
+    fn drop(&mut self) {
+        ratatui::restore();
+    }
+}
+
+impl Shown {
+    fn take(&mut self, event: &Event) {
+        match event {
+            Event::NumberRead(read) => {
+                self.last_number = Some((read.identity.to_string(), read.time_s));
+            }
+            Event::VisitEnded(_) => self.visits += 1,
+            Event::State(state) => {
+                let margins = [self.peak_db, state.margin_db];
+                self.peak_db = margins.into_iter().flatten().reduce(f64::max);
+                self.state = Some(state.clone());
+            }
+            _ => {}
+        }
+    }
+}

@@ -1,0 +1,110 @@
+//! `--follow`: a stream, a file that grows, or a folder that fills, told as it happens.
+
+mod folder;
+mod lines;
+mod meter;
+mod meter_page;
+mod pipeline;
+
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use super::Arguments;
+use super::visits::VisitsOutput;
+use lines::Lines;
+use meter::Meter;
+use pipeline::{News, Pipeline};
+
+/// Runs until the stream ends or the program is told to stop.
+pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    let path: &Path = match &arguments.captures[..] {
+        [one] => one,
+        more => anyhow::bail!(
+            "--follow takes one stream, file or folder; {} were given",
+            more.len()
+        ),
+    };
+    if path.is_dir() {
+        return folder::run(path, arguments);
+    }
+    follow(path, arguments)
+}
+
+/// A terminal shows a meter, and whatever else gets lines.
+fn shows_meter(arguments: &Arguments) -> bool {
+    let dumb = std::env::var_os("TERM").is_none_or(|term| term == "dumb" || term.is_empty());
+    !arguments.json && std::io::stdout().is_terminal() && !dumb
+}
+
+fn follow(path: &Path, arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    let mut visits = match &arguments.visits {
+        Some(file) => Some(VisitsOutput::new(file, &[PathBuf::from(path)])?),
+        None => None,
+    };
+    let name = path.display().to_string();
+    let mut pipeline = Pipeline::start(path, &arguments.settings())?;
+    let mut meter = if shows_meter(arguments) {
+        Some(Meter::start(&name)?)
+    } else {
+        None
+    };
+    let mut lines = Lines::new(arguments.json);
+    let mut failed = None;
+    let mut closed = false;
+    let summary = loop {
+        let news = pipeline.next();
+        if let (News::Event(event), Some(visits)) = (&news, &mut visits) {
+            visits.add_event(&name, event)?;
+        }
+        if let News::Done(summary) = news {
+            break Some(summary);
+        }
+        if let News::Failed(error) = news {
+            failed = Some(error);
+            break None;
+        }
+        match &mut meter {
+            Some(meter) => {
+                if meter.show(&news)? {
+                    pipeline.stop();
+                }
+            }
+            None if closed => {}
+            None => {
+                if let Err(error) = lines.print(&news) {
+                    if !super::super::closed_pipe(&error) {
+                        return Err(error);
+                    }
+                    // Nobody reads on: that is an end in good order.
+                    closed = true;
+                    pipeline.stop();
+                }
+            }
+        }
+    };
+    let remarks = meter.map(Meter::end).unwrap_or_default();
+    if !closed {
+        for remark in &remarks {
+            super::super::print(&lines::note(remark))?;
+        }
+        if let Some(summary) = &summary {
+            super::super::print(&lines.summary(summary))?;
+        }
+    }
+    let mut code = match &summary {
+        Some(summary) if summary.is_read() || closed => ExitCode::SUCCESS,
+        Some(_) => ExitCode::from(1),
+        None => ExitCode::from(super::super::BAD_ARGUMENTS),
+    };
+    if let Some(error) = failed {
+        super::super::complain(&error);
+    }
+    if let Some(mut visits) = visits
+        && let Err(error) = visits.write()
+    {
+        super::super::complain(&error);
+        code = ExitCode::from(super::super::BAD_ARGUMENTS);
+    }
+    Ok(code)
+}
