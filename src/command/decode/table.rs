@@ -8,7 +8,7 @@ use fieldripple::capture::{Unit, write_atomically};
 use fieldripple::decode::Decoded;
 
 use super::super::figure_file::replaces;
-use super::text::significant;
+use super::wording::significant;
 
 /// Columns; an empty cell is a value that is not known.
 const COLUMNS: [&str; 13] = [

@@ -10,6 +10,7 @@ use fieldripple::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
 use fieldripple::telegram::{Identity, Telegram, country_meaning, notes};
 
 use super::super::number::shown;
+use super::wording::{probability, short, significant};
 use super::{other_kinds, picture};
 
 /// Width of the labels on the left.
@@ -376,26 +377,4 @@ fn colour(label: &str) -> &'static str {
         "unread" | "expected" | "candidate" | "finding" => "1;33",
         _ => "1",
     }
-}
-
-/// A probability in words.
-pub fn probability(odds: f64) -> String {
-    if odds <= 1e-12 {
-        "10^-12 or less".into()
-    } else {
-        format!("{odds:.1e}")
-    }
-}
-
-/// Three significant digits, without an exponent.
-pub fn significant(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return format!("{value}");
-    }
-    let digits = (2 - value.abs().log10().floor() as i32).max(0) as usize;
-    format!("{value:.digits$}")
-}
-
-fn short(value: f64) -> String {
-    format!("{value:.1}")
 }

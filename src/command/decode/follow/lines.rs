@@ -6,7 +6,7 @@ use fieldripple::decode::{Event, Summary};
 use serde_json::json;
 
 use super::super::super::print;
-use super::super::text::{probability, significant};
+use super::super::wording::{probability, significant};
 use super::pipeline::News;
 
 /// Schema of the lines that are no event of the receiver's.

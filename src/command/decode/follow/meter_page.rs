@@ -6,7 +6,7 @@ use ratatui::style::{Color, Style, Stylize};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Wrap};
 
-use super::super::text::significant;
+use super::super::wording::significant;
 use super::lines::no_samples;
 use super::meter::Shown;
 

@@ -1,0 +1,24 @@
+//! Numbers as the page prints them.
+
+/// A probability in words.
+pub fn probability(odds: f64) -> String {
+    if odds <= 1e-12 {
+        "10^-12 or less".into()
+    } else {
+        format!("{odds:.1e}")
+    }
+}
+
+/// Three significant digits, without an exponent.
+pub fn significant(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return format!("{value}");
+    }
+    let digits = (2 - value.abs().log10().floor() as i32).max(0) as usize;
+    format!("{value:.digits$}")
+}
+
+/// One digit behind the point.
+pub fn short(value: f64) -> String {
+    format!("{value:.1}")
+}
