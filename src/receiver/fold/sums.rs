@@ -236,6 +236,22 @@ impl BoundarySums {
     }
 }
 
+/// Boundary signs from the fold's boundary `first` on, through as many telegrams as it takes, also before boundary 0.
+pub fn signs_along(
+    signs: &[i8; TELEGRAM_BITS],
+    inverts: bool,
+    first: isize,
+    count: usize,
+) -> Vec<i8> {
+    (first..first + count as isize)
+        .map(|j| {
+            let odd = j.div_euclid(TELEGRAM_BITS as isize) % 2 != 0;
+            let sign = signs[j.rem_euclid(TELEGRAM_BITS as isize) as usize];
+            if odd && inverts { -sign } else { sign }
+        })
+        .collect()
+}
+
 /// Local maxima of the timing scores, the maximum of a parabola through three of them, with their score.
 pub fn timing_peaks(scores: &[f64; BIT]) -> Vec<(f64, f64)> {
     let mut peaks = Vec::new();

@@ -13,7 +13,7 @@ use crate::receiver::fold::band::Kept;
 use crate::receiver::fold::pulse::Pulse;
 use crate::receiver::fold::pulse_noise::{folded_variance, pulse_variance};
 use crate::receiver::fold::shape::Shape;
-use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM};
+use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM, signs_along};
 use crate::receiver::front::edge::Edge;
 use crate::telegram::TELEGRAM_BITS;
 
@@ -264,22 +264,6 @@ fn add_uneven(fitted: &mut [Complex32], ripple: &[Complex32], begin: isize, sign
         }
     }
     CONTEXTS * BIT
-}
-
-/// Boundary signs from the fold's boundary `first` on, through as many telegrams as it takes, also before boundary 0.
-pub fn signs_along(
-    signs: &[i8; TELEGRAM_BITS],
-    inverts: bool,
-    first: isize,
-    count: usize,
-) -> Vec<i8> {
-    (first..first + count as isize)
-        .map(|j| {
-            let odd = j.div_euclid(TELEGRAM_BITS as isize) % 2 != 0;
-            let sign = signs[j.rem_euclid(TELEGRAM_BITS as isize) as usize];
-            if odd && inverts { -sign } else { sign }
-        })
-        .collect()
 }
 
 /// Complex amplitude of a waveform of unit size in the ripple, least squares.

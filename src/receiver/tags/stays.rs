@@ -7,11 +7,10 @@
 use num_complex::{Complex32, Complex64};
 
 use super::read::Attempt;
-use super::refine::signs_along;
 use crate::receiver::dsp::phasor::wide;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::pulse::Pulse;
-use crate::receiver::fold::sums::{BIT, TELEGRAM};
+use crate::receiver::fold::sums::{BIT, TELEGRAM, signs_along};
 
 /// Cycles in a block: a quarter of a telegram, 7.6 ms.
 const CELLS: usize = TELEGRAM / 4;
