@@ -221,6 +221,9 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
             reception = joined;
         }
     }
+    if !reception.readings.is_empty() && reception.doubts.stated_rate_hz.is_none() {
+        reception.doubts.stated_rate_hz = opened.doubted_rate_hz();
+    }
     let about = opened.into_about();
     let mut decoded = concluded(about, samples, reception, kept, settings);
     decoded.visits = gate.finish();

@@ -167,6 +167,11 @@ impl Opened {
         })
     }
 
+    /// The rate that the file's time column makes in its own unit, where that cannot be and another one was taken.
+    pub fn doubted_rate_hz(&self) -> Option<f64> {
+        self.time.as_ref().and(self.layout().rate_hz)
+    }
+
     /// What is known about the file.
     pub fn layout(&self) -> &Layout {
         self.source.layout()

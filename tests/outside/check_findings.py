@@ -53,6 +53,8 @@ def answer(found):
     """The line of JSON, or None where the program broke."""
     command = [PROGRAM, "decode", *found.files, *found.arguments, "--json"]
     done = subprocess.run(command, capture_output=True, text=True, preexec_fn=_bounded)
+    if done.returncode == 2 and len(done.stderr.splitlines()) == 1:
+        return command, {"refused": done.stderr, "findings": []}
     if done.returncode not in (0, 1):
         print(f"{' '.join(command)}: exit {done.returncode}, {done.stderr.splitlines()[:1]}", file=sys.stderr)
         return command, None

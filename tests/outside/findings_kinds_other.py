@@ -152,7 +152,7 @@ def frequency_response(rng, folder):
     decibel = -10 * np.log10(1 + (2 * rng.uniform(15, 40) * (hertz / FIELD_HZ - 1)) ** 2) + 0.05 * rng.standard_normal(hertz.size)
     path = folder / "response.csv"
     path.write_text("Frequency (Hz),Magnitude (dB)\n" + "\n".join(f"{f:.1f},{v:.3f}" for f, v in zip(hertz, decibel)) + "\n")
-    truth = Truth(dues=[due("nothing-to-read", "no-field", "rate-too-low", "wrong-rate")], no_field=True)
+    truth = Truth(dues=[due("nothing-to-read", "no-field", "rate-too-low", "wrong-rate")], no_field=True, refusal="spectrum")
     return Capture([str(path)], [], truth, f"{hertz.size} frequencies")
 
 

@@ -81,6 +81,7 @@ class Truth:
     depth: float | None = None
     angle_deg: float | None = None
     no_field: bool = False  # a field claimed is false
+    refusal: str | None = None  # the word with which a file that is no record may be refused
 
     def allowed(self):
         return self.may | ALWAYS | {code for item in self.dues for code in item.codes}
@@ -127,6 +128,9 @@ def judge(truth, told):
     """Verdict on one line of `decode --json` (None: it broke)."""
     if told is None:
         return Verdict("false", ["broken"], [])
+    if "refused" in told:
+        named = truth.refusal is not None and truth.refusal in told["refused"]
+        return Verdict("right" if named else "false", [] if named else ["broken"], [])
     false = []
     codes = [finding["code"] for finding in told["findings"]]
     for code in sorted(set(codes)):

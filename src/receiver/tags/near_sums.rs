@@ -23,6 +23,11 @@ const NUMBERS: usize = 3;
 /// thousand patterns explains 2·ln(1000)/128 = 11 %, three of them a third.
 const EXPLAINED: f64 = 0.5;
 
+/// A tag that comes or goes, or a hole in the record, leaves its own ripple in a run of bits, and near numbers differ in runs of
+/// bits, too. Where the ripple's height in so many parts of the telegram explains this much, it is the former.
+const PARTS: usize = 8;
+const COMES_AND_GOES: f64 = 0.7;
+
 /// Whether numbers near to a tag's explain most of what it leaves of a ripple.
 pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined) -> bool {
     let attempt = &tag.attempt;
@@ -46,6 +51,23 @@ pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined) -> bool {
     };
     let before = left.norm_squared();
     if before <= LEFT_BY_EDGES * (&seen - &left).norm_squared() {
+        return false;
+    }
+    let parts: Vec<DVector<Complex64>> = (0..PARTS)
+        .map(|part| {
+            let inside = |j: usize| j * PARTS / TELEGRAM_BITS == part;
+            let value = |j: usize| {
+                if inside(j) {
+                    own[j]
+                } else {
+                    Complex64::default()
+                }
+            };
+            DVector::from_fn(TELEGRAM_BITS, |j, _| value(j))
+        })
+        .collect();
+    let uneven = left_by(&seen, &parts);
+    if uneven.is_some_and(|left| left.norm_squared() < (1.0 - COMES_AND_GOES) * before) {
         return false;
     }
     let near = near_waves(&own, &attempt.decision.telegram, attempt.decision.start);
