@@ -5,38 +5,25 @@
 //! gives. What stands out in the smaller of the two spectra is no tag's.
 
 use num_complex::{Complex32, Complex64};
+use std::ops::Range;
 
+use super::between::{Between, after_a_telegram, difference};
 use super::hills::Hills;
+use super::lines::{BELIEVED, TONES_A_PASS, peaks, standing_out};
 use crate::receiver::dsp::phasor::{BLOCK, Oscillator, power, wide};
-use crate::receiver::dsp::tones::Floor;
-use crate::receiver::dsp::transform::{WINDOW_MEAN, forward, window};
+use crate::receiver::dsp::transform::{forward, window};
 use crate::receiver::fold::sums::TELEGRAM;
 
 /// Below this there is no second telegram to take the difference with.
 const LEAST_VALUES: usize = 2 * TELEGRAM + TELEGRAM / 4;
 
-/// Power over the median at which a line counts. In noise the two spectra are independent, so the smaller one exceeds 40
-/// times its median (0.35 of either's mean) with a probability of e^−28, for any of 2^17 lines 1e-7.
-const STANDS_OUT: f64 = 40.0;
-
-/// Passes over the spectrum, and tones removed in each.
+/// Passes over the spectrum, in each of which a handful of tones is removed.
 const PASSES: usize = 10;
-/// See [`PASSES`].
-const TONES_A_PASS: usize = 8;
-
-/// In one pass only tones within 30 dB of the strongest are believed; weaker ones may be its skirts.
-const BELIEVED: f64 = 1e-3;
 
 /// Of all the power beside the field, what is this far below disturbs nothing: if the rest is a ripple, it is 60 dB
 /// stronger; in noise over a second a tone stands out from 1e-4 on only (28/count: [`STANDS_OUT`] medians in a window that
 /// makes two lines of one). A digitiser's rounding leaves many such tones.
 const FAR_BELOW: f64 = 1e-6;
-
-/// Where the difference passes less than this share of a tone's power, the other one decides alone.
-const LEAST_GAIN: f64 = 0.2;
-
-/// What lies this near to the field (lines of the transform) is its own unsteadiness.
-const NEAR_FIELD_LINES: f64 = 8.0;
 
 /// A tone that is neither field nor ripple.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -48,8 +35,12 @@ pub struct StrayTone {
 }
 
 /// Finds steady tones in a stretch of field phasors and removes them; the field itself (the steady part) stays. Beside
-/// the tones comes what the rest is to be weighted with, if its noise is not the same everywhere.
-pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>) {
+/// the tones comes what the rest is to be weighted with, if its noise is not the same everywhere. `mended` is where the record
+/// had nothing of the ripple: it does not repeat there, and is no noise for that.
+pub fn remove_tones(
+    values: &mut [Complex32],
+    mended: &[Range<usize>],
+) -> (Vec<StrayTone>, Option<Hills>) {
     let mut tones: Vec<StrayTone> = Vec::new();
     if values.len() < LEAST_VALUES {
         return (tones, None);
@@ -66,7 +57,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
         || forward(padded),
     );
     for _ in 0..PASSES {
-        let between = Between::of(values);
+        let between = Between::of(values, mended);
         let least = FAR_BELOW * power(values) / values.len() as f64;
         let lines;
         (hills, lines) = crate::threads::join(
@@ -77,7 +68,7 @@ pub fn remove_tones(values: &mut [Complex32]) -> (Vec<StrayTone>, Option<Hills>)
             break;
         }
         let mut differences: [Vec<Complex32>; 2] =
-            [1.0, -1.0].map(|sign| difference(values, sign).collect());
+            [1.0, -1.0].map(|sign| difference(values, sign, mended));
         for line in lines {
             // Measured where the ripple is not: its lines are close by and may be stronger.
             let sign = if line.turned { -1.0 } else { 1.0 };
@@ -211,146 +202,6 @@ pub fn remove_line(values: &mut [Complex32], place: f64) {
     subtract(values, &tone);
 }
 
-/// The powers that stand out of their surroundings, all others 0; `None` where there are none.
-fn standing_out(power: &[f64]) -> Option<Vec<f64>> {
-    let floor = Floor::of(power);
-    let stands_out = |(line, power): (usize, &f64)| *power > STANDS_OUT * floor.at(line);
-    power.iter().enumerate().any(stands_out).then(|| {
-        let kept = |line: (usize, &f64)| if stands_out(line) { *line.1 } else { 0.0 };
-        power.iter().enumerate().map(kept).collect()
-    })
-}
-
-/// Local maxima above a threshold, strongest first, as signed fractions of the rate.
-fn peaks(power: &[f64], reach: isize, threshold: f64, most: usize) -> Vec<f64> {
-    let lines = power.len() as isize;
-    let at = |line: isize| power[line.rem_euclid(lines) as usize];
-    let mut found: Vec<(f64, f64)> = (0..lines)
-        .filter(|&line| {
-            let here = at(line);
-            here > threshold && (1..=reach).all(|d| here >= at(line - d) && here > at(line + d))
-        })
-        .map(|line| {
-            let signed = if line >= lines / 2 {
-                line - lines
-            } else {
-                line
-            };
-            (at(line), signed as f64 / lines as f64)
-        })
-        .collect();
-    found.sort_by(|a, b| b.0.total_cmp(&a.0));
-    found.truncate(most);
-    found.into_iter().map(|(_, place)| place).collect()
-}
-
-/// What a telegram that repeats (sign 1) or repeats inverted (−1) leaves nothing in.
-fn difference(values: &[Complex32], sign: f32) -> impl Iterator<Item = Complex32> {
-    let pairs = values.iter().zip(&values[TELEGRAM..]);
-    pairs.map(move |(now, later)| now - later * sign)
-}
-
-/// A tone's turn from one telegram to the next.
-fn after_a_telegram(per_value: f64) -> Complex64 {
-    Complex64::cis(std::f64::consts::TAU * (per_value * TELEGRAM as f64).fract())
-}
-
-/// What there is between a tag's lines: the spectra of both differences, and the smaller one's power at each line.
-struct Between {
-    same: Vec<Complex32>,
-    turned: Vec<Complex32>,
-    /// Power of noise and strays, 0 where neither difference passes them.
-    power: Vec<f64>,
-    /// Length of the differences before padding.
-    count: usize,
-}
-
-impl Between {
-    fn of(values: &[Complex32]) -> Self {
-        let count = values.len() - TELEGRAM;
-        let lines = count.next_power_of_two();
-        let shape = window(count);
-        let fft = forward(lines);
-        let seen = |sign: f32| {
-            let windowed = difference(values, sign).zip(shape.iter());
-            let mut buffer = Vec::with_capacity(lines);
-            buffer.extend(windowed.map(|(v, w)| v * w));
-            buffer.resize(lines, Complex32::default());
-            fft.process(&mut buffer);
-            buffer
-        };
-        let (same, turned) = crate::threads::join(|| seen(1.0), || seen(-1.0));
-        // Both numbers of lines are powers of two: the gains repeat from one line of a telegram to the next.
-        let period = lines / TELEGRAM;
-        let gains: Vec<[f64; 2]> = (0..period)
-            .map(|line| {
-                let angle = std::f64::consts::TAU * line as f64 / period as f64;
-                [2.0 - 2.0 * angle.cos(), 2.0 + 2.0 * angle.cos()]
-            })
-            .collect();
-        let power = (0..lines)
-            .map(|line| {
-                let gains = gains[line % period];
-                let powers = [same[line], turned[line]].map(|v| f64::from(v.norm_sqr()));
-                let distance = line.min(lines - line) as f64 / lines as f64 * count as f64;
-                match gains.map(|gain| gain > LEAST_GAIN && distance > NEAR_FIELD_LINES) {
-                    [true, true] => (powers[0] / gains[0]).min(powers[1] / gains[1]),
-                    // On a line of one comb: the other difference holds that comb's ripple too, so nothing is said
-                    // here; a tone's skirts beside the line are seen.
-                    _ => 0.0,
-                }
-            })
-            .collect();
-        Self {
-            same,
-            turned,
-            power,
-            count,
-        }
-    }
-
-    /// Which difference shows a line better.
-    fn is_better_turned(&self, line: usize) -> bool {
-        let turn = after_a_telegram(line as f64 / self.power.len() as f64);
-        let corrected =
-            |v: Complex32, gain: Complex64| f64::from(v.norm_sqr()) / gain.norm_sqr().max(1e-9);
-        corrected(self.turned[line], 1.0 + turn) < corrected(self.same[line], 1.0 - turn)
-    }
-
-    /// Lines that stand out of their surroundings and hold at least this power, strongest first.
-    fn stray_lines(&self, least: f64) -> Vec<StrayLine> {
-        let lines = self.power.len();
-        // The front end's band is not flat, so lines are compared with their surroundings.
-        let Some(standing_out) = standing_out(&self.power) else {
-            return Vec::new();
-        };
-        let strongest = self.power.iter().copied().fold(0.0, f64::max);
-        let least = least * (WINDOW_MEAN * self.count as f64).powi(2);
-        // Main lobe of the window: four lines of the unpadded transform to each side.
-        let reach = (4.0 * lines as f64 / self.count as f64).ceil() as usize + 1;
-        peaks(
-            &standing_out,
-            reach as isize,
-            least.max(BELIEVED * strongest),
-            TONES_A_PASS,
-        )
-        .into_iter()
-        .map(|per_value| StrayLine {
-            per_value,
-            turned: self.is_better_turned(
-                (per_value * lines as f64).round().rem_euclid(lines as f64) as usize,
-            ),
-        })
-        .collect()
-    }
-}
-
-/// A tone's line, and the difference in which it is seen better.
-struct StrayLine {
-    per_value: f64,
-    turned: bool,
-}
-
 /// Frequency and amplitude of the tone nearest to `place`, by the peak of the windowed transform.
 pub(in crate::receiver) fn measure(values: &[Complex32], place: f64) -> StrayTone {
     let shape = window(values.len());
@@ -423,7 +274,7 @@ mod tests {
                     std::f64::consts::TAU * per_value * n as f64 + 1.0,
                 ));
             }
-            let (tones, _) = remove_tones(&mut values);
+            let (tones, _) = remove_tones(&mut values, &[]);
             assert!(
                 ((tones[0].per_value - per_value) * 134_200.0).abs() < 0.1,
                 "{offset_hz}: {tones:?}"
@@ -440,6 +291,6 @@ mod tests {
                 "{offset_hz} Hz, level {level}: {left:e}, {tones:?}"
             );
         }
-        assert!(remove_tones(&mut clean.clone()).0.is_empty());
+        assert!(remove_tones(&mut clean.clone(), &[]).0.is_empty());
     }
 }

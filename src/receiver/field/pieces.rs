@@ -1,6 +1,7 @@
 //! Field cycles → pieces: stretches of steady field, with the field divided out.
 
 use std::f64::consts::TAU;
+use std::ops::Range;
 use std::sync::Arc;
 
 use num_complex::{Complex32, Complex64};
@@ -166,6 +167,15 @@ fn between_gaps(
         .map(|((from, after_gap), to)| (from, to, after_gap))
 }
 
+/// Where in a stretch the field was put in the place of what the record lost, from the stretch's begin.
+fn mended_within(cycles: &Cycles, stretch: Range<usize>) -> Vec<Range<usize>> {
+    let gaps = cycles.gaps.iter();
+    gaps.map(|gap| gap.from.max(stretch.start)..gap.to.min(stretch.end))
+        .filter(|range| !range.is_empty())
+        .map(|range| range.start - stretch.start..range.end - stretch.start)
+        .collect()
+}
+
 /// Pieces of a capture with a carrier: bursts found, the field tracked and divided out, the ripple put onto the
 /// field's own cycles.
 pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
@@ -191,7 +201,8 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
                     *value *= single(Complex64::cis(-bend.at(index as f64)));
                 }
             }
-            let (tones, hills) = remove_tones(&mut values);
+            let (tones, hills) =
+                remove_tones(&mut values, &mended_within(cycles, inner_from..inner_to));
             let (mut ripple, field) = divide_out(values, cycles.field_hz, bend.as_ref());
             let impulses = blank_impulses(&mut ripple);
             if let Some(hills) = hills {

@@ -1,0 +1,132 @@
+//! What there is between the lines that a tag's telegram can have: noise and strays.
+
+use std::ops::Range;
+
+use num_complex::{Complex32, Complex64};
+
+use super::lines::{BELIEVED, TONES_A_PASS, peaks, standing_out};
+use crate::receiver::dsp::transform::{WINDOW_MEAN, forward, window};
+use crate::receiver::fold::sums::TELEGRAM;
+
+/// Where the difference passes less than this share of a tone's power, the other one decides alone.
+const LEAST_GAIN: f64 = 0.2;
+
+/// What lies this near to the field (lines of the transform) is its own unsteadiness.
+const NEAR_FIELD_LINES: f64 = 8.0;
+
+/// What a telegram that repeats (sign 1) or repeats inverted (−1) leaves nothing in.
+pub fn difference(values: &[Complex32], sign: f32, mended: &[Range<usize>]) -> Vec<Complex32> {
+    let pairs = values.iter().zip(&values[TELEGRAM..]);
+    let mut left: Vec<Complex32> = pairs.map(|(now, later)| now - later * sign).collect();
+    for Range { start, end } in mended {
+        for before in [0, TELEGRAM] {
+            let from = start.saturating_sub(before).min(left.len());
+            let upto = end.saturating_sub(before).min(left.len());
+            left[from..upto].fill(Complex32::default());
+        }
+    }
+    left
+}
+
+/// A tone's turn from one telegram to the next.
+pub fn after_a_telegram(per_value: f64) -> Complex64 {
+    Complex64::cis(std::f64::consts::TAU * (per_value * TELEGRAM as f64).fract())
+}
+
+/// What there is between a tag's lines: the spectra of both differences, and the smaller one's power at each line.
+pub struct Between {
+    same: Vec<Complex32>,
+    turned: Vec<Complex32>,
+    /// Power of noise and strays, 0 where neither difference passes them.
+    pub power: Vec<f64>,
+    /// Length of the differences before padding.
+    pub count: usize,
+}
+
+impl Between {
+    pub fn of(values: &[Complex32], mended: &[Range<usize>]) -> Self {
+        let count = values.len() - TELEGRAM;
+        let lines = count.next_power_of_two();
+        let shape = window(count);
+        let fft = forward(lines);
+        let seen = |sign: f32| {
+            let mut buffer = difference(values, sign, mended);
+            buffer
+                .iter_mut()
+                .zip(shape.iter())
+                .for_each(|(v, w)| *v *= w);
+            buffer.resize(lines, Complex32::default());
+            fft.process(&mut buffer);
+            buffer
+        };
+        let (same, turned) = crate::threads::join(|| seen(1.0), || seen(-1.0));
+        // Both numbers of lines are powers of two: the gains repeat from one line of a telegram to the next.
+        let period = lines / TELEGRAM;
+        let gains: Vec<[f64; 2]> = (0..period)
+            .map(|line| {
+                let angle = std::f64::consts::TAU * line as f64 / period as f64;
+                [2.0 - 2.0 * angle.cos(), 2.0 + 2.0 * angle.cos()]
+            })
+            .collect();
+        let power = (0..lines)
+            .map(|line| {
+                let gains = gains[line % period];
+                let powers = [same[line], turned[line]].map(|v| f64::from(v.norm_sqr()));
+                let distance = line.min(lines - line) as f64 / lines as f64 * count as f64;
+                match gains.map(|gain| gain > LEAST_GAIN && distance > NEAR_FIELD_LINES) {
+                    [true, true] => (powers[0] / gains[0]).min(powers[1] / gains[1]),
+                    // On a line of one comb: the other difference holds that comb's ripple too, so nothing is said
+                    // here; a tone's skirts beside the line are seen.
+                    _ => 0.0,
+                }
+            })
+            .collect();
+        Self {
+            same,
+            turned,
+            power,
+            count,
+        }
+    }
+
+    /// Which difference shows a line better.
+    fn is_better_turned(&self, line: usize) -> bool {
+        let turn = after_a_telegram(line as f64 / self.power.len() as f64);
+        let corrected =
+            |v: Complex32, gain: Complex64| f64::from(v.norm_sqr()) / gain.norm_sqr().max(1e-9);
+        corrected(self.turned[line], 1.0 + turn) < corrected(self.same[line], 1.0 - turn)
+    }
+
+    /// Lines that stand out of their surroundings and hold at least this power, strongest first.
+    pub fn stray_lines(&self, least: f64) -> Vec<StrayLine> {
+        let lines = self.power.len();
+        // The front end's band is not flat, so lines are compared with their surroundings.
+        let Some(standing_out) = standing_out(&self.power) else {
+            return Vec::new();
+        };
+        let strongest = self.power.iter().copied().fold(0.0, f64::max);
+        let least = least * (WINDOW_MEAN * self.count as f64).powi(2);
+        // Main lobe of the window: four lines of the unpadded transform to each side.
+        let reach = (4.0 * lines as f64 / self.count as f64).ceil() as usize + 1;
+        peaks(
+            &standing_out,
+            reach as isize,
+            least.max(BELIEVED * strongest),
+            TONES_A_PASS,
+        )
+        .into_iter()
+        .map(|per_value| StrayLine {
+            per_value,
+            turned: self.is_better_turned(
+                (per_value * lines as f64).round().rem_euclid(lines as f64) as usize,
+            ),
+        })
+        .collect()
+    }
+}
+
+/// A tone's line, and the difference in which it is seen better.
+pub struct StrayLine {
+    pub per_value: f64,
+    pub turned: bool,
+}
