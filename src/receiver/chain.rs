@@ -324,6 +324,11 @@ pub(super) fn read_all(
             }
         }
     }
+    // Where tags are tangled, a part of a telegram has too few signs to contradict a sum of them.
+    if reception.tangled {
+        let whole = |reading: &Reading| reading.attempt.telegrams >= 1.0;
+        reception.readings.retain(whole);
+    }
     reception
         .readings
         .sort_by(|a, b| b.attempt.depth.total_cmp(&a.attempt.depth));

@@ -4,17 +4,17 @@
 //! fourth number that nobody sent. That number fits the sums as far as signs go, and what it leaves repeats. Another tag's
 //! ripple repeats as well, but with signs of its own: numbers near to the one that was read explain hardly anything of it.
 
+use std::sync::OnceLock;
+
 use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
-use super::near::near_codes;
-use super::refine::Refined;
+use super::near::near_words;
+use super::refine::{LEFT_BY_EDGES, Refined};
 use crate::linecode::boundary_signs;
-use crate::receiver::fold::sums::Fold;
+use crate::order::median;
+use crate::receiver::fold::sums::{Fold, TELEGRAM};
 use crate::telegram::{TELEGRAM_BITS, Telegram};
-
-/// What is left must have this share of the number's own power to be looked at: edges that no tank explains leave less.
-const LEFT_BY_EDGES: f64 = 0.05;
 
 /// As many near numbers are tried together as tags in a field are to be expected at most.
 const NUMBERS: usize = 3;
@@ -28,57 +28,30 @@ const EXPLAINED: f64 = 0.5;
 const PARTS: usize = 8;
 const COMES_AND_GOES: f64 = 0.7;
 
+/// What other tags send is in every stretch of a record, a hole in few of them: of up to so many stretches, each of whole
+/// telegrams, …
+const STRETCHES: usize = 16;
+/// … of which the median must have this share of the mean of what is left.
+const REPEATED: f64 = 0.5;
+
 /// Whether numbers near to a tag's explain most of what it leaves of a ripple.
 pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined) -> bool {
-    let attempt = &tag.attempt;
-    let (timing, inverts) = (attempt.timing, attempt.inverts);
-    let seen = Fold::new(&ripple[attempt.span.clone()], inverts).boundaries(timing);
-    let own = Fold::new(&tag.plain, inverts).boundaries(timing);
-    let scales = seen.energies.map(|energy| {
-        if energy > 0.0 {
-            1.0 / energy.sqrt()
-        } else {
-            0.0
-        }
-    });
-    let scaled = |sums: &[Complex64; TELEGRAM_BITS]| {
-        DVector::from_fn(TELEGRAM_BITS, |j, _| sums[j] * scales[j])
-    };
-    let (seen, own) = (scaled(&seen.sums), scaled(&own.sums));
-    let mut waves = vec![own.clone()];
-    let Some(left) = left_by(&seen, &waves) else {
+    let sums = Sums::of(&ripple[tag.attempt.span.clone()], &tag.plain, tag);
+    let mut waves = vec![sums.own.clone()];
+    let Some(left) = left_by(&sums.seen, &waves) else {
         return false;
     };
     let before = left.norm_squared();
-    if before <= LEFT_BY_EDGES * (&seen - &left).norm_squared() {
+    if before <= LEFT_BY_EDGES * (&sums.seen - &left).norm_squared()
+        || sums.is_uneven(before)
+        || !is_repeated(&ripple[tag.attempt.span.clone()], tag, &left)
+    {
         return false;
     }
-    let parts: Vec<DVector<Complex64>> = (0..PARTS)
-        .map(|part| {
-            let inside = |j: usize| j * PARTS / TELEGRAM_BITS == part;
-            let value = |j: usize| {
-                if inside(j) {
-                    own[j]
-                } else {
-                    Complex64::default()
-                }
-            };
-            DVector::from_fn(TELEGRAM_BITS, |j, _| value(j))
-        })
-        .collect();
-    let uneven = left_by(&seen, &parts);
-    if uneven.is_some_and(|left| left.norm_squared() < (1.0 - COMES_AND_GOES) * before) {
-        return false;
-    }
-    let near = near_waves(&own, &attempt.decision.telegram, attempt.decision.start);
     let mut rest = left;
     for _ in 0..NUMBERS {
-        let along = |wave: &DVector<Complex64>| wave.dotc(&rest).norm_sqr();
-        let Some(best) = near.iter().max_by(|a, b| along(a).total_cmp(&along(b))) else {
-            return false;
-        };
-        waves.push(best.clone());
-        match left_by(&seen, &waves) {
+        waves.push(nearest(&sums.own, &rest, tag.attempt.decision.start));
+        match left_by(&sums.seen, &waves) {
             Some(left) => rest = left,
             None => break,
         }
@@ -86,28 +59,117 @@ pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined) -> bool {
     rest.norm_squared() < EXPLAINED * before
 }
 
-/// Boundary sums of the numbers near to one, in its place.
-fn near_waves(
-    own: &DVector<Complex64>,
-    telegram: &Telegram,
-    start: usize,
-) -> Vec<DVector<Complex64>> {
-    let signs = |code: u64| {
-        let bits = Telegram { code, ..*telegram }.bits();
-        boundary_signs(&bits, 1)
-    };
-    let sent = signs(telegram.code);
-    near_codes(telegram.code)
-        .map(signs)
-        // One that inverts where the other does not is told from it by every second telegram.
-        .filter(|other| other[TELEGRAM_BITS] == sent[TELEGRAM_BITS])
-        .map(|other| {
-            DVector::from_fn(TELEGRAM_BITS, |j, _| {
-                let bit = (j + TELEGRAM_BITS - start) % TELEGRAM_BITS;
-                own[j] * f64::from(sent[bit] * other[bit])
+/// Boundary sums of a ripple and of a tag's own waveform in it, with noise of the same power in each.
+struct Sums {
+    seen: DVector<Complex64>,
+    own: DVector<Complex64>,
+}
+
+impl Sums {
+    fn of(ripple: &[Complex32], own: &[Complex32], tag: &Refined) -> Self {
+        let folded = |ripple| Fold::new(ripple, tag.attempt.inverts).boundaries(tag.attempt.timing);
+        let (seen, own) = (folded(ripple), folded(own));
+        let scales = seen.energies.map(|energy| {
+            if energy > 0.0 {
+                1.0 / energy.sqrt()
+            } else {
+                0.0
+            }
+        });
+        let scaled = |sums: &[Complex64; TELEGRAM_BITS]| {
+            DVector::from_fn(TELEGRAM_BITS, |j, _| sums[j] * scales[j])
+        };
+        Self {
+            seen: scaled(&seen.sums),
+            own: scaled(&own.sums),
+        }
+    }
+
+    /// Whether the ripple's height in parts of the telegram explains what is left.
+    fn is_uneven(&self, before: f64) -> bool {
+        let parts: Vec<DVector<Complex64>> = (0..PARTS)
+            .map(|part| {
+                self.own.map_with_location(|j, _, value| {
+                    if j * PARTS / TELEGRAM_BITS == part {
+                        value
+                    } else {
+                        Complex64::default()
+                    }
+                })
             })
+            .collect();
+        left_by(&self.seen, &parts)
+            .is_some_and(|left| left.norm_squared() < (1.0 - COMES_AND_GOES) * before)
+    }
+}
+
+/// Whether what is left of a ripple is left throughout; less than three telegrams cannot be asked.
+fn is_repeated(ripple: &[Complex32], tag: &Refined, left: &DVector<Complex64>) -> bool {
+    let telegrams = ripple.len() / TELEGRAM;
+    if telegrams < 3 {
+        return true;
+    }
+    let each = telegrams.div_ceil(STRETCHES) * TELEGRAM;
+    let mut shares: Vec<f64> = (0..telegrams * TELEGRAM)
+        .step_by(each)
+        .filter_map(|from| {
+            let range = from..(from + each).min(ripple.len());
+            let is_turned = tag.attempt.inverts && from / TELEGRAM % 2 == 1;
+            let sums = Sums::of(&ripple[range.clone()], &tag.plain[range], tag);
+            let share = left.dotc(&left_by(&sums.seen, &[sums.own])?).re;
+            Some(if is_turned { -share } else { share })
         })
-        .collect()
+        .collect();
+    let Some(median) = median(&mut shares) else {
+        return true;
+    };
+    median >= REPEATED * shares.iter().sum::<f64>() / shares.len() as f64
+}
+
+/// The wave of that near number which explains most of what is left.
+fn nearest(
+    own: &DVector<Complex64>,
+    left: &DVector<Complex64>,
+    start: usize,
+) -> DVector<Complex64> {
+    let boundary = |bit: usize| (bit + start) % TELEGRAM_BITS;
+    let together: [Complex64; TELEGRAM_BITS] =
+        std::array::from_fn(|bit| own[boundary(bit)].conj() * left[boundary(bit)]);
+    let all: Complex64 = together.iter().sum();
+    let along = |turned: &Turned| {
+        let turned: Complex64 = turned.iter().map(|bit| together[usize::from(*bit)]).sum();
+        (all - 2.0 * turned).norm_sqr()
+    };
+    let mut wave = own.clone();
+    let best = turned_by_near_numbers()
+        .iter()
+        .map(|turned| (along(turned), turned))
+        .max_by(|(a, _), (b, _)| a.total_cmp(b));
+    for bit in best.into_iter().flat_map(|(_, turned)| turned) {
+        wave[boundary(usize::from(*bit))] *= -1.0;
+    }
+    wave
+}
+
+/// The boundaries of a telegram whose signs another number turns over.
+type Turned = Vec<u8>;
+
+/// What each near number turns over; whatever the number, for the line code and the CRC are linear.
+fn turned_by_near_numbers() -> &'static [Turned] {
+    static TURNED: OnceLock<Vec<Turned>> = OnceLock::new();
+    TURNED.get_or_init(|| {
+        let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
+        let plain = signs(0);
+        near_words()
+            .map(signs)
+            // One that inverts where the other does not is told from it by every second telegram.
+            .filter(|other| other[TELEGRAM_BITS] == plain[TELEGRAM_BITS])
+            .map(|other| {
+                let is_turned = |bit: &u8| other[usize::from(*bit)] != plain[usize::from(*bit)];
+                (0..TELEGRAM_BITS as u8).filter(is_turned).collect()
+            })
+            .collect()
+    })
 }
 
 /// What the best sum of waves leaves of what was seen; `None` where the waves are not independent.
@@ -115,4 +177,27 @@ fn left_by(seen: &DVector<Complex64>, waves: &[DVector<Complex64>]) -> Option<DV
     let waves = DMatrix::from_columns(waves);
     let amplitudes = waves.ad_mul(&waves).cholesky()?.solve(&waves.ad_mul(seen));
     Some(seen - waves * amplitudes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_near_numbers_turn_over_does_not_hang_on_the_number() {
+        let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
+        let number = 1 << 63 | 999 << 38 | 4_711;
+        let plain = signs(number);
+        let mut near = near_words()
+            .map(|apart| signs(number ^ apart))
+            .filter(|other| other[TELEGRAM_BITS] == plain[TELEGRAM_BITS]);
+        for turned in turned_by_near_numbers() {
+            let other = near.next().expect("as many numbers");
+            for bit in 0..TELEGRAM_BITS {
+                let is_turned = turned.contains(&(bit as u8));
+                assert_eq!(other[bit] != plain[bit], is_turned);
+            }
+        }
+        assert!(near.next().is_none());
+    }
 }

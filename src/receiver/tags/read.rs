@@ -163,7 +163,9 @@ pub fn read_piece(piece: &Piece, field_hz: f64, limits: &ReadLimits) -> PieceRea
         return result;
     };
     let after = read_span(piece, silence..all.end, &band, limits);
-    if after.read.len() < result.read.len() {
+    let in_part = |tag: &Attempt| tag.telegrams < 1.0;
+    let is_doubted = after.tangled && result.read.iter().all(in_part);
+    if after.read.len() < result.read.len() && !is_doubted {
         return result;
     }
     after

@@ -16,7 +16,7 @@ use num_complex::{Complex32, Complex64};
 use super::near::are_near;
 use super::near_sums::are_near_numbers_left;
 use super::read::{ReadLimits, fits_noise};
-use super::refine::{Refined, folded_excess};
+use super::refine::{LEFT_BY_EDGES, Refined, folded_excess};
 use crate::receiver::decision::{Boundaries, Known, decide};
 use crate::receiver::dsp::phasor::{single, wide};
 use crate::receiver::fold::pulse_noise::pulse_variance;
@@ -29,9 +29,7 @@ const BETWEEN_CONTROL_BITS: usize = 9;
 /// Square pulses this many cycles apart no longer cancel: their correlation is 1 − 3/32 of the distance.
 const APART: f64 = 10.0;
 
-/// Edges that are not the tanks' alone leave up to this share of the tags' power unexplained (tags of the bench's circuits: 2 to 4 %), …
-const LEFT_BY_EDGES: f64 = 0.05;
-/// … and never may as much be left as this share of the weakest one's: a number that is not there leaves as much as the one that is.
+/// Never may as much be left as this share of the weakest tag's power: a number that is not there leaves as much as the one that is.
 const MOST_UNEXPLAINED: f64 = 0.25;
 
 /// Half of a tag's pulses, as power: what is weaker leaves the sign of every sum of both as it is.
