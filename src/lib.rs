@@ -125,6 +125,7 @@ pub mod lesson;
 pub mod linecode;
 #[cfg(feature = "margin")]
 pub mod margin;
+mod order;
 #[cfg(feature = "page")]
 pub mod page;
 pub mod receiver;

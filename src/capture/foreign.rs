@@ -12,6 +12,9 @@ const SHEET: &str = "save the sheet as CSV";
 const SCOPE: &str =
     "export the whole memory (not the screen) as CSV from the instrument or its software";
 const TABLE: &str = "export the samples as NPY, WAV or CSV";
+const HDF5: &str = "an HDF5 file (MATLAB 7.3 files are too)";
+const NOT_HDF5: &str = "export the samples as NPY or CSV, or save with -v6 or -v7";
+const SCOPES_OWN: &str = "an oscilloscope's own binary file";
 const PICTURE: &str = "a picture holds no samples: export them as CSV, WAV or NPY";
 
 /// Magic bytes at the start; each format's own specification, the instruments' from memory.
@@ -38,16 +41,8 @@ const STARTS: [(&[u8], &str, &str); 38] = [
     (b"wvpk", "WavPack audio", AUDIO),
     (b"RIFX", "big-endian RIFF", AUDIO),
     (b"RIFF", "RIFF without WAVE inside", AUDIO),
-    (
-        b"\x89HDF\r\n\x1A\n",
-        "an HDF5 file (MATLAB 7.3 files are too)",
-        "export the samples as NPY or CSV, or save with -v6 or -v7",
-    ),
-    (
-        b"MATLAB 7.3 MAT-file",
-        "an HDF5 file (MATLAB 7.3)",
-        "save with -v6 or -v7, or export CSV",
-    ),
+    (b"\x89HDF\r\n\x1A\n", HDF5, NOT_HDF5),
+    (b"MATLAB 7.3 MAT-file", HDF5, NOT_HDF5),
     (b"CDF\x01", "a NetCDF file", TABLE),
     (b"CDF\x02", "a NetCDF file", TABLE),
     (b"SIMPLE  =", "a FITS file", TABLE),
@@ -61,11 +56,11 @@ const STARTS: [(&[u8], &str, &str); 38] = [
         "a spreadsheet or document of the old binary kind",
         SHEET,
     ),
-    (b"AG01", "an oscilloscope's own binary file", SCOPE),
-    (b"AG10", "an oscilloscope's own binary file", SCOPE),
-    (b"RG0", "an oscilloscope's own binary file", SCOPE),
-    (b":WFM#", "an oscilloscope's own binary file", SCOPE),
-    (b"\x0F\x0F", "an oscilloscope's own binary file", SCOPE),
+    (b"AG01", SCOPES_OWN, SCOPE),
+    (b"AG10", SCOPES_OWN, SCOPE),
+    (b"RG0", SCOPES_OWN, SCOPE),
+    (b":WFM#", SCOPES_OWN, SCOPE),
+    (b"\x0F\x0F", SCOPES_OWN, SCOPE),
 ];
 
 /// The head of a level 4 file's first variable: type, sizes, whether it is complex, length of its name, its name (MAT-File
@@ -100,13 +95,13 @@ pub(super) fn foreign(start: &[u8]) -> Option<Foreign> {
     let within = |word: &[u8]| start.windows(word.len()).any(|window| window == word);
     if start.get(512..520) == Some(b"\x89HDF\r\n\x1A\n") {
         return Some(Foreign {
-            what: "an HDF5 file (MATLAB 7.3 files are too)",
-            instead: "export the samples as NPY or CSV, or save with -v6 or -v7",
+            what: HDF5,
+            instead: NOT_HDF5,
         });
     }
     if within(b"WAVEDESC\0") || within(b":WFMP") || within(b":WFMO") {
         return Some(Foreign {
-            what: "an oscilloscope's own binary file",
+            what: SCOPES_OWN,
             instead: SCOPE,
         });
     }

@@ -172,6 +172,12 @@ impl Opened {
         self.time.as_ref().and(self.layout().rate_hz)
     }
 
+    /// Unit of the channel that is read.
+    pub fn unit(&self) -> Unit {
+        let own = self.layout().channels.get(self.chosen.first());
+        own.map_or(Unit::Unknown, |own| own.unit)
+    }
+
     /// What is known about the file.
     pub fn layout(&self) -> &Layout {
         self.source.layout()
@@ -340,6 +346,7 @@ impl Opened {
     /// Its name, layout and remarks, when no more samples are wanted.
     pub fn into_about(self) -> AboutFile {
         let remarks = self.remarks().cloned().collect();
+        let unit = self.unit();
         let mut layout = self.source.layout().clone();
         layout.rate_hz = self.rate_hz;
         if let (Some(time), Some(columns)) = (self.time, &mut layout.columns) {
@@ -347,11 +354,10 @@ impl Opened {
             layout.rate_origin = Some(RateOrigin::TimeColumn);
         }
         let taken = taken::line(&self.chosen, &layout, self.rate_hz);
-        let unit = layout.channels.get(self.chosen.first()).map(|own| own.unit);
         AboutFile {
             name: self.name,
             channel: self.channel,
-            unit: unit.unwrap_or(Unit::Unknown),
+            unit,
             layout,
             taken,
             remarks,

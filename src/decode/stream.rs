@@ -7,7 +7,7 @@ use std::sync::atomic::AtomicBool;
 
 use super::opened::{Opened, Window};
 use super::{DecodeError, Live, Settings};
-use crate::capture::{Layout, open_growing, open_stream};
+use crate::capture::{Layout, Unit, open_growing, open_stream};
 
 /// Seconds of samples handed on at a time: a tenth of the time from one glance to the next.
 const BLOCK_S: f64 = 0.02;
@@ -61,6 +61,11 @@ impl Stream {
     /// Channels, unit, rate and whatever else the file says of itself.
     pub fn layout(&self) -> &Layout {
         self.opened.layout()
+    }
+
+    /// Unit of the channel that is read.
+    pub fn unit(&self) -> Unit {
+        self.opened.unit()
     }
 
     /// The receiver for its samples.

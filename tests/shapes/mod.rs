@@ -488,10 +488,18 @@ fn latin(text: &[u8]) -> Vec<u8> {
         .collect()
 }
 
-fn riff(tag: u16, channels: u16, rate_hz: u32, bits: u16, extra: &[u8], body: &[u8]) -> Vec<u8> {
+/// A WAV header by hand: format tag, channels, rate, bits, what stands before the data, stated bytes of the file and of the data.
+pub fn wave_header(
+    tag: u16,
+    channels: u16,
+    rate_hz: u32,
+    bits: u16,
+    extra: &[u8],
+    [whole, data]: [u32; 2],
+) -> Vec<u8> {
     let frame = channels * bits / 8;
     let mut bytes = b"RIFF".to_vec();
-    bytes.extend(u32::MAX.to_le_bytes());
+    bytes.extend(whole.to_le_bytes());
     bytes.extend(b"WAVEfmt \x10\0\0\0");
     bytes.extend(tag.to_le_bytes());
     bytes.extend(channels.to_le_bytes());
@@ -501,7 +509,13 @@ fn riff(tag: u16, channels: u16, rate_hz: u32, bits: u16, extra: &[u8], body: &[
     bytes.extend(bits.to_le_bytes());
     bytes.extend(extra);
     bytes.extend(b"data");
-    bytes.extend((body.len() as u32).to_le_bytes());
+    bytes.extend(data.to_le_bytes());
+    bytes
+}
+
+fn riff(tag: u16, channels: u16, rate_hz: u32, bits: u16, extra: &[u8], body: &[u8]) -> Vec<u8> {
+    let stated = [u32::MAX, body.len() as u32];
+    let mut bytes = wave_header(tag, channels, rate_hz, bits, extra, stated);
     bytes.extend(body);
     bytes
 }

@@ -1,6 +1,7 @@
 //! Edge lists of logic analysers → steady two-level samples.
 
 use super::super::{CaptureError, Layout, SampleSource};
+use crate::order::median;
 
 /// Samples made of any list, however short, and of each of its edges: half a bit lasts 119 µs, and with an edge in 4 ms on
 /// average a list is mostly silence. That bounds memory and time by the size of the file.
@@ -52,11 +53,6 @@ pub(in crate::capture) fn rate_for(times_s: &[f64]) -> Option<f64> {
     [wanted, LEAST_RATE_HZ, 0.25 * LEAST_RATE_HZ]
         .into_iter()
         .find(|&rate_hz| fits(times_s, rate_hz))
-}
-
-fn median(intervals: &mut [f64]) -> Option<f64> {
-    let middle = intervals.len() / 2;
-    (!intervals.is_empty()).then(|| *intervals.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// Factor to seconds of times without a unit: the one that brings the usual interval near a tag's half bits and bits (119

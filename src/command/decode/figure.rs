@@ -3,10 +3,10 @@
 use std::path::PathBuf;
 
 use anyhow::ensure;
-use fieldripple::capture::Unit;
 use fieldripple::draw::{About, FIGURE_SIZE, View, figure_png, figure_svg};
 
 use super::super::figure_file::FigureFile;
+use super::wording::of_level;
 use fieldripple::decode::Decoded;
 
 /// One figure shows one capture, and does not replace it.
@@ -35,11 +35,7 @@ pub fn draw(file: &FigureFile, decoded: &Decoded) -> anyhow::Result<()> {
 
 /// What is drawn of a capture.
 pub fn view(decoded: &Decoded) -> View<'_> {
-    let unit = match decoded.unit() {
-        Unit::Volt => "V",
-        Unit::FullScale => "of full scale",
-        Unit::Unknown => "",
-    };
+    let unit = of_level(decoded.unit()).trim_start();
     let kept = decoded.kept();
     let about = About {
         name: decoded.name(),

@@ -8,6 +8,7 @@ mod other_kinds;
 mod outputs;
 mod picture;
 mod report;
+mod rows;
 mod table;
 mod text;
 mod visits;

@@ -1,13 +1,11 @@
 //! Many captures, one table: a row each, as CSV or for the terminal.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, ensure};
-use fieldripple::capture::{Unit, write_atomically};
+use fieldripple::capture::Unit;
 use fieldripple::decode::Decoded;
 
-use super::super::figure_file::replaces;
+use super::rows::{Rows, known};
 use super::wording::significant;
 
 /// Columns; an empty cell is a value that is not known.
@@ -27,11 +25,8 @@ const COLUMNS: [&str; 13] = [
     "finding",
 ];
 
-/// The rows, and the file they go to.
-pub struct TableOutput<'a> {
-    path: &'a Path,
-    rows: csv::Writer<Vec<u8>>,
-}
+/// A row for each capture, and the file they go to.
+pub struct TableOutput<'a>(Rows<'a>);
 
 /// What a row says of a capture.
 struct Row {
@@ -78,15 +73,10 @@ impl Row {
                 .filter(|_| reception.kind.has_carrier() && !clipped)
                 .map(|stay| stay.angle.to_degrees()),
             level: reception.field.amplitude,
-            unit: match decoded
-                .layout()
-                .channels
-                .first()
-                .map(|channel| channel.unit)
-            {
-                Some(Unit::Volt) => "V",
-                Some(Unit::FullScale) => "full scale",
-                _ => "",
+            unit: match decoded.unit() {
+                Unit::Volt => "V",
+                Unit::FullScale => "full scale",
+                Unit::Unknown => "",
             },
             field_hz: reception.field.frequency_hz,
             finding: decoded.findings.first().map_or("", |finding| finding.code),
@@ -97,23 +87,13 @@ impl Row {
 impl<'a> TableOutput<'a> {
     /// A table does not replace a capture.
     pub fn new(path: &'a Path, captures: &[PathBuf]) -> anyhow::Result<Self> {
-        ensure!(
-            !captures.iter().any(|capture| replaces(path, capture)),
-            "{}: --table would replace the capture itself; give another name",
-            path.display()
-        );
-        let mut rows = csv::Writer::from_writer(Vec::new());
-        rows.write_record(COLUMNS)?;
-        Ok(Self { path, rows })
+        Rows::new(path, "--table", captures, &COLUMNS).map(Self)
     }
 
     /// Adds a capture.
     pub fn add(&mut self, decoded: &Decoded) -> anyhow::Result<()> {
         let row = Row::of(decoded);
-        let known = |value: Option<f64>, digits: usize| {
-            value.map_or(String::new(), |value| format!("{value:.digits$}"))
-        };
-        self.rows.write_record([
+        self.0.add(&[
             decoded.name(),
             row.verdict,
             &known(row.margin.map(|margin| margin.0), 2),
@@ -129,22 +109,19 @@ impl<'a> TableOutput<'a> {
             row.unit,
             &known(row.field_hz, 2),
             row.finding,
-        ])?;
-        Ok(())
+        ])
     }
 
     /// Adds a capture that cannot be read.
     pub fn add_unreadable(&mut self, name: &str) -> anyhow::Result<()> {
         let mut row = [""; COLUMNS.len()];
         (row[0], row[1]) = (name, "unreadable");
-        Ok(self.rows.write_record(row)?)
+        self.0.add(&row)
     }
 
     /// Writes the file.
-    pub fn write(self) -> anyhow::Result<()> {
-        let rows = self.rows.into_inner().map_err(|error| error.into_error())?;
-        write_atomically(self.path, |file| file.write_all(&rows))
-            .with_context(|| format!("{}: the table cannot be written", self.path.display()))
+    pub fn write(mut self) -> anyhow::Result<()> {
+        self.0.write()
     }
 }
 

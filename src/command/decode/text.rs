@@ -3,14 +3,13 @@
 use std::fmt::Write;
 use std::io::IsTerminal;
 
-use fieldripple::capture::Unit;
 use fieldripple::decode::Decoded;
 use fieldripple::receiver::decision::USUAL_SHARE;
 use fieldripple::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
 use fieldripple::telegram::{Identity, Telegram, country_meaning, notes};
 
 use super::super::number::shown;
-use super::wording::{probability, short, significant};
+use super::wording::{of_level, probability, short, significant};
 use super::{other_kinds, picture};
 
 /// Width of the labels on the left.
@@ -246,11 +245,7 @@ fn field(page: &mut Page, report: &Decoded) {
         text.push_str(", by the tag's bit rate");
     }
     if let Some(amplitude) = reception.field.amplitude {
-        let unit = match report.unit() {
-            Unit::Volt => " V",
-            Unit::FullScale => " of full scale",
-            Unit::Unknown => "",
-        };
+        let unit = of_level(report.unit());
         let what = if reception.kind.has_carrier() {
             "peak"
         } else {

@@ -1,14 +1,11 @@
 //! `--visits`: one row a visit, of all captures.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use anyhow::{Context, ensure};
-use fieldripple::capture::write_atomically;
 use fieldripple::decode::{Decoded, Event, Visit};
 
-use super::super::figure_file::replaces;
+use super::rows::{Rows, known};
 
 /// Columns; times from the capture's first sample.
 const COLUMNS: [&str; 10] = [
@@ -27,28 +24,17 @@ const COLUMNS: [&str; 10] = [
 /// A gate that is followed for a night has its list written this often, so that a power cut takes little of it.
 const KEEP: Duration = Duration::from_secs(5);
 
-/// The rows, and the file they go to.
+/// A row for each visit, and the file they go to.
 pub struct VisitsOutput<'a> {
-    path: &'a Path,
-    rows: csv::Writer<Vec<u8>>,
+    rows: Rows<'a>,
     kept: Option<Instant>,
 }
 
 impl<'a> VisitsOutput<'a> {
     /// A list does not replace a capture.
     pub fn new(path: &'a Path, captures: &[PathBuf]) -> anyhow::Result<Self> {
-        ensure!(
-            !captures.iter().any(|capture| replaces(path, capture)),
-            "{}: --visits would replace the capture itself; give another name",
-            path.display()
-        );
-        let mut rows = csv::Writer::from_writer(Vec::new());
-        rows.write_record(COLUMNS)?;
-        Ok(Self {
-            path,
-            rows,
-            kept: None,
-        })
+        let rows = Rows::new(path, "--visits", captures, &COLUMNS)?;
+        Ok(Self { rows, kept: None })
     }
 
     /// Adds the visits of a capture.
@@ -71,22 +57,18 @@ impl<'a> VisitsOutput<'a> {
     }
 
     fn add_visit(&mut self, capture: &str, visit: &Visit) -> anyhow::Result<()> {
-        let known = |value: Option<f64>, digits: usize| {
-            value.map_or(String::new(), |value| format!("{value:.digits$}"))
-        };
-        self.rows.write_record([
-            capture.to_string(),
-            format!("{:.3}", visit.from_s),
-            format!("{:.3}", visit.to_s),
-            visit.identity.digits(),
-            visit.kind.to_string(),
-            known(visit.depth, 6),
-            known(visit.angle_deg, 1),
-            format!("{:.1}", visit.ebn0_db),
-            format!("{:.1}", visit.spare_db),
-            format!("{:.1e}", visit.odds_wrong),
-        ])?;
-        Ok(())
+        self.rows.add(&[
+            capture,
+            &known(Some(visit.from_s), 3),
+            &known(Some(visit.to_s), 3),
+            &visit.identity.digits(),
+            visit.kind,
+            &known(visit.depth, 6),
+            &known(visit.angle_deg, 1),
+            &known(Some(visit.ebn0_db), 1),
+            &known(Some(visit.spare_db), 1),
+            &format!("{:.1e}", visit.odds_wrong),
+        ])
     }
 
     /// Writes the file as far as it is known, not too often.
@@ -98,9 +80,6 @@ impl<'a> VisitsOutput<'a> {
     /// Writes the file.
     pub fn write(&mut self) -> anyhow::Result<()> {
         self.kept = Some(Instant::now());
-        self.rows.flush()?;
-        let rows = self.rows.get_ref();
-        write_atomically(self.path, |file| file.write_all(rows))
-            .with_context(|| format!("{}: the visits cannot be written", self.path.display()))
+        self.rows.write()
     }
 }

@@ -1,4 +1,15 @@
-//! Numbers as the page prints them.
+//! Numbers and units as the page prints them.
+
+use fieldripple::capture::Unit;
+
+/// The unit of a level, as it follows the number.
+pub fn of_level(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Volt => " V",
+        Unit::FullScale => " of full scale",
+        Unit::Unknown => "",
+    }
+}
 
 /// A probability in words.
 pub fn probability(odds: f64) -> String {

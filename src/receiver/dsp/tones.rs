@@ -8,6 +8,7 @@ use realfft::RealToComplex;
 use rustfft::Fft;
 
 use super::transform::{WINDOW_MEAN, forward, forward_real, window};
+use crate::order::median;
 use crate::receiver::signal::Samples;
 
 /// Longest transform: 65 536 samples are 33 ms at 2 MS/s, lines 30 Hz apart.
@@ -208,12 +209,7 @@ impl Floor {
             .map(|chunk| {
                 known.clear();
                 known.extend(chunk.iter().copied().filter(|p| *p > 0.0));
-                let middle = known.len() / 2;
-                if known.is_empty() {
-                    return rounding;
-                }
-                let median = *known.select_nth_unstable_by(middle, f64::total_cmp).1;
-                median.max(rounding)
+                median(&mut known).map_or(rounding, |median| median.max(rounding))
             })
             .collect();
         Self { medians, block }

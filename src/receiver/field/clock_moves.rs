@@ -8,6 +8,7 @@ use std::f64::consts::TAU;
 use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
+use crate::order::median;
 use crate::receiver::dsp::phasor::wide;
 use crate::receiver::front::views::NOMINAL_HZ;
 
@@ -117,17 +118,13 @@ fn slowed(values: &[Complex32]) -> Vec<Complex64> {
         .collect()
 }
 
-fn median(values: impl Iterator<Item = f64>) -> f64 {
+fn median_of(values: impl Iterator<Item = f64>) -> f64 {
     let mut values: Vec<f64> = values.collect();
-    let middle = values.len() / 2;
-    if values.is_empty() {
-        return 0.0;
-    }
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+    median(&mut values).unwrap_or(0.0)
 }
 
 fn is_steady(slow: &[Complex64]) -> bool {
-    let level = median(slow.iter().map(|v| v.norm()));
+    let level = median_of(slow.iter().map(|v| v.norm()));
     let within = slow
         .iter()
         .filter(|v| (v.norm() - level).abs() < STEADY * level);
@@ -193,7 +190,7 @@ fn hops(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
         .zip(&slow[BASE..])
         .map(|(now, later)| (later * now.conj()).arg() / (TAU * BASE as f64 * step_s))
         .collect();
-    let scatter = median(
+    let scatter = median_of(
         frequencies
             .iter()
             .zip(&frequencies[BASE..])

@@ -5,6 +5,7 @@
 
 use num_complex::Complex32;
 
+use crate::order::median;
 use crate::receiver::dsp::transform::{WINDOW_MEAN_SQUARE, forward, inverse};
 
 /// Noise is averaged over at least this many Hz over the field frequency: 60 Hz of 134.2 kHz, below what a transmitter's
@@ -63,8 +64,7 @@ impl Hills {
                     .map(|k| bands[k % total])
                     .filter(|p| *p > 0.0)
                     .collect();
-                let middle = near.len() / 2;
-                (!near.is_empty()).then(|| *near.select_nth_unstable_by(middle, f64::total_cmp).1)
+                median(&mut near)
             })
             .collect();
         let mut rises = false;

@@ -12,6 +12,7 @@ use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
 use super::track::track;
+use crate::order::median;
 use crate::receiver::dsp::phasor::{single, wide};
 use crate::receiver::dsp::transform::forward;
 
@@ -230,8 +231,7 @@ fn standing_out(rest: &[Complex64], own: Option<&Line>) -> Option<f64> {
         .iter()
         .max_by(|a, b| power[**a].total_cmp(&power[**b]))?;
     let mut sorted: Vec<f64> = within.iter().map(|&line| power[line]).collect();
-    let middle = sorted.len() / 2;
-    let median = *sorted.select_nth_unstable_by(middle, f64::total_cmp).1;
+    let median = median(&mut sorted)?;
     let least = own.map_or(0.0, |own| (LEAST_LEVEL * own.amplitude.norm()).powi(2));
     (power[best] > STANDS_OUT * median && power[best] > least).then(|| signed(best))
 }

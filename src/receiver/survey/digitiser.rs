@@ -1,5 +1,7 @@
 //! The digitiser as its samples show it: size of a step, how many were used, and whether it was driven into its limits.
 
+use crate::order::median;
+
 /// Samples looked at, in stretches spread over the capture: enough for every level of twelve bits to come up.
 const LOOK: usize = 1 << 16;
 /// Stretches they are taken in.
@@ -70,12 +72,8 @@ pub fn levels(samples: &[f32]) -> Option<Levels> {
         // What single precision and printed digits make of one and the same level.
         .filter(|gap| *gap > 1e-6 * (highest - lowest))
         .collect();
-    if gaps.is_empty() {
-        return None;
-    }
+    let step = median(&mut gaps)?;
     let distinct = gaps.len() + 1;
-    let middle = gaps.len() / 2;
-    let step = *gaps.select_nth_unstable_by(middle, f64::total_cmp).1;
     let share = |from: f64, to: f64| {
         let below = |value: f64| sorted.partition_point(|&x| f64::from(x) < value);
         (below(to) - below(from)) as f64 / sorted.len() as f64

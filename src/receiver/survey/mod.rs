@@ -220,16 +220,19 @@ impl Survey {
             self.around = around(raw_values(seen, piece), piece, seen.clock_hz);
         }
         self.presence = presence(&piece.ripple, between_telegrams, real);
-        if reception.readings.is_empty() {
-            // What repeats without bits has lines that pass for stray tones.
-            let whole =
-                (!real && !piece.tones.is_empty()).then(|| untouched(raw_values(seen, piece)));
+        // What does not fold has lines that pass for stray tones.
+        let whole = (!real && !piece.tones.is_empty()).then(|| untouched(raw_values(seen, piece)));
+        let unread = reception.readings.is_empty();
+        if unread {
             self.smeared = smeared(&piece.ripple, between_telegrams, real).or_else(|| {
-                let whole = whole?;
-                smeared(&whole, noise_between_telegrams(&whole, real), real)
+                let whole = whole.as_ref()?;
+                smeared(whole, noise_between_telegrams(whole, real), real)
             });
         }
-        self.unfolded(seen, piece, reception.readings.is_empty(), real);
+        let views = std::iter::once(piece.ripple.as_slice()).chain(whole.as_deref());
+        for ripple in views {
+            self.unfolded(ripple, seen.clock_hz, unread, real);
+        }
         if let Some(attempt) = best(reception) {
             self.step = step(&piece.ripple, attempt, real);
         }
@@ -253,37 +256,32 @@ impl Survey {
         }
     }
 
-    /// What is seen without folding. Where tones were removed it is tried on the untouched ripple as well.
-    fn unfolded(&mut self, seen: &Seen, piece: &Piece, unread: bool, real: bool) {
-        let whole = (!real && !piece.tones.is_empty()).then(|| untouched(raw_values(seen, piece)));
-        let views = std::iter::once(piece.ripple.as_slice()).chain(whole.as_deref());
-        for ripple in views {
-            let steadier = |this: &Stream, other: &Stream| this.worst() < other.worst();
-            if let Some(this) = stream(ripple, real)
-                && self
-                    .stream
-                    .as_ref()
-                    .is_none_or(|other| steadier(&this, other))
-            {
-                self.stream = Some(this);
-            }
-            if let Some(this) = activity(ripple, real, seen.clock_hz)
-                && self
-                    .activity
-                    .as_ref()
-                    .is_none_or(|other| this.scatter < other.scatter)
-            {
-                self.activity = Some(this);
-            }
-            if unread
-                && let Some(this) = between_headers(&headers(ripple, real), seen.clock_hz)
-                && self
-                    .restarts
-                    .as_ref()
-                    .is_none_or(|other| this.windows > other.windows)
-            {
-                self.restarts = Some(this);
-            }
+    /// What is seen of a ripple without folding, where that is more than another ripple showed.
+    fn unfolded(&mut self, ripple: &[Complex32], clock_hz: f64, unread: bool, real: bool) {
+        if let Some(this) = stream(ripple, real)
+            && self
+                .stream
+                .as_ref()
+                .is_none_or(|other| this.worst() < other.worst())
+        {
+            self.stream = Some(this);
+        }
+        if let Some(this) = activity(ripple, real, clock_hz)
+            && self
+                .activity
+                .as_ref()
+                .is_none_or(|other| this.scatter < other.scatter)
+        {
+            self.activity = Some(this);
+        }
+        if unread
+            && let Some(this) = between_headers(&headers(ripple, real), clock_hz)
+            && self
+                .restarts
+                .as_ref()
+                .is_none_or(|other| this.windows > other.windows)
+        {
+            self.restarts = Some(this);
         }
     }
 }

@@ -6,10 +6,10 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender, channel, sync_channel};
 use std::time::{Duration, Instant};
 
-use fieldripple::capture::Unit;
 use fieldripple::decode::{DecodeError, Event, Live, Settings, Stream, Summary, Window};
 
 use super::super::super::interrupt::stop_on_request;
+use super::super::wording::of_level;
 
 /// Blocks of a fiftieth of a second that may wait: two seconds. Then reading waits, and so does who writes.
 const MOST_WAITING: usize = 100;
@@ -149,14 +149,9 @@ impl Reading {
 
     fn read(&self, path: &Path, settings: &Settings) -> Result<(), DecodeError> {
         let mut stream = Stream::follow(path, settings, Arc::clone(&self.stop))?;
-        let unit = match stream.layout().channels.first().map(|channel| channel.unit) {
-            Some(Unit::Volt) => " V",
-            Some(Unit::FullScale) => " of full scale",
-            _ => "",
-        };
-        let _ = self
-            .blocks
-            .send(Block::Opened(Box::new(stream.live()?), unit));
+        let unit = of_level(stream.unit());
+        let opened = Block::Opened(Box::new(stream.live()?), unit);
+        let _ = self.blocks.send(opened);
         while let Some(block) = stream.next_block()? {
             let now = self.begun.elapsed().as_millis();
             self.last_ms.store(now as usize, Ordering::Relaxed);
