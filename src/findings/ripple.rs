@@ -15,6 +15,8 @@ const OTHER_FIELD_HZ: f64 = 2000.0;
 
 /// Candidates likelier wrong than this say nothing: noise alone gives some candidate every time.
 const TELLING_ODDS: f64 = 0.01;
+/// … and where no ripple stands out besides, it must be this unlikely: the odds are those of one of many looks.
+const TELLING_ALONE: f64 = 1e-3;
 
 /// From this folded Eb/N0 on, dB, a telegram that gives no number is not noise's doing: a right one is read in all but one
 /// of 10^6 captures (derived: 102 signs with an error rate of 4e-6 each, one of which does not stop a decision).
@@ -154,10 +156,7 @@ fn several(reception: &Reception) -> Option<Finding> {
 fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Finding>) {
     let angle_deg = reading.attempt.angle.to_degrees();
     // Off its frequency every circuit turns the ripple: that is put right first.
-    let far_off = reception
-        .field
-        .frequency_hz
-        .is_some_and(|hz| (hz - NOMINAL_HZ).abs() > OTHER_FIELD_HZ);
+    let far_off = is_far_off(reception);
     let clipped = reception.clipped_share().is_some();
     if reception.kind.has_carrier() && !clipped && !far_off && angle_deg.abs() > PHASE_ONLY_DEG {
         found.push(Finding::new(
@@ -194,6 +193,11 @@ fn about_reading(reading: &Reading, reception: &Reception, found: &mut Vec<Findi
     }
 }
 
+fn is_far_off(reception: &Reception) -> bool {
+    let hz = reception.field.frequency_hz;
+    hz.is_some_and(|hz| (hz - NOMINAL_HZ).abs() > OTHER_FIELD_HZ)
+}
+
 fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
     if reception.tangled {
         // Named already: several tags.
@@ -209,11 +213,18 @@ fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
     let presence = survey
         .and_then(|survey| survey.presence)
         .filter(|presence| presence.above > clear && presence.depth() > rounding(reception))
-        .filter(|_| bare(reception).is_none_or(|bare| bare.evenness() > EVEN));
+        .filter(|_| bare(reception).is_none_or(|bare| bare.evenness() > EVEN))
+        // Two levels without noise, and what a field of another kind of tag carries, repeat without being a tag's.
+        .filter(|_| reception.kind != Kind::Logic && !is_far_off(reception));
+    let telling = if presence.is_some() {
+        TELLING_ODDS
+    } else {
+        TELLING_ALONE
+    };
     let likely = reception
         .candidate
         .as_ref()
-        .filter(|c| c.attempt.decision.odds_wrong < TELLING_ODDS);
+        .filter(|c| c.attempt.decision.odds_wrong < telling);
     // The energy at the boundaries says how much is there even where the candidate's signs are wrong.
     let folded_db = match (presence, likely) {
         (Some(presence), _) => Some(power_db(presence.folded)),

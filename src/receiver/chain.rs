@@ -9,7 +9,9 @@ use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
 use crate::receiver::field::clock::on_own_clock;
 use crate::receiver::field::interference::without_lines;
-use crate::receiver::field::pieces::{Piece, with_carrier, without_carrier};
+use crate::receiver::field::pieces::{
+    Piece, with_carrier, with_carrier_and_tones, without_carrier,
+};
 use crate::receiver::front::cycles::Cycles;
 use crate::receiver::front::views::{
     CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight, level_is_field,
@@ -138,14 +140,20 @@ pub(super) fn look_at(
     terms: Terms,
     rate_assumed: bool,
 ) -> Reception {
-    let (mut reception, clocks) = prepare(signal, view, &cycles, rate_assumed);
+    let (mut reception, mut clocks) = prepare(signal, view, &cycles, rate_assumed);
     let limits = terms.limits(!view.kind.has_carrier());
+    let unread = reception.clone();
     for clocked in &clocks {
         read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
         if !reception.readings.is_empty() {
             reception.clocked_by(clocked);
             break;
         }
+    }
+    if reception.readings.is_empty()
+        && let Some((again, clocked)) = with_tones(unread, &clocks, &cycles, &limits)
+    {
+        (reception, clocks) = (again, vec![clocked]);
     }
     let read = !reception.readings.is_empty();
     let used = clocks.into_iter().find(|clocked| {
@@ -157,6 +165,25 @@ pub(super) fn look_at(
         pieces: clocked.pieces,
     });
     reception
+}
+
+/// Another try where tones were removed and nothing was read: a ripple that comes and goes passes for some.
+fn with_tones(
+    mut reception: Reception,
+    clocks: &[Clocked],
+    cycles: &Cycles,
+    limits: &ReadLimits,
+) -> Option<(Reception, Clocked)> {
+    let mut pieces = clocks.iter().flat_map(|clocked| &clocked.pieces);
+    if pieces.all(|piece| piece.tones.is_empty()) {
+        return None;
+    }
+    let pieces = with_carrier_and_tones(cycles);
+    reception.field = Field::over(&pieces);
+    let field_hz = clocks[0].field_hz;
+    read_all(&pieces, field_hz, limits, &mut reception);
+    let is_read = !reception.readings.is_empty();
+    is_read.then_some((reception, Clocked { field_hz, pieces }))
 }
 
 /// Everything up to the pieces: the field is measured, nothing is read yet.

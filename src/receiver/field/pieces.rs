@@ -7,6 +7,7 @@ use std::sync::Arc;
 use num_complex::{Complex32, Complex64};
 
 use super::clock_moves::Bend;
+use super::hills::Hills;
 use super::interference::{StrayTone, remove_tones};
 use super::track::{BLOCK, block_means, phase_advance, track};
 use crate::receiver::dsp::phasor::{Oscillator, single, size};
@@ -179,6 +180,20 @@ fn mended_within(cycles: &Cycles, stretch: Range<usize>) -> Vec<Range<usize>> {
 /// Pieces of a capture with a carrier: bursts found, the field tracked and divided out, the ripple put onto the
 /// field's own cycles.
 pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
+    bursts(cycles, remove_tones)
+}
+
+/// The same with all tones left in: a ripple that comes and goes has lines beside those of one that repeats, which pass for tones.
+pub fn with_carrier_and_tones(cycles: &Cycles) -> Vec<Piece> {
+    bursts(cycles, |_, _| (Vec::new(), None))
+}
+
+type Tones = (Vec<StrayTone>, Option<Hills>);
+
+fn bursts(
+    cycles: &Cycles,
+    take_tones: impl Fn(&mut [Complex32], &[Range<usize>]) -> Tones,
+) -> Vec<Piece> {
     let ranges = on_ranges(cycles);
     let edge = Arc::new(cycles.edge.clone());
     let whole = cycles.values.len();
@@ -202,7 +217,7 @@ pub fn with_carrier(cycles: &Cycles) -> Vec<Piece> {
                 }
             }
             let (tones, hills) =
-                remove_tones(&mut values, &mended_within(cycles, inner_from..inner_to));
+                take_tones(&mut values, &mended_within(cycles, inner_from..inner_to));
             let (mut ripple, field) = divide_out(values, cycles.field_hz, bend.as_ref());
             let impulses = blank_impulses(&mut ripple);
             if let Some(hills) = hills {

@@ -2,13 +2,16 @@
 //!
 //! Of the folded boundary sums the energy along their common axis is compared with the noise's. At a boundary the load
 //! always changes; a quarter bit beside it the same correlation sees a quarter of the energy at most (derived, all data).
-//! Something periodic that is no tag's has no such preference and does not pass.
+//! Something periodic that is no tag's has no such preference and does not pass, and a handful of tones that have it by accident, a
+//! reader's dividers or a supply's harmonics, are few lines where data are many.
 
-use num_complex::Complex32;
+use num_complex::{Complex32, Complex64};
 
 use super::telegrams;
+use crate::receiver::dsp::phasor::single;
+use crate::receiver::dsp::transform::forward;
 use crate::receiver::fold::pulse_noise::flatness;
-use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM, timing_peaks};
+use crate::receiver::fold::sums::{BIT, BoundarySums, Fold, TELEGRAM, timing_peaks};
 use crate::telegram::TELEGRAM_BITS;
 
 /// Mean and standard deviation of ½(Σ|y|² + |Σy²|) of 128 boundary sums in white noise of variance 1 a part: 128 + half the
@@ -26,6 +29,10 @@ const STANDS_OUT: f64 = 6.0;
 
 /// Of the excess at the boundary so much must be missing a quarter bit beside it; a tag's data leave 75 % and more missing.
 const LEAST_CONTRAST: f64 = 0.5;
+
+/// Data are spread over more lines of the telegram's spectrum than this: a mostly empty number (60 % zeros) over some ten, a number
+/// drawn at random over 40 and more. Three tones are three.
+const LEAST_LINES: f64 = 6.0;
 
 /// Something that repeats as a tag does.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -105,7 +112,9 @@ fn with_parity(
     let beside = 0.5 * (at(BIT / 4) + at(3 * BIT / 4));
     let spread = deviation.hypot(mean * (2.0 / independent).sqrt());
     let above = (here - mean) / spread;
-    let stands_out = above > STANDS_OUT && here - beside > LEAST_CONTRAST * (here - mean);
+    let stands_out = above > STANDS_OUT
+        && here - beside > LEAST_CONTRAST * (here - mean)
+        && lines(&fold.boundaries(timing), inverts, parts * noise_var) > LEAST_LINES;
     // Timing and axis were chosen on the sums: two of the 128 values are free.
     let folded = 0.5 * (here / TELEGRAM_BITS as f64 - 1.0 - 2.0 / TELEGRAM_BITS as f64);
     stands_out.then_some(Presence {
@@ -116,6 +125,35 @@ fn with_parity(
         noise_var,
         telegrams: telegrams(ripple.len()),
     })
+}
+
+/// Over how many lines of the telegram's spectrum its power is spread: (ΣS)²/ΣS². Of a line's power P with noise N, S is P − N and
+/// S² is P² − 4·N·P + 2·N² in the mean (derived: a fixed line and circular noise). `noise` is that of one boundary pulse.
+fn lines(sums: &BoundarySums, inverts: bool, noise: f64) -> f64 {
+    let half_line = if inverts {
+        -std::f64::consts::PI / TELEGRAM_BITS as f64
+    } else {
+        0.0
+    };
+    let mut spectrum: Vec<Complex32> = sums
+        .sums
+        .iter()
+        .enumerate()
+        .map(|(j, sum)| single(sum * Complex64::cis(half_line * j as f64)))
+        .collect();
+    forward(TELEGRAM_BITS).process(&mut spectrum);
+    let noise = noise * sums.energies.iter().sum::<f64>();
+    let (mut power, mut squares) = (0.0, 0.0);
+    for line in spectrum {
+        let seen = f64::from(line.norm_sqr());
+        power += seen - noise;
+        squares += seen * seen - 4.0 * noise * seen + 2.0 * noise * noise;
+    }
+    if squares > 0.0 {
+        power * power / squares
+    } else {
+        TELEGRAM_BITS as f64
+    }
 }
 
 #[cfg(test)]

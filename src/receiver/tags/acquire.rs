@@ -192,14 +192,14 @@ const SPANS: [f64; 5] = [0.7, 0.5, 0.35, 0.25, 0.15];
 /// Fewer telegrams than this are not searched for a part that holds the tag.
 const LEAST_TO_SEARCH: usize = 4;
 
-/// Where in a stretch the ripple stands out most: an animal walks by, and the rest of the record is noise. Parts of
-/// several lengths are laid half over each other, which for a rise and fall like a cosine's finds all but 0.6 dB of what
-/// weighting by its height would.
-pub fn strongest_span(stretch: &Stretch<'_>) -> Option<Range<usize>> {
+/// Where in a stretch the ripple stands out most, for each of several lengths, the best first: an animal walks by, and the rest
+/// of the record is noise, or another animal's. Parts are laid half over each other, which for a rise and fall like a
+/// cosine's finds all but 0.6 dB of what weighting by its height would.
+pub fn strongest_spans(stretch: &Stretch<'_>) -> Vec<Range<usize>> {
     let ripple = stretch.ripple;
     let telegrams = ripple.len() / TELEGRAM;
     if telegrams < LEAST_TO_SEARCH {
-        return None;
+        return Vec::new();
     }
     let parts: Vec<Range<usize>> = SPANS
         .iter()
@@ -215,11 +215,16 @@ pub fn strongest_span(stretch: &Stretch<'_>) -> Option<Range<usize>> {
         let folds = Fold::both(&ripple[part.clone()]);
         stretch.best_score(folds.iter(), part.len())
     });
-    let (part, score) = parts
-        .into_iter()
-        .zip(scored)
-        .max_by(|a, b| a.1.total_cmp(&b.1))?;
-    (score >= WORTH_DECODING).then_some(part)
+    let mut by_score: Vec<(Range<usize>, f64)> = parts.into_iter().zip(scored).collect();
+    by_score.retain(|(_, score)| *score >= WORTH_DECODING);
+    by_score.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let mut best: Vec<Range<usize>> = Vec::new();
+    for (part, _) in by_score {
+        if best.iter().all(|other| other.len() != part.len()) {
+            best.push(part);
+        }
+    }
+    best
 }
 
 fn boundaries(hypothesis: &Hypothesis, limits: &ReadLimits) -> Boundaries {

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use num_complex::Complex32;
 
-use super::acquire::{Acquired, Stretch, acquire, strongest_span};
+use super::acquire::{Acquired, Stretch, acquire, strongest_spans};
 use super::apart::by_angle;
 use super::refine::{Band, Refined, folded_excess, measure, refine};
 use super::together::{Stand, beyond_doubt, codes, leaves_noise};
@@ -331,19 +331,16 @@ fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Re
     if is_read(&best) {
         return best;
     }
-    let in_part = strongest_span(&whole)
-        .and_then(|span| in_span(&Stretch::new(&ripple[span.clone()], limits), span));
-    match (best, in_part) {
-        (Some(whole), Some(part)) => {
-            let odds = |refined: &Refined| refined.attempt.decision.odds_wrong;
-            Some(if odds(&part) < odds(&whole) {
-                part
-            } else {
-                whole
-            })
+    let mut all: Vec<Refined> = best.into_iter().collect();
+    for span in strongest_spans(&whole) {
+        let part = in_span(&Stretch::new(&ripple[span.clone()], limits), span);
+        if is_read(&part) {
+            return part;
         }
-        (whole, part) => whole.or(part),
+        all.extend(part);
     }
+    let odds = |refined: &Refined| refined.attempt.decision.odds_wrong;
+    all.into_iter().min_by(|a, b| odds(a).total_cmp(&odds(b)))
 }
 
 /// Several tags disturb each other's measurement: each is fitted again with the others removed, in turns.
