@@ -1,7 +1,7 @@
 //! Findings about how the capture was taken: rate, folding, range and steps of the digitiser, bandwidth of a detector.
 
 use super::Finding;
-use crate::receiver::{Kept, Kind, LEAST_RATE_HZ, Reception};
+use crate::receiver::{Kept, Kind, LEAST_RATE_HZ, NOMINAL_HZ, Reception};
 
 /// A band that keeps less than this share of a boundary pulse's energy cuts into the data.
 const LEAST_KEPT: f64 = 0.8;
@@ -13,6 +13,9 @@ const FEW_STEPS: f64 = 63.0;
 /// Rounding a sine of A steps makes harmonics of (2/π)·J_n(2πA) steps, at most 0.2·A^-1.5 of it (asymptote of the Bessel
 /// function). Harmonics fold onto each other, and the higher orders of the sum add: five times as much is taken.
 const ROUNDING: f64 = 1.0;
+
+/// A field as near to its own image as this beats with it, and no steady tone is left.
+const IMAGE_HZ: f64 = 500.0;
 
 /// Detector corners below this blur the half bits (119 µs: their first harmonic is at 4.2 kHz).
 const NARROW_HZ: f64 = 3000.0;
@@ -83,6 +86,15 @@ fn few_bits(reception: &Reception) -> Option<Finding> {
     })
 }
 
+/// Distance of 134.2 kHz from the nearest multiple of half the rate, where it is so small that no field was found.
+pub(super) fn on_its_own_image(reception: &Reception) -> Option<f64> {
+    let half_hz = 0.5 * reception.rate_hz;
+    let apart_hz = (NOMINAL_HZ - (NOMINAL_HZ / half_hz).round() * half_hz).abs();
+    let is_real = !matches!(reception.kind, Kind::Iq | Kind::Logic);
+    (is_real && !reception.field.present && half_hz > 0.0 && apart_hz < IMAGE_HZ)
+        .then_some(apart_hz)
+}
+
 fn rate(reception: &Reception) -> Option<Finding> {
     if reception.rate_hz > 0.0 && reception.rate_hz < LEAST_RATE_HZ {
         return Some(Finding::new(
@@ -96,6 +108,17 @@ fn rate(reception: &Reception) -> Option<Finding> {
                 ("rate_hz", reception.rate_hz),
                 ("least_rate_hz", LEAST_RATE_HZ),
             ],
+        ));
+    }
+    if let Some(apart_hz) = on_its_own_image(reception) {
+        return Some(Finding::new(
+            "rate-too-low",
+            format!(
+                "At {:.0} samples a second a field of 134.2 kHz and its own image are {:.0} Hz apart and cannot be told from each other,                  nor a ripple on them. Sample at 400 kS/s or more.",
+                reception.rate_hz,
+                2.0 * apart_hz
+            ),
+            &[("rate_hz", reception.rate_hz), ("apart_hz", apart_hz)],
         ));
     }
     let field_hz = reception.field.frequency_hz?;

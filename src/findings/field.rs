@@ -1,5 +1,6 @@
 //! Findings about the field: whether it is there, on what frequency, for how long, how steady.
 
+use super::capture::on_its_own_image;
 use super::stated::explains_frequency;
 use super::{Finding, khz};
 use crate::receiver::survey::Hum;
@@ -48,7 +49,11 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
             "Nothing states the sample rate, and these samples do not show it: give it with --rate, in samples a second.".into(),
             &[],
         ));
-    } else if !reception.field.present && for_a_field && reception.rate_hz >= LEAST_RATE_HZ {
+    } else if !reception.field.present
+        && for_a_field
+        && reception.rate_hz >= LEAST_RATE_HZ
+        && on_its_own_image(reception).is_none()
+    {
         found.push(Finding::new(
             "no-field",
             "No steady tone between 110 and 150 kHz stands out: either the reader's field is off, or the probe does not \

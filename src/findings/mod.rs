@@ -123,7 +123,13 @@ const FOLDING_HIDES: [&str; 10] = [
     "sampling-jitter",
 ];
 /// The two tones of a keyed transmission, its sidebands among them, look like these.
-const KEYING_MAKES: [&str; 3] = ["second-reader", "stray-tone", "ripple-track-curved"];
+const KEYING_MAKES: [&str; 5] = [
+    "second-reader",
+    "stray-tone",
+    "ripple-track-curved",
+    "averaged-record",
+    "telegram-does-not-fit",
+];
 /// What a lossy coder leaves looks like these.
 const CODING_MAKES: [&str; 9] = [
     "telegram-does-not-fit",

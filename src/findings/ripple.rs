@@ -107,6 +107,8 @@ fn several(reception: &Reception) -> Option<Finding> {
         reception.readings.len() == 1
             && c.attempt.decision.odds_wrong < TELLING_ODDS
             && c.attempt.fits()
+            // Stronger than that it would have been read.
+            && c.spare_db < AT_THE_LIMIT_DB
             && beside(c)
     });
     let next = "A plain reader sees them garble each other and stays silent: take all but one out of the field.";
@@ -115,7 +117,7 @@ fn several(reception: &Reception) -> Option<Finding> {
             "several-tags",
             format!(
                 "A second tag answers under the one that was read, too weak by {:.1} dB for its number. {next}",
-                -further.spare_db
+                (-further.spare_db).max(0.0)
             ),
             &[
                 ("tags", 2.0),
@@ -243,7 +245,9 @@ fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
     if !reception.field.present {
         return None;
     }
-    let smeared = survey.and_then(|survey| survey.smeared);
+    let smeared = survey
+        .and_then(|survey| survey.smeared)
+        .filter(|_| !is_far_off(reception));
     Some(smeared.map_or_else(|| no_ripple(reception, odds), averaged))
 }
 

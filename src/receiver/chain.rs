@@ -13,6 +13,7 @@ use crate::receiver::field::pieces::{
     Piece, with_carrier, with_carrier_and_tones, without_carrier,
 };
 use crate::receiver::front::cycles::Cycles;
+use crate::receiver::front::folded::is_no_field;
 use crate::receiver::front::views::{
     CLOCKS, FirstSight, NOMINAL_HZ, View, first_sight, level_is_field,
 };
@@ -31,7 +32,7 @@ pub fn glance(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
     let terms = terms.into();
     crate::threads::on_pool(|| {
         let mut reception = receive_ripple(signal, &first_sight(signal), terms);
-        reception.doubt_folded_field();
+        reception.doubt_folded_field(signal.samples);
         reception
     })
 }
@@ -74,7 +75,7 @@ fn receive_as_stated(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> R
 /// Numbers of all kinds.
 fn receive_all(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
     let mut reception = receive_ripple(signal, sight, terms);
-    reception.doubt_folded_field();
+    reception.doubt_folded_field(signal.samples);
     if reception.kind == Kind::Iq {
         reception = on_the_bits_clock(signal, sight, terms, reception);
         reception.doubts.centre_hz = Some(signal.centre_hz);
@@ -245,17 +246,15 @@ pub(super) fn prepare(
     (reception, clocks)
 }
 
-/// Sampled less than once a period any tone has an alias near the field, sound too; without a number only one this near to where the
-/// field's would be is taken for it, Hz (0.5 %, a ceramic resonator's tolerance).
-const FOLDED_WITHIN_HZ: f64 = 670.0;
-
 impl Reception {
-    fn doubt_folded_field(&mut self) {
-        let off_hz = self.field.frequency_hz.map(|hz| (hz - NOMINAL_HZ).abs());
+    fn doubt_folded_field(&mut self, samples: Samples<'_>) {
+        let Some(field_hz) = self.field.frequency_hz else {
+            return;
+        };
         if self.kind == Kind::Folded
             && self.rate_hz < NOMINAL_HZ
             && self.readings.is_empty()
-            && off_hz.is_some_and(|hz| hz > FOLDED_WITHIN_HZ)
+            && is_no_field(samples, self.rate_hz, field_hz)
         {
             self.field = Field::default();
             self.beside.clear();

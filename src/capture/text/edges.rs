@@ -13,6 +13,8 @@ pub(super) const ALLOWED: &str = "up to 100000 samples and 4000 for each edge ar
 /// of the limit for a 20 s list.
 const LEAST_RATE_HZ: f64 = 1e6;
 const MOST_RATE_HZ: f64 = 20e6;
+/// No two edges of a tag are farther apart than a bit, 238 µs; a list without any this near to each other has none of one.
+const NO_TAGS_S: f64 = 1e-3;
 /// Samples between two typical edges: the place of an edge is then known to a fortieth of the interval.
 const SAMPLES_BETWEEN: f64 = 20.0;
 
@@ -53,6 +55,17 @@ pub(in crate::capture) fn rate_for(times_s: &[f64]) -> Option<f64> {
     [wanted, LEAST_RATE_HZ, 0.25 * LEAST_RATE_HZ]
         .into_iter()
         .find(|&rate_hz| fits(times_s, rate_hz))
+        .or_else(|| slow_rate(times_s, &intervals))
+}
+
+/// For edges that all come too slowly to be a tag's: a rate that shows them, and that they are nothing else.
+fn slow_rate(times_s: &[f64], intervals: &[f64]) -> Option<f64> {
+    let shortest_s = intervals.iter().copied().fold(f64::INFINITY, f64::min);
+    let [first, .., last] = times_s else {
+        return None;
+    };
+    let rate_hz = (SAMPLES_ANYWAY / (last - first)).floor();
+    (shortest_s > NO_TAGS_S && rate_hz * shortest_s > SAMPLES_BETWEEN).then_some(rate_hz)
 }
 
 /// Factor to seconds of times without a unit: the one that brings the usual interval near a tag's half bits and bits (119

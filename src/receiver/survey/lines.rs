@@ -62,6 +62,16 @@ pub fn folded_hz(frequency_hz: f64, rate_hz: f64) -> f64 {
     within.min(rate_hz - within)
 }
 
+/// Whether samples of that rate hold a frequency at all; beyond, the values, one a cycle, show what their making left.
+fn is_held(frequency_hz: f64, reception: &Reception) -> bool {
+    let middle_hz = match reception.kind {
+        Kind::Iq => reception.doubts.centre_hz,
+        Kind::Direct => Some(0.0),
+        _ => None,
+    };
+    middle_hz.is_none_or(|middle_hz| (frequency_hz - middle_hz).abs() < 0.5 * reception.rate_hz)
+}
+
 /// Tones of the whole capture and those found beside the field, strongest first. Directly sampled carriers only: what
 /// folds has no frequency of its own to compare.
 pub fn lines(spectrum: Option<&Spectrum>, reception: &Reception) -> Vec<Line> {
@@ -78,12 +88,15 @@ pub fn lines(spectrum: Option<&Spectrum>, reception: &Reception) -> Vec<Line> {
     let mut found: Vec<Line> = Vec::new();
     for piece in &seen.pieces {
         for tone in &piece.tones {
-            if (tone.per_value * seen.clock_hz).abs() > BESIDE_HZ {
+            let frequency_hz = seen.clock_hz * (1.0 + tone.per_value);
+            if (tone.per_value * seen.clock_hz).abs() > BESIDE_HZ
+                || !is_held(frequency_hz, reception)
+            {
                 continue;
             }
             found.push(Line {
                 // The values turn with the clock, whatever the field does against it.
-                frequency_hz: seen.clock_hz * (1.0 + tone.per_value),
+                frequency_hz,
                 level: tone.amplitude.norm() / piece.field.amplitude.max(f64::MIN_POSITIVE),
                 near: true,
                 mirrored: mirrored(seen, piece, tone.per_value),
