@@ -123,7 +123,8 @@ const FOLDING_HIDES: [&str; 10] = [
     "sampling-jitter",
 ];
 /// The two tones of a keyed transmission, its sidebands among them, look like these.
-const KEYING_MAKES: [&str; 5] = [
+const KEYING_MAKES: [&str; 6] = [
+    "ripple-too-weak",
     "second-reader",
     "stray-tone",
     "ripple-track-curved",

@@ -58,7 +58,11 @@ pub(super) fn look(
     };
     let strong = beside.first().is_some_and(|field| field.level > DRIVES);
     let before = strong.then_some(before);
-    let mut reception = look_without_near_fields(signal, view, cycles, terms, rate_assumed);
+    let mut reception = if clock.is_some() {
+        look_at(signal, view, cycles, terms, rate_assumed)
+    } else {
+        look_without_near_fields(signal, view, cycles, terms, rate_assumed)
+    };
     if reception.readings.is_empty()
         && let (Some(before), Some(seen)) = (before, &reception.seen)
     {

@@ -12,6 +12,10 @@ use crate::telegram::Identity;
 /// What taking the usual fields as known is worth at odds of 1e-5, dB (measured: benches/limit).
 const USUAL_FIELDS_DB: f64 = 0.5;
 
+/// Half of all numbers are read at 0 dB to spare, and none at 3 dB less (derived); where this little of what there is is the
+/// number's, odds that call it sure rest on noise that is none.
+const LEAST_SPARE_DB: f64 = -6.0;
+
 /// A number with what was decided and measured of it, whether or not it counts as read.
 #[derive(Clone, Debug)]
 pub struct Measured {
@@ -89,12 +93,14 @@ impl Measured {
 }
 
 impl Reading {
-    /// The number as a reading, or what was measured of it where its odds are above the limit or noise does not explain
-    /// what contradicts it.
+    /// The number as a reading, or what was measured of it where its odds are above the limit, noise does not explain what
+    /// contradicts it, or hardly any of what there is is its ripple.
     // Both ways out hold the same; a box would only hide it.
     #[allow(clippy::result_large_err)]
     pub(super) fn of(measured: Measured, odds: f64) -> Result<Self, Measured> {
-        let within = measured.attempt.decision.odds_wrong <= odds && measured.attempt.fits();
+        let within = measured.attempt.decision.odds_wrong <= odds
+            && measured.attempt.fits()
+            && measured.spare_db > LEAST_SPARE_DB;
         if within {
             Ok(Self { measured })
         } else {

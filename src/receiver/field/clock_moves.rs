@@ -9,15 +9,15 @@ use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
 use crate::order::median;
-use crate::receiver::dsp::phasor::wide;
+use crate::receiver::dsp::phasor::{power, wide};
 use crate::receiver::front::views::NOMINAL_HZ;
 
 /// Values in a Hann window, and between two: 4.2 kHz, ±1 kHz pass.
 const LENGTH: usize = 64;
 /// See [`LENGTH`].
 const HOP: usize = 32;
-/// Steps over which a frequency is taken: 0.95 ms.
-const BASE: usize = 4;
+/// Steps over which a frequency is taken: 0.48 ms, which tells ±1 kHz.
+const BASE: usize = 2;
 /// Shortest record: 30 ms.
 const LEAST: usize = 128;
 
@@ -102,7 +102,7 @@ impl Bend {
 /// Looks at a steady field's own values, one a cycle of `clock_hz`.
 pub fn clock_moves(values: &[Complex32], clock_hz: f64) -> Option<ClockMoves> {
     let slow = slowed(values);
-    if slow.len() < LEAST || !is_steady(&slow) {
+    if slow.len() < LEAST || !is_steady(values) {
         return None;
     }
     hops(&slow, clock_hz).or_else(|| drift(&slow, clock_hz))
@@ -123,12 +123,17 @@ fn median_of(values: impl Iterator<Item = f64>) -> f64 {
     median(&mut values).unwrap_or(0.0)
 }
 
-fn is_steady(slow: &[Complex64]) -> bool {
-    let level = median_of(slow.iter().map(|v| v.norm()));
-    let within = slow
+/// By the power, which no filter's slope changes where the frequency jumps.
+fn is_steady(values: &[Complex32]) -> bool {
+    let levels: Vec<f64> = values
+        .chunks_exact(LENGTH)
+        .map(|part| (power(part) / LENGTH as f64).sqrt())
+        .collect();
+    let usual = median_of(levels.iter().copied());
+    let within = levels
         .iter()
-        .filter(|v| (v.norm() - level).abs() < STEADY * level);
-    10 * within.count() >= 9 * slow.len()
+        .filter(|level| (*level - usual).abs() < STEADY * usual);
+    10 * within.count() >= 9 * levels.len()
 }
 
 fn drift(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
