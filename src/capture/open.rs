@@ -216,8 +216,9 @@ pub(super) fn recognise(
     Err(input.unsupported("binary data of no known format", ALLOWED))
 }
 
-/// A number for a message: all digits where they are few, else with an exponent.
+/// A number for a message: all digits where they are few, else nine, with an exponent where it is large or small.
 pub(super) fn readable(value: f64) -> String {
+    let value: f64 = format!("{value:.8e}").parse().unwrap_or(value);
     if value == 0.0 || (1e-4..1e12).contains(&value.abs()) {
         value.to_string()
     } else {

@@ -110,7 +110,8 @@ const ORDER: [&str; 46] = [
 /// What can still be said of a record of peaks.
 const PEAKS_LEAVE: [&str; 2] = ["clipping", "folded"];
 /// What a ripple that is folded onto itself, or is not there at all, would have shown.
-const FOLDING_HIDES: [&str; 10] = [
+const FOLDING_HIDES: [&str; 11] = [
+    "record-too-short",
     "no-ripple",
     "ripple-too-weak",
     "telegram-does-not-fit",
@@ -131,6 +132,8 @@ const KEYING_MAKES: [&str; 6] = [
     "averaged-record",
     "telegram-does-not-fit",
 ];
+/// A supply's bursts and their repetition look like these.
+const SUPPLY_MAKES: [&str; 2] = ["averaged-record", "impulses"];
 /// What a lossy coder leaves looks like these.
 const CODING_MAKES: [&str; 9] = [
     "telegram-does-not-fit",
@@ -190,11 +193,15 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     all.extend(records);
     let holds = |code: &str| all.iter().any(|finding| finding.code == code);
     let (folds, keyed) = (holds("rate-too-low"), holds("in-band-transmitter"));
+    let (supplied, hops) = (holds("supply-harmonics"), holds("clock-hops"));
     let (switched, stepped) = (holds("pulses-too-short"), holds("gain-steps"));
     all.retain(|finding| {
         !(folds && FOLDING_HIDES.contains(&finding.code)
             || keyed && KEYING_MAKES.contains(&finding.code)
             || switched && finding.code == "no-field"
+            || supplied && SUPPLY_MAKES.contains(&finding.code)
+            // Nothing says how deep a ripple would have to be.
+            || hops && finding.code == "no-ripple"
             // Steps made good leave edges, which pass for data of another kind.
             || stepped && finding.code == "biphase-no-header")
     });

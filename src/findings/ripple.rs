@@ -107,8 +107,8 @@ fn several(reception: &Reception) -> Option<Finding> {
         reception.readings.len() == 1
             && c.attempt.decision.odds_wrong < TELLING_ODDS
             && c.attempt.fits()
-            // Stronger than that it would have been read.
-            && c.spare_db < AT_THE_LIMIT_DB
+            // Stronger it would have been read.
+            && c.spare_db < 0.0
             && beside(c)
     });
     let next = "A plain reader sees them garble each other and stays silent: take all but one out of the field.";
@@ -117,7 +117,7 @@ fn several(reception: &Reception) -> Option<Finding> {
             "several-tags",
             format!(
                 "A second tag answers under the one that was read, too weak by {:.1} dB for its number. {next}",
-                (-further.spare_db).max(0.0)
+                -further.spare_db
             ),
             &[
                 ("tags", 2.0),

@@ -3,7 +3,7 @@
 
 use super::{Finding, khz};
 use crate::receiver::survey::Line;
-use crate::receiver::{Kind, NOMINAL_HZ, Reception};
+use crate::receiver::{Kind, NOMINAL_HZ, Reception, TELEGRAM};
 
 /// Thousands counted as 1024s, or the reverse.
 const BINARY: f64 = 1.024;
@@ -153,10 +153,13 @@ pub(super) fn own_line(reception: &Reception, line: &Line) -> Option<Own> {
     if off_hz.abs() < APART_HZ {
         return None;
     }
-    if line_hz.abs() < SAME_HZ {
+    // A short record's lines are wide.
+    let seconds = reception.telegrams * TELEGRAM as f64 / field_hz;
+    let same_hz = SAME_HZ.max(1.0 / seconds.max(f64::MIN_POSITIVE));
+    if line_hz.abs() < same_hz {
         return Some(Own::Centre);
     }
-    ((line_hz + off_hz).abs() < SAME_HZ && line.level < STRONGEST_IMAGE).then_some(Own::Image)
+    ((line_hz + off_hz).abs() < same_hz && line.level < STRONGEST_IMAGE).then_some(Own::Image)
 }
 
 fn own_lines(reception: &Reception) -> Vec<Finding> {

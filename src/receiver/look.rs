@@ -3,7 +3,8 @@
 use super::chain::look_at;
 use super::reception::Reception;
 use super::signal::Signal;
-use crate::receiver::field::clock_moves::clock_moves;
+use crate::receiver::dsp::phasor::power;
+use crate::receiver::field::clock_moves::{ClockMoves, clock_moves};
 use crate::receiver::field::gain_steps::level_out;
 use crate::receiver::field::gaps::mend;
 use crate::receiver::field::interference::clock_lines;
@@ -50,6 +51,8 @@ pub(super) fn look(
     } else {
         clock_moves(&cycles.values, view.tuning.field_hz)
     };
+    let hopping_level = matches!(clock, Some(ClockMoves::Hops { .. }))
+        .then(|| (power(&cycles.values) / cycles.values.len().max(1) as f64).sqrt());
     let before = cycles.values.clone();
     let beside = if switched || clock.is_some() {
         Vec::new()
@@ -81,6 +84,11 @@ pub(super) fn look(
             let of_weaker = look_without_near_fields(signal, view, all_fields, terms, rate_assumed);
             read_or(of_weaker, || reception)
         });
+    }
+    if hopping_level.is_some() {
+        // The field's track is lost at every jump, its level is not.
+        reception.field.amplitude = hopping_level;
+        reception.field.level_swing = None;
     }
     reception.beside = beside;
     reception.gain_steps = gain_steps;

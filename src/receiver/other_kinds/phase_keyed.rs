@@ -14,6 +14,10 @@ const BIT: usize = 16;
 const COHERENT: f64 = 0.6;
 /// Turns of the phase that must be seen; a line that a divider leaves has none.
 const LEAST_TURNS: usize = 16;
+/// Cycles after which such tags repeat themselves: 64 or 224 bits of 16 or 32 cycles (from memory).
+const PERIODS: [usize; 4] = [64 * 16, 64 * 32, 224 * 16, 224 * 32];
+/// Fewest times over that are laid on each other.
+const LEAST_TIMES: usize = 3;
 /// Share of the times between turns that are whole bits within a quarter of one. By chance half of them are.
 const WHOLE_BITS: f64 = 0.85;
 
@@ -44,12 +48,32 @@ pub fn phase_keyed(
         mirrored: false,
     };
     let values = to_cycles(samples, &tuning).values;
-    let found = turns(&values)?;
+    let found = turns(&values).or_else(|| {
+        let laid = PERIODS
+            .iter()
+            .filter_map(|&period| laid_over(&values, period));
+        laid.filter_map(|values| turns(&values)).next()
+    })?;
     Some(PhaseKeyed {
         subcarrier_hz: 0.5 * field_hz,
         level: found.level / amplitude,
         ..found
     })
+}
+
+/// The mean of what repeats, noise being less in it; `None` where it does not repeat often enough.
+fn laid_over(values: &[Complex32], period: usize) -> Option<Vec<Complex32>> {
+    let times = values.len() / period;
+    if times < LEAST_TIMES {
+        return None;
+    }
+    let mut mean = vec![Complex32::default(); period];
+    for part in values.chunks_exact(period) {
+        mean.iter_mut()
+            .zip(part)
+            .for_each(|(sum, value)| *sum += value / times as f32);
+    }
+    Some(mean)
 }
 
 fn turns(values: &[Complex32]) -> Option<PhaseKeyed> {
@@ -90,7 +114,34 @@ fn turns(values: &[Complex32]) -> Option<PhaseKeyed> {
 
 #[cfg(test)]
 mod tests {
+    use rand::{RngExt, SeedableRng};
+
     use super::*;
+
+    #[test]
+    fn what_noise_hides_shows_where_it_is_laid_over() {
+        let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(5);
+        let mut noise = || rng.random_range(-1.0f32..1.0);
+        let bits: u64 = 0x9A3F_6C15_0D2B_77E1;
+        let mut values = |level: f32| -> Vec<Complex32> {
+            let sign = |n: usize| {
+                if bits >> (n / 16 % 64) & 1 == 1 {
+                    1.0
+                } else {
+                    -1.0
+                }
+            };
+            (0..20 * PERIODS[0])
+                .map(|n| Complex32::new(level * sign(n) + noise(), 0.5 * level * sign(n) + noise()))
+                .collect()
+        };
+        let weak = values(0.2);
+        assert_eq!(turns(&weak), None);
+        let found = laid_over(&weak, PERIODS[0]).and_then(|mean| turns(&mean));
+        assert!(found.unwrap().turns > LEAST_TURNS);
+        let none = laid_over(&values(0.0), PERIODS[0]).and_then(|mean| turns(&mean));
+        assert_eq!(none, None);
+    }
 
     #[test]
     fn turns_make_the_difference() {

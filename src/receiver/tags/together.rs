@@ -28,6 +28,8 @@ const BETWEEN_CONTROL_BITS: usize = 9;
 
 /// Square pulses this many cycles apart no longer cancel: their correlation is 1 − 3/32 of the distance.
 const APART: f64 = 10.0;
+/// A sum of tags that begin up to that apart, seen through tanks out of tune, passes for one that begins up to this far from any.
+const SUM_BEGINS: f64 = 24.0;
 
 /// Never may as much be left as this share of the weakest tag's power: a number that is not there leaves as much as the one that is.
 const MOST_UNEXPLAINED: f64 = 0.25;
@@ -329,7 +331,7 @@ impl Placed {
     /// Whether both send the same bit of their telegrams at once.
     fn begins_with(&self, other: &Self) -> bool {
         let later = (self.begin - other.begin).rem_euclid(TELEGRAM as f64);
-        self.inverts == other.inverts && later.min(TELEGRAM as f64 - later) < APART
+        self.inverts == other.inverts && later.min(TELEGRAM as f64 - later) < SUM_BEGINS
     }
 
     /// Whether words of the one lie on words of the other, pulse on pulse, telegram for telegram.
