@@ -18,6 +18,8 @@ const LENGTH: usize = 64;
 const HOP: usize = 32;
 /// Steps over which a frequency is taken: 0.48 ms, which tells ±1 kHz.
 const BASE: usize = 2;
+/// Steps between two frequencies whose difference is noise where the frequency stands.
+const APART: usize = 4;
 /// Shortest record: 30 ms.
 const LEAST: usize = 128;
 
@@ -198,7 +200,7 @@ fn hops(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
     let scatter = median_of(
         frequencies
             .iter()
-            .zip(&frequencies[BASE..])
+            .zip(&frequencies[APART..])
             .map(|(now, later)| (later - now).abs()),
     );
     let within = (4.0 * scatter).max(5.0);
