@@ -31,7 +31,7 @@ pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<Range<usize>> {
     let first = span.start % TELEGRAM;
     let own_place = span.start / TELEGRAM;
     // Each telegram is inverted against the one before or not.
-    let likes: Vec<f64> = ripple
+    let likes: Vec<Complex64> = ripple
         .get(first..)?
         .chunks_exact(TELEGRAM)
         .enumerate()
@@ -42,10 +42,15 @@ pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<Range<usize>> {
                 .map(|(own, y)| own.conj() * y)
                 .sum();
             let is_turned = attempt.inverts && place.abs_diff(own_place) % 2 == 1;
-            if is_turned { -along.re } else { along.re }
+            if is_turned { -along } else { along }
         })
         .collect();
     let within = || own_place..(own_place + span.len() / TELEGRAM).min(likes.len());
+    let angle = likes.get(within())?.iter().sum::<Complex64>().arg();
+    let likes: Vec<f64> = likes
+        .iter()
+        .map(|like| (like * Complex64::cis(-angle)).re)
+        .collect();
     let most = within().max_by(|a, b| likes[*a].total_cmp(&likes[*b]))?;
     let strong = within().filter(|place| likes[*place] > ALIKE * likes[most]);
     let usual = strong.clone().map(|place| likes[place]).sum::<f64>() / strong.count() as f64;

@@ -114,7 +114,10 @@ pub fn beyond_doubt(
         0 => tags,
         1 => {
             let is_tangled = tangled.iter().any(|codes| codes.contains(&read[0]));
-            if is_tangled || are_near_numbers_left(ripple, &tags[0]) {
+            // A detector that is slow leaves much of its own.
+            let outweighs =
+                limits.real || standing(ripple, &tags, limits).is_some_and(|all| all.outweighs(0));
+            if is_tangled || !outweighs || are_near_numbers_left(ripple, &tags[0]) {
                 Vec::new()
             } else {
                 tags
