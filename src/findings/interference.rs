@@ -73,8 +73,11 @@ const RIPPLE_HZ: f64 = 30_000.0;
 /// What stands in the place of one of the ripple's own lines counts as another field's only from this share of the ripple on
 /// (−12 dB).
 const BELOW_RIPPLE: f64 = 0.25;
-/// Those places are known to this, or to a quarter of the line's own width.
+/// Those places are known to this, or to a quarter of the line's own width; in records in which that is wide every line is near
+/// to one.
 const TELEGRAM_LINE_HZ: f64 = 0.5;
+/// See [`TELEGRAM_LINE_HZ`].
+const WIDE_HZ: f64 = 2.0;
 
 /// A second field with so many lines is switched, and its edges stand out of the ripple.
 const SWITCHED_COMB: usize = 8;
@@ -158,7 +161,7 @@ fn is_of_the_ripple(line: &Line, reception: &Reception) -> bool {
     let within_hz = TELEGRAM_LINE_HZ.max(0.25 / longest_s.fold(f64::MIN_POSITIVE, f64::max));
     let spacing_hz = field_hz / (2 * TELEGRAM) as f64;
     let place = (line.frequency_hz - field_hz) / spacing_hz;
-    (place - place.round()).abs() * spacing_hz < within_hz
+    within_hz < WIDE_HZ && (place - place.round()).abs() * spacing_hz < within_hz
 }
 
 /// Fields so near to the own one that the two beat slowly.
