@@ -4,9 +4,10 @@ use super::capture::rounding;
 use super::field::{beating_field, field_hum};
 use super::ripple::least_depth;
 use super::stated::own_line;
+use super::telegram_lines::is_of_the_ripple;
 use super::{Finding, power_db};
 use crate::receiver::survey::{Line, Survey, folded_hz};
-use crate::receiver::{Kind, NearField, Reception, TELEGRAM};
+use crate::receiver::{Kind, NearField, Reception};
 
 /// Tones weaker than this against the field (−60 dB) are worth a word only where the ripple is as weak.
 const LEAST_STRAY: f64 = 1e-3;
@@ -69,15 +70,6 @@ const MIRRORED: f64 = 0.25;
 
 /// A ripple's own lines lie this near to the field.
 const RIPPLE_HZ: f64 = 30_000.0;
-
-/// What stands in the place of one of the ripple's own lines counts as another field's only from this share of the ripple on
-/// (−12 dB).
-const BELOW_RIPPLE: f64 = 0.25;
-/// Those places are known to this, or to a quarter of the line's own width; in records in which that is wide every line is near
-/// to one.
-const TELEGRAM_LINE_HZ: f64 = 0.5;
-/// See [`TELEGRAM_LINE_HZ`].
-const WIDE_HZ: f64 = 2.0;
 
 /// A second field with so many lines is switched, and its edges stand out of the ripple.
 const SWITCHED_COMB: usize = 8;
@@ -145,23 +137,6 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
         found.extend(super::impulses::findings(survey, reception.field.on.len()));
     }
     found
-}
-
-/// Whether a line far below the ripple that was read stands where that has its own lines, every half of a telegram's frequency:
-/// what is left of those where tags come and go, or pull the field along.
-fn is_of_the_ripple(line: &Line, reception: &Reception) -> bool {
-    let (Some(field_hz), Some(seen)) = (reception.field.frequency_hz, &reception.seen) else {
-        return false;
-    };
-    let depths = reception.readings.iter().map(|r| r.attempt.depth);
-    if line.level > BELOW_RIPPLE * depths.fold(0.0, f64::max) {
-        return false;
-    }
-    let longest_s = seen.pieces.iter().map(|piece| piece.to_s - piece.from_s);
-    let within_hz = TELEGRAM_LINE_HZ.max(0.25 / longest_s.fold(f64::MIN_POSITIVE, f64::max));
-    let spacing_hz = field_hz / (2 * TELEGRAM) as f64;
-    let place = (line.frequency_hz - field_hz) / spacing_hz;
-    within_hz < WIDE_HZ && (place - place.round()).abs() * spacing_hz < within_hz
 }
 
 /// Fields so near to the own one that the two beat slowly.

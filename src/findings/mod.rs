@@ -17,6 +17,7 @@ mod other_kinds;
 mod record;
 mod ripple;
 mod stated;
+mod telegram_lines;
 
 pub use against::compare;
 
@@ -110,7 +111,8 @@ const ORDER: [&str; 46] = [
 /// What can still be said of a record of peaks.
 const PEAKS_LEAVE: [&str; 2] = ["clipping", "folded"];
 /// What a ripple that is folded onto itself, or is not there at all, would have shown.
-const FOLDING_HIDES: [&str; 11] = [
+const FOLDING_HIDES: [&str; 12] = [
+    "averaged-record",
     "record-too-short",
     "no-ripple",
     "ripple-too-weak",
