@@ -110,6 +110,33 @@ const ORDER: [&str; 46] = [
 
 /// What can still be said of a record of peaks.
 const PEAKS_LEAVE: [&str; 2] = ["clipping", "folded"];
+
+/// What a finding makes look like others: those are not told beside it. The first hides first, causes further down too.
+const HIDES: [(&str, &[&str]); 9] = [
+    ("lossy-compression", &CODING_MAKES),
+    ("clock-drift", &MOVING_MAKES),
+    ("clock-hops", &MOVING_MAKES),
+    // Nothing says how deep a ripple would have to be.
+    ("clock-hops", &["no-ripple"]),
+    ("rate-too-low", &FOLDING_HIDES),
+    // Its two tones, its sidebands among them, look like these.
+    (
+        "in-band-transmitter",
+        &[
+            "ripple-too-weak",
+            "second-reader",
+            "stray-tone",
+            "ripple-track-curved",
+            "averaged-record",
+            "telegram-does-not-fit",
+        ],
+    ),
+    ("pulses-too-short", &["no-field"]),
+    // Bursts, and their repetition.
+    ("supply-harmonics", &["averaged-record", "impulses"]),
+    // Steps made good leave edges, which pass for data of another kind.
+    ("gain-steps", &["biphase-no-header"]),
+];
 /// What a ripple that is folded onto itself, or is not there at all, would have shown.
 const FOLDING_HIDES: [&str; 12] = [
     "averaged-record",
@@ -125,17 +152,6 @@ const FOLDING_HIDES: [&str; 12] = [
     "impulses",
     "sampling-jitter",
 ];
-/// The two tones of a keyed transmission, its sidebands among them, look like these.
-const KEYING_MAKES: [&str; 6] = [
-    "ripple-too-weak",
-    "second-reader",
-    "stray-tone",
-    "ripple-track-curved",
-    "averaged-record",
-    "telegram-does-not-fit",
-];
-/// A supply's bursts and their repetition look like these.
-const SUPPLY_MAKES: [&str; 2] = ["averaged-record", "impulses"];
 /// What a lossy coder leaves looks like these.
 const CODING_MAKES: [&str; 9] = [
     "telegram-does-not-fit",
@@ -181,32 +197,19 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
         all.retain(|finding| finding.code != "ripple-too-weak");
     }
     let records = record::findings(reception);
-    let holds = |code: &str| records.iter().any(|finding| finding.code == code);
-    if holds("peak-detect-record") {
+    if records
+        .iter()
+        .any(|finding| finding.code == "peak-detect-record")
+    {
         // Frequencies and levels of such a record mean nothing.
         all.retain(|finding| PEAKS_LEAVE.contains(&finding.code));
     }
-    if holds("lossy-compression") {
-        all.retain(|finding| !CODING_MAKES.contains(&finding.code));
-    }
-    if holds("clock-drift") || holds("clock-hops") {
-        all.retain(|finding| !MOVING_MAKES.contains(&finding.code));
-    }
     all.extend(records);
-    let holds = |code: &str| all.iter().any(|finding| finding.code == code);
-    let (folds, keyed) = (holds("rate-too-low"), holds("in-band-transmitter"));
-    let (supplied, hops) = (holds("supply-harmonics"), holds("clock-hops"));
-    let (switched, stepped) = (holds("pulses-too-short"), holds("gain-steps"));
-    all.retain(|finding| {
-        !(folds && FOLDING_HIDES.contains(&finding.code)
-            || keyed && KEYING_MAKES.contains(&finding.code)
-            || switched && finding.code == "no-field"
-            || supplied && SUPPLY_MAKES.contains(&finding.code)
-            // Nothing says how deep a ripple would have to be.
-            || hops && finding.code == "no-ripple"
-            // Steps made good leave edges, which pass for data of another kind.
-            || stepped && finding.code == "biphase-no-header")
-    });
+    for (cause, hidden) in HIDES {
+        if all.iter().any(|finding| finding.code == cause) {
+            all.retain(|finding| !hidden.contains(&finding.code));
+        }
+    }
     all.sort_by_key(|finding| {
         ORDER
             .iter()

@@ -169,6 +169,28 @@ mod tests {
         presence(ripple, noise_between_telegrams(ripple, false), false)
     }
 
+    /// A reader's dividers leave lines in step with the telegram and with its boundaries: a square wave of 32 cycles, whole.
+    #[test]
+    fn lines_in_step_are_no_presence() {
+        let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(41);
+        let mut noise = || -> f32 {
+            0.01 * <StandardNormal as Distribution<f32>>::sample(&StandardNormal, &mut rng)
+        };
+        let values: Vec<Complex32> = (0..6 * TELEGRAM)
+            .map(|n| {
+                let state = if n / 32 % 2 == 0 { 0.005 } else { -0.005 };
+                Complex32::new(0.6 * state + noise(), 0.8 * state + noise())
+            })
+            .collect();
+        let fold = Fold::new(&values, false);
+        let timing = timing_peaks(&fold.timing_scores())[0].1;
+        let spread = lines(&fold.boundaries(timing), false, 0.0);
+        assert!(spread < LEAST_LINES, "{spread}");
+        assert_eq!(of(&values), None);
+        let tag = ripple(42, 6 * TELEGRAM, 0.005, 0.01);
+        assert!(of(&tag).is_some());
+    }
+
     fn ripple(seed: u64, values: usize, depth: f32, sigma: f32) -> Vec<Complex32> {
         let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(seed);
         let bits = Telegram::new(0x8000_F9C0_075B_CD15).bits();
