@@ -31,20 +31,31 @@ pub struct GainStep {
     pub ratio: f64,
 }
 
+/// The field over a block.
+#[derive(Clone, Copy)]
+struct Block {
+    level: f64,
+    direction: Complex64,
+}
+
 /// Finds steps and makes them good, to the gain at the beginning.
 pub fn level_out(values: &mut [Complex32]) -> Vec<GainStep> {
-    let blocks: Vec<Complex64> = values
+    let blocks: Vec<Block> = values
         .chunks_exact(BLOCK)
         .map(|block| {
             let level = block.iter().map(|v| f64::from(size(*v))).sum::<f64>() / BLOCK as f64;
             let mean: Complex64 = block.iter().map(|v| wide(*v)).sum();
-            Complex64::from_polar(level, mean.arg())
+            let direction = mean / mean.norm().max(f64::MIN_POSITIVE);
+            Block { level, direction }
         })
         .collect();
     let mut found: Vec<GainStep> = Vec::new();
     let mut block = STILL;
     while block + STILL + 1 < blocks.len() {
-        match exactly(values, block).filter(|_| is_step(&blocks, block)) {
+        match is_step(&blocks, block)
+            .then(|| exactly(values, block))
+            .flatten()
+        {
             Some(step) => {
                 found.push(step);
                 block += STILL;
@@ -63,15 +74,11 @@ pub fn level_out(values: &mut [Complex32]) -> Vec<GainStep> {
 }
 
 /// Whether the levels after and before a block stand still there and differ.
-fn is_step(blocks: &[Complex64], block: usize) -> bool {
-    let mean_and_scatter = |blocks: &[Complex64]| {
+fn is_step(blocks: &[Block], block: usize) -> bool {
+    let mean_and_scatter = |blocks: &[Block]| {
         let count = blocks.len() as f64;
-        let mean = blocks.iter().map(|b| b.norm()).sum::<f64>() / count;
-        let square = blocks
-            .iter()
-            .map(|b| (b.norm() - mean).powi(2))
-            .sum::<f64>()
-            / count;
+        let mean = blocks.iter().map(|b| b.level).sum::<f64>() / count;
+        let square = blocks.iter().map(|b| (b.level - mean).powi(2)).sum::<f64>() / count;
         (mean, square.sqrt())
     };
     let (before, scatter_before) = mean_and_scatter(&blocks[block - STILL..block]);
@@ -86,14 +93,18 @@ fn is_step(blocks: &[Complex64], block: usize) -> bool {
         return false;
     }
     // The phase goes on turning as it did.
-    let turn = |blocks: &[Complex64]| -> f64 {
-        let sum: Complex64 = blocks.windows(2).map(|pair| pair[1] * pair[0].conj()).sum();
+    let between = |one: Block, next: Block| next.direction * one.direction.conj();
+    let turn = |blocks: &[Block]| -> f64 {
+        let pairs = blocks.windows(2);
+        let sum: Complex64 = pairs
+            .map(|pair| pair[0].level * pair[1].level * between(pair[0], pair[1]))
+            .sum();
         sum.arg()
     };
     let steady =
         0.5 * (turn(&blocks[block - STILL..block]) + turn(&blocks[block + 1..=block + STILL]));
-    let over = (blocks[block + 1] * blocks[block - 1].conj() * Complex64::cis(-2.0 * steady)).arg();
-    over.abs() < TURN
+    let over = between(blocks[block - 1], blocks[block + 1]) * Complex64::cis(-2.0 * steady);
+    over.arg().abs() < TURN
 }
 
 /// The value at which a step happens within three blocks; `None` where it takes longer than a step does.

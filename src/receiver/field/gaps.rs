@@ -25,7 +25,9 @@ const GUARD: usize = 3;
 
 /// Least jump, radians: a 25th of a cycle. Ripple of a few per cent moves the mean of a bit by a tenth of a radian.
 const LEAST_JUMP: f64 = 0.25;
-/// … and in standard deviations of the difference of two means.
+/// What is as large as the largest departure but for this share belongs to the same jump.
+const ALMOST: f64 = 0.97;
+/// See [`LEAST_JUMP`]; in standard deviations of the difference of two means.
 const LEAST_DEVIATIONS: f64 = 8.0;
 /// Largest change of level across a jump.
 const LEVEL_RATIO: f64 = 1.15;
@@ -172,16 +174,24 @@ fn places(values: &[Complex32], reach: usize) -> Vec<usize> {
     let products: Vec<Complex64> = (far..values.len() - far).map(ahead).collect();
     // What the field does all the time is not a jump: its offset and its drift show on both sides as well.
     let beside = 2 * far;
+    let units: Vec<Complex64> = products
+        .iter()
+        .map(|v| v / v.norm_sqr().sqrt().max(f64::MIN_POSITIVE))
+        .collect();
     let departure = |n: usize| {
-        let left = products[n.saturating_sub(beside)];
-        let right = products[(n + beside).min(products.len() - 1)];
-        let unit = |v: Complex64| v / v.norm().max(f64::MIN_POSITIVE);
-        let usual = unit(left) + unit(right);
+        let left = units[n.saturating_sub(beside)];
+        let right = units[(n + beside).min(units.len() - 1)];
+        let usual = left + right;
         // Where a jump lies just there the two have nothing in common.
-        if usual.norm() < 1.0 {
+        if usual.norm_sqr() < 1.0 {
             return 0.0;
         }
-        (products[n] * usual.conj()).arg().abs()
+        let turned = units[n] * usual.conj();
+        // Most are far below what counts: their angle, which is less than its tangent, is not needed.
+        if turned.im.abs() < ALMOST * LEAST_JUMP * turned.re {
+            return 0.0;
+        }
+        turned.arg().abs()
     };
     let departures: Vec<f64> = (0..products.len()).map(departure).collect();
     let mut found: Vec<(usize, f64)> = Vec::new();
@@ -202,7 +212,7 @@ fn places(values: &[Complex32], reach: usize) -> Vec<usize> {
     found
         .into_iter()
         .map(|(n, most)| {
-            let same = |k: &usize| departures[*k] > 0.97 * most;
+            let same = |k: &usize| departures[*k] > ALMOST * most;
             let last = (n..departures.len()).take_while(same).last().unwrap_or(n);
             let first = (0..=n).rev().take_while(same).last().unwrap_or(n);
             usize::midpoint(first, last) + far

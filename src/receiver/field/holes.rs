@@ -18,6 +18,9 @@ const FULL: f32 = 0.7;
 /// What stands beside a hole is the signal, and not the rest of a quiet input.
 const OF_ALL: f32 = 0.4;
 
+/// Of a stretch of equal samples so many that lie evenly in it are looked at first; the others only where these are equal.
+const LOOKS: usize = 16;
+
 /// Sizes of buffers tried (samples): memories are divided into powers of two.
 const BUFFERS: std::ops::RangeInclusive<u32> = 8..=16;
 /// A signal that equals itself so often at other places as well is periodic, and nothing was repeated.
@@ -68,12 +71,23 @@ fn held<T: PartialEq>(all: &[T], cycle: f64, swing: fn(&[T]) -> f32) -> Vec<Hole
     let near = SWING.max((2.0 * cycle).ceil() as usize);
     let mut found = Vec::new();
     let mut of_all = None;
-    let mut from = 0;
-    while from < all.len() {
-        let to = all[from..]
+    // A run that is long enough holds two places half its least length apart.
+    let apart = least / 2;
+    let mut to = 0;
+    for look in (0..all.len().saturating_sub(apart)).step_by(apart) {
+        if look < to || all[look] != all[look + apart] {
+            continue;
+        }
+        let value = &all[look];
+        let from = to
+            + all[to..look]
+                .iter()
+                .rposition(|x| x != value)
+                .map_or(0, |k| k + 1);
+        to = all[look..]
             .iter()
-            .position(|x| *x != all[from])
-            .map_or(all.len(), |count| from + count);
+            .position(|x| x != value)
+            .map_or(all.len(), |count| look + count);
         if to - from >= least && from >= 8 * near && all.len() - to >= 8 * near {
             let (before, after) = (&all[from - 8 * near..from], &all[to..to + 8 * near]);
             let wide = [swing(before), swing(after)];
@@ -87,7 +101,6 @@ fn held<T: PartialEq>(all: &[T], cycle: f64, swing: fn(&[T]) -> f32) -> Vec<Hole
                 });
             }
         }
-        from = to;
     }
     found
 }
@@ -98,6 +111,9 @@ fn repeated<T: PartialEq>(all: &[T]) -> Vec<Hole> {
     for size in BUFFERS.map(|power| 1usize << power) {
         if all.len() < 3 * size {
             break;
+        }
+        if !may_repeat(all, size) {
+            continue;
         }
         let mut runs: Vec<Range<usize>> = Vec::new();
         let (mut run, mut equal, mut changing) = (0, 0usize, 0usize);
@@ -124,6 +140,20 @@ fn repeated<T: PartialEq>(all: &[T]) -> Vec<Hole> {
         }
     }
     found
+}
+
+/// Whether there may be a stretch of two samples less than a buffer's that equals the one a buffer before it.
+fn may_repeat<T: PartialEq>(all: &[T], size: usize) -> bool {
+    let looks = (size..all.len()).step_by(size / LOOKS);
+    let mut equal = 0;
+    looks.into_iter().any(|place| {
+        equal = if all[place] == all[place - size] {
+            equal + 1
+        } else {
+            0
+        };
+        equal == LOOKS - 1
+    })
 }
 
 /// How often two samples far apart are equal by chance: those of a few levels often are.

@@ -8,7 +8,7 @@ use std::f64::consts::PI;
 
 use num_complex::{Complex32, Complex64};
 
-use crate::receiver::dsp::phasor::single;
+use crate::receiver::dsp::phasor::{single, size};
 use crate::receiver::dsp::transform::forward;
 
 /// Half lengths of frames tried.
@@ -22,6 +22,11 @@ const FEWER: f64 = 0.55;
 /// Frames looked at besides the one found.
 const AGAIN: usize = 5;
 
+/// Cosines followed from sample to sample, to find the frames worth a look.
+const FOLLOWED: usize = 32;
+/// Frames worth a look.
+const WORTH: usize = 16;
+
 /// Length of the frames of a coder that the samples went through.
 pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
     let half = HALVES.into_iter().find(|&half| {
@@ -31,17 +36,12 @@ pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
             return false;
         };
         let cosines = Cosines::new(half);
-        let shares: Vec<f64> = (0..half)
-            .map(|off| cosines.nothing(&part[off..off + 2 * half]))
+        let mut shares: Vec<(f64, usize)> = worth_a_look(part, &cosines)
+            .into_iter()
+            .map(|off| (cosines.nothing(&part[off..off + 2 * half]), off))
             .collect();
-        let (best, share) = (0..).zip(&shares).fold(
-            (0, 0.0),
-            |best: (usize, f64), (off, share)| {
-                if *share > best.1 { (off, *share) } else { best }
-            },
-        );
-        let others = shares.iter().enumerate().filter(|(off, _)| *off != best);
-        let second = others.map(|(_, share)| *share).fold(0.0, f64::max);
+        shares.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let ((share, best), second) = (shares[0], shares[1].0);
         // Frames all over the record must say the same: an impulse leaves one that looks like it.
         let again = |nth: usize| {
             let last = (samples.len() - from - best) / half - 2;
@@ -53,6 +53,49 @@ pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
         share > MOSTLY && 1.0 - share < FEWER * (1.0 - second) && (1..=AGAIN).all(again)
     })?;
     Some(2 * half)
+}
+
+/// Where the frames begin in which most of a few cosines are nothing, most first.
+///
+/// The sine window makes of each cosine the difference of two lines of a plain transform, and those are carried on from
+/// one sample to the next.
+fn worth_a_look(part: &[f32], cosines: &Cosines) -> Vec<usize> {
+    let half = cosines.after.len();
+    let least = NOTHING * cosines.largest(&part[..2 * half]);
+    let line = |k: usize| {
+        let step = Complex64::cis(PI * k as f64 / half as f64);
+        let sum: Complex64 = part[..2 * half]
+            .iter()
+            .rev()
+            .fold(Complex64::default(), |sum, x| sum * step + f64::from(*x));
+        (sum, step.conj())
+    };
+    let mut followed: Vec<_> = (0..FOLLOWED)
+        .map(|nth| {
+            // Odd and even ones in turn.
+            let k = nth * half / FOLLOWED + nth % 2;
+            let begin = 0.5 * PI * (k as f64 + 0.5);
+            let turn = |k: usize| Complex64::cis(begin + 0.5 * PI * k as f64 / half as f64);
+            ([line(k), line(k + 1)], [turn(k), turn(k + 1)])
+        })
+        .collect();
+    let mut counts: Vec<(usize, usize)> = (0..half)
+        .map(|off| {
+            let change = f64::from(part[off + 2 * half]) - f64::from(part[off]);
+            let mut none = 0;
+            for (lines, turns) in &mut followed {
+                let cosine = 0.5 * (turns[1] * lines[1].0 - turns[0] * lines[0].0).im;
+                none += usize::from(cosine.abs() < f64::from(least));
+                for (sum, back) in lines {
+                    *sum = (*sum + change) * *back;
+                }
+            }
+            (none, off)
+        })
+        .collect();
+    counts.sort_by_key(|(none, off)| (std::cmp::Reverse(*none), *off));
+    counts.truncate(WORTH);
+    counts.into_iter().map(|(_, off)| off).collect()
 }
 
 /// Cosines of a frame: Σ x·w·cos(π/N·(n + ½ + N/2)(k + ½)), by a transform of twice N.
@@ -79,19 +122,28 @@ impl Cosines {
         }
     }
 
-    /// Share of a frame's cosines that are nothing.
-    fn nothing(&self, frame: &[f32]) -> f64 {
+    /// Lines of a frame, of which the cosines are the real parts.
+    fn lines(&self, frame: &[f32]) -> impl Iterator<Item = Complex32> {
         let mut buffer: Vec<Complex32> = frame
             .iter()
             .zip(&self.before)
             .map(|(x, before)| before * x)
             .collect();
         forward(frame.len()).process(&mut buffer);
-        let cosines: Vec<f32> = buffer
-            .iter()
+        buffer
+            .into_iter()
             .zip(&self.after)
-            .map(|(line, after)| (line * after).re.abs())
-            .collect();
+            .map(|(line, after)| line * after)
+    }
+
+    /// Size of a frame's largest line.
+    fn largest(&self, frame: &[f32]) -> f32 {
+        self.lines(frame).map(size).fold(0.0, f32::max)
+    }
+
+    /// Share of a frame's cosines that are nothing.
+    fn nothing(&self, frame: &[f32]) -> f64 {
+        let cosines: Vec<f32> = self.lines(frame).map(|line| line.re.abs()).collect();
         let largest = cosines.iter().copied().fold(0.0, f32::max);
         let none = cosines.iter().filter(|c| **c < NOTHING * largest).count();
         none as f64 / cosines.len() as f64
