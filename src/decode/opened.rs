@@ -53,7 +53,7 @@ pub(super) struct Opened {
 }
 
 /// A stretch of one channel.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Window {
     /// Real samples.
     Real(Vec<f32>),

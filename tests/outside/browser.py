@@ -67,7 +67,7 @@ class Browser:
             self.complaints.append(str(parameters["args"]))
         elif method == "Log.entryAdded" and parameters["entry"]["level"] in ("error", "warning"):
             self.complaints.append(parameters["entry"]["text"])
-        elif method == "Network.loadingFailed":
+        elif method == "Network.loadingFailed" and parameters["errorText"] != "net::ERR_ABORTED":  # which is a page that was left
             self.complaints.append(parameters["errorText"])
 
     def size(self, width, height=900):
