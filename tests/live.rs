@@ -2,7 +2,7 @@
 
 use std::f64::consts::TAU;
 
-use fieldripple::decode::{Event, Live, Settings, Summary};
+use fieldripple::decode::{Event, Live, Settings, Summary, decode_samples};
 use fieldripple::linecode::{inverts, load_states};
 use fieldripple::telegram::{Identity, Telegram};
 
@@ -73,6 +73,27 @@ fn events(samples: &[f32], block: usize) -> (Vec<Event>, Summary) {
 fn lines(events: &[Event]) -> Vec<String> {
     let line = |event: &Event| serde_json::to_string(event).unwrap();
     events.iter().map(line).collect()
+}
+
+/// Two tags one after the other in a whole record: neither may pass for tones that the other's telegrams have none of.
+#[test]
+fn tags_in_turn_are_read_in_one_piece() {
+    for seconds in [0.7, 0.9] {
+        let passes =
+            [(73, 0.0, 0.47, 811.0), (74, 0.53, 1.0, 3050.0)].map(|(national, from, to, start)| {
+                Pass {
+                    national,
+                    from_s: from * seconds,
+                    to_s: to * seconds,
+                    start,
+                }
+            });
+        let samples = record(seconds, &[(0.0, 1.0)], &passes);
+        let decoded = decode_samples(&samples, RATE_HZ, &Settings::new()).unwrap();
+        let mut read: Vec<u64> = decoded.identities().iter().map(|i| i.national).collect();
+        read.sort_unstable();
+        assert_eq!(read, [73, 74], "{seconds} s");
+    }
 }
 
 /// Two tags one after the other, and a field that goes off: each is told once, where it was.

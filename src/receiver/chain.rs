@@ -12,6 +12,7 @@ use crate::receiver::field::interference::without_lines;
 use crate::receiver::field::pieces::{
     Piece, with_carrier, with_carrier_and_tones, without_carrier,
 };
+use crate::receiver::fold::sums::TELEGRAM;
 use crate::receiver::front::cycles::Cycles;
 use crate::receiver::front::folded::is_no_field;
 use crate::receiver::front::views::{
@@ -21,6 +22,7 @@ use crate::receiver::tags::bursts::join_bursts;
 use crate::receiver::tags::join::join;
 use crate::receiver::tags::read::{Attempt, ReadLimits, Terms, read_piece};
 use crate::receiver::tags::stays::stays;
+use crate::receiver::tags::told::{Told, is_contradicted};
 
 /// Only the numbers of FDX-B tags in a capture, nothing that serves to explain: no other kinds of tags, no survey.
 pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading> {
@@ -293,6 +295,7 @@ pub(super) fn read_all(
     reception: &mut Reception,
 ) {
     let mut candidates: Vec<Measured> = Vec::new();
+    let mut told: Vec<Told> = Vec::new();
     for piece in pieces {
         let mut result = read_piece(piece, field_hz, limits);
         reception.tangled |= result.tangled;
@@ -314,6 +317,9 @@ pub(super) fn read_all(
                 result = again;
             }
         }
+        if piece.ripple.len() >= TELEGRAM {
+            told.push(Told::by(&result));
+        }
         let seconds = |attempt: &Attempt| {
             let cycle = (piece.to_s - piece.from_s) / piece.ripple.len() as f64;
             let at = |index: usize| piece.from_s + index as f64 * cycle;
@@ -332,6 +338,14 @@ pub(super) fn read_all(
         if let Some(attempt) = result.left {
             let span = seconds(&attempt);
             candidates.push(Measured::new(attempt, span, limits.odds));
+        }
+    }
+    let readings = std::mem::take(&mut reception.readings);
+    for reading in readings {
+        if is_contradicted(reading.attempt.decision.telegram.code, &told) {
+            candidates.push(reading.into_measured());
+        } else {
+            reception.readings.push(reading);
         }
     }
     // Several tags that no piece tells apart are not told apart by all of them.

@@ -108,6 +108,11 @@ impl Reading {
         }
     }
 
+    /// What was measured, of a number that is doubted after all.
+    pub(super) fn into_measured(self) -> Measured {
+        self.measured
+    }
+
     /// Adds another stretch that gave the same number. Each is proven by itself: the surer one's odds hold.
     pub(super) fn add(&mut self, other: &Self, odds: f64) {
         let mut both = self.measured.attempt.clone();

@@ -3,6 +3,7 @@
 pub(super) mod acquire;
 pub(super) mod apart;
 pub(super) mod bursts;
+pub(super) mod find;
 pub(super) mod join;
 pub(super) mod long_fold;
 pub(super) mod near;
@@ -10,4 +11,6 @@ pub(super) mod near_sums;
 pub(super) mod read;
 pub(super) mod refine;
 pub(super) mod stays;
+pub(super) mod there;
 pub(super) mod together;
+pub(super) mod told;

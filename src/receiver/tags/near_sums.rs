@@ -20,7 +20,7 @@ use crate::telegram::{TELEGRAM_BITS, Telegram};
 const NUMBERS: usize = 3;
 
 /// They explain it where they explain half. Of noise, or of signs that have nothing to do with the number, the best of a
-/// thousand patterns explains 2·ln(1000)/128 = 11 %, three of them a third.
+/// thousand patterns explains 2·ln(1000)/128 = 11 %, three of them a third. What a slow detector leaves they explain by more.
 const EXPLAINED: f64 = 0.5;
 
 /// A tag that comes or goes, or a hole in the record, leaves its own ripple in a run of bits, and near numbers differ in runs of

@@ -4,9 +4,9 @@ use std::ops::Range;
 
 use num_complex::Complex32;
 
-use super::acquire::{Acquired, Stretch, acquire, strongest_spans};
 use super::apart::by_angle;
-use super::refine::{Band, Refined, folded_excess, measure, refine};
+use super::find::find;
+use super::refine::{Band, Refined, folded_excess, measure};
 use super::together::{Stand, beyond_doubt, codes, leaves_noise};
 use crate::receiver::decision::{Decision, Known};
 use crate::receiver::field::pieces::Piece;
@@ -18,10 +18,6 @@ const LEAST_FIT: f64 = 5e-4;
 
 /// Tags read from one piece before giving up; a field powers a handful at most.
 const MOST_TAGS: usize = 8;
-
-/// A shape of the bank must make the ripple likelier than ideal edges do by this (natural logarithm): it is the best of
-/// twenty (ln 20 = 3), each with two numbers of its own that noise helps to choose.
-const SHAPE_GAIN: f64 = 5.0;
 
 /// A further number likelier wrong than this is not worth fitting together with the others.
 const WORTH_FITTING_TOGETHER: f64 = 0.1;
@@ -300,47 +296,6 @@ fn further(
 fn repeats(rest: &[Complex32], tag: &Refined, real: bool) -> bool {
     let rest = &rest[tag.attempt.span.clone()];
     folded_excess(rest, tag.attempt.inverts, tag.attempt.telegrams, real) > 1.0
-}
-
-/// The best number in a stretch: with ideal edges; where that does not do, with those that slow tanks leave; and then in
-/// the part of it in which the ripple is strongest.
-fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Refined> {
-    let ideal = [Shape::ideal()];
-    let is_read = |best: &Option<Refined>| best.as_ref().is_some_and(|best| best.is_read(limits));
-    let in_span = |stretch: &Stretch<'_>, span: Range<usize>| {
-        let with_ideal = acquire(stretch, &ideal, limits);
-        let refined =
-            |found: &Acquired| refine(&ripple[span.clone()], span.clone(), found, band, limits);
-        let best = with_ideal.as_ref().and_then(refined);
-        if is_read(&best) {
-            return best;
-        }
-        let likelier = |found: &Acquired| {
-            with_ideal
-                .as_ref()
-                .is_none_or(|ideal| found.log_likelihood > ideal.log_likelihood + SHAPE_GAIN)
-        };
-        acquire(stretch, Shape::bank(limits.real), limits)
-            .filter(likelier)
-            .as_ref()
-            .and_then(refined)
-            .or(best)
-    };
-    let whole = Stretch::new(ripple, limits);
-    let best = in_span(&whole, 0..ripple.len());
-    if is_read(&best) {
-        return best;
-    }
-    let mut all: Vec<Refined> = best.into_iter().collect();
-    for span in strongest_spans(&whole) {
-        let part = in_span(&Stretch::new(&ripple[span.clone()], limits), span);
-        if is_read(&part) {
-            return part;
-        }
-        all.extend(part);
-    }
-    let odds = |refined: &Refined| refined.attempt.decision.odds_wrong;
-    all.into_iter().min_by(|a, b| odds(a).total_cmp(&odds(b)))
 }
 
 /// Several tags disturb each other's measurement: each is fitted again with the others removed, in turns.

@@ -28,6 +28,8 @@ const BETWEEN_CONTROL_BITS: usize = 9;
 
 /// Square pulses this many cycles apart no longer cancel: their correlation is 1 − 3/32 of the distance.
 const APART: f64 = 10.0;
+/// Tags that share less than half a telegram are there one after the other.
+const SHARED: usize = TELEGRAM / 2;
 /// A sum of tags that begin up to that apart, seen through tanks out of tune, passes for one that begins up to this far from any.
 const SUM_BEGINS: f64 = 24.0;
 
@@ -77,12 +79,13 @@ impl Stand {
         if !tags.iter().all(|tag| tag.is_read(limits)) {
             return Self::No;
         }
-        if tags.len() < 2 {
-            return Self::Read;
-        }
-        match standing(ripple, tags, limits) {
-            Some(standing) if standing.sure => Self::Read,
-            _ => Self::Tangled,
+        let sure = |group: &Vec<Refined>| {
+            group.len() < 2 || standing(ripple, group, limits).is_some_and(|standing| standing.sure)
+        };
+        if at_once(tags).iter().all(sure) {
+            Self::Read
+        } else {
+            Self::Tangled
         }
     }
 }
@@ -95,12 +98,26 @@ pub fn beyond_doubt(
     tangled: &[Vec<u64>],
     limits: &ReadLimits,
 ) -> Vec<Refined> {
+    let groups = at_once(&tags);
+    if groups.len() > 1 {
+        let mut left = codes(&tags);
+        for group in groups {
+            let asked = codes(&group);
+            let stand = codes(&beyond_doubt(ripple, group, tangled, limits));
+            left.retain(|code| stand.contains(code) || !asked.contains(code));
+        }
+        let stands = |tag: &Refined| left.contains(&tag.attempt.decision.telegram.code);
+        return tags.into_iter().filter(stands).collect();
+    }
     let read = codes(&tags);
     match tags.len() {
         0 => tags,
         1 => {
             let is_tangled = tangled.iter().any(|codes| codes.contains(&read[0]));
-            if is_tangled || are_near_numbers_left(ripple, &tags[0]) {
+            // A detector that is slow leaves much of its own.
+            let outweighs =
+                limits.real || standing(ripple, &tags, limits).is_some_and(|all| all.outweighs(0));
+            if is_tangled || !outweighs || are_near_numbers_left(ripple, &tags[0]) {
                 Vec::new()
             } else {
                 tags
@@ -119,6 +136,31 @@ pub fn beyond_doubt(
             }
         },
     }
+}
+
+/// The tags that are to be asked together: all of them where they are there at the same time, else each pair that is, and those
+/// that are there alone.
+fn at_once(tags: &[Refined]) -> Vec<Vec<Refined>> {
+    let spans = || tags.iter().map(|tag| &tag.attempt.span);
+    let from = spans().map(|span| span.start).max().unwrap_or(0);
+    let upto = spans().map(|span| span.end).min().unwrap_or(0);
+    if upto >= from + SHARED {
+        return vec![tags.to_vec()];
+    }
+    let meet = |one: &Refined, other: &Refined| {
+        let (one, other) = (&one.attempt.span, &other.attempt.span);
+        one.end.min(other.end) >= one.start.max(other.start) + SHARED
+    };
+    let alone = |k: usize| (0..tags.len()).all(|other| other == k || !meet(&tags[k], &tags[other]));
+    let mut groups: Vec<Vec<Refined>> = Vec::new();
+    for (k, tag) in tags.iter().enumerate() {
+        if alone(k) {
+            groups.push(vec![tag.clone()]);
+        }
+        let pairs = tags[..k].iter().filter(|other| meet(tag, other));
+        groups.extend(pairs.map(|other| vec![other.clone(), tag.clone()]));
+    }
+    groups
 }
 
 /// Whether tags leave noise of a ripple, as far as that repeats with the telegram.
@@ -168,7 +210,7 @@ impl Standing {
 fn standing(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Option<Standing> {
     let from = tags.iter().map(|tag| tag.attempt.span.start).max()?;
     let upto = tags.iter().map(|tag| tag.attempt.span.end).min()?;
-    if upto < from + TELEGRAM / 2 {
+    if upto < from + SHARED {
         return None;
     }
     let shared = from..upto;

@@ -1,0 +1,65 @@
+//! In which telegrams of a record a number's ripple is there.
+//!
+//! A number is measured over those in which it is: tags that come one after the other are not there at once. And of many parts of a
+//! record one may give a number by accident that the whole contradicts, a telegram that is damaged alike every time is one: a
+//! number counts only from half of the time on in which its ripple is there.
+
+use std::ops::Range;
+
+use num_complex::{Complex32, Complex64};
+
+use super::refine::Refined;
+use crate::receiver::fold::sums::{Fold, TELEGRAM};
+
+/// A telegram's ripple is the number's where it is this much like it, relative to where it is there: another's is so by chance
+/// within ±1/√128 of none.
+const ALIKE: f64 = 0.5;
+
+/// Least Eb/N0 of a telegram that tells: it is then known to a quarter how much alike it is.
+const TELLING: f64 = 0.06;
+
+/// The stretch of whole telegrams, counted from the number's span, in which its ripple is there; `None` where noise hides it.
+pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<Range<usize>> {
+    let attempt = &tag.attempt;
+    let span = &attempt.span;
+    let sums = |ripple: &[Complex32]| {
+        Fold::new(ripple, attempt.inverts)
+            .boundaries(attempt.timing)
+            .sums
+    };
+    let own = sums(&tag.plain);
+    let first = span.start % TELEGRAM;
+    let own_place = span.start / TELEGRAM;
+    // Each telegram is inverted against the one before or not.
+    let likes: Vec<Complex64> = ripple
+        .get(first..)?
+        .chunks_exact(TELEGRAM)
+        .enumerate()
+        .map(|(place, part)| {
+            let along: Complex64 = own
+                .iter()
+                .zip(sums(part))
+                .map(|(own, y)| own.conj() * y)
+                .sum();
+            let is_turned = attempt.inverts && place.abs_diff(own_place) % 2 == 1;
+            if is_turned { -along } else { along }
+        })
+        .collect();
+    let within = || own_place..(own_place + span.len() / TELEGRAM).min(likes.len());
+    let angle = likes.get(within())?.iter().sum::<Complex64>().arg();
+    let likes: Vec<f64> = likes
+        .iter()
+        .map(|like| (like * Complex64::cis(-angle)).re)
+        .collect();
+    let most = within().max_by(|a, b| likes[*a].total_cmp(&likes[*b]))?;
+    let strong = within().filter(|place| likes[*place] > ALIKE * likes[most]);
+    let usual = strong.clone().map(|place| likes[place]).sum::<f64>() / strong.count() as f64;
+    if attempt.ebn0 < TELLING {
+        return None;
+    }
+    let is_there = |place: &usize| likes[*place] > ALIKE * usual;
+    let before = (0..most).rev().take_while(is_there).count();
+    let after = (most + 1..likes.len()).take_while(is_there).count();
+    let at = |place: usize| first + place * TELEGRAM;
+    Some(at(most - before)..at(most + after + 1))
+}
