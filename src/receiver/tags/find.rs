@@ -42,17 +42,8 @@ pub fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Optio
     let whole = Stretch::new(ripple, limits);
     let best = in_span(&whole, 0..ripple.len());
     let part_of = |span: Range<usize>| in_span(&Stretch::new(&ripple[span.clone()], limits), span);
-    // Over the telegrams in which it is there alone, if there are fewer.
-    let where_there = |read: Refined| -> Refined {
-        let code = |tag: &Refined| tag.attempt.decision.telegram.code;
-        there(ripple, &read)
-            .filter(|there| there.len() + TELEGRAM <= read.attempt.span.len())
-            .and_then(part_of)
-            .filter(|part| part.is_read(limits) && code(part) == code(&read))
-            .unwrap_or(read)
-    };
     if is_read(&best) {
-        return best.map(where_there);
+        return best.map(|read| over(ripple, &read, band, limits).unwrap_or(read));
     }
     let mut all: Vec<Refined> = best.into_iter().collect();
     for span in strongest_spans(&whole) {
@@ -61,14 +52,37 @@ pub fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Optio
         };
         if !part.is_read(limits) {
             all.push(part);
-            continue;
-        }
-        let goes_on =
-            there(ripple, &part).is_some_and(|there| there.len() > 2 * part.attempt.span.len());
-        if !goes_on {
-            return Some(where_there(part));
+        } else if let Some(over) = over(ripple, &part, band, limits) {
+            return Some(over);
         }
     }
     let odds = |refined: &Refined| refined.attempt.decision.odds_wrong;
     all.into_iter().min_by(|a, b| odds(a).total_cmp(&odds(b)))
+}
+
+/// A number over the telegrams in which its ripple is there, where those are not the ones it was read from; `None` where it is there in
+/// more than twice as many and they do not give it.
+fn over(
+    ripple: &[Complex32],
+    read: &Refined,
+    band: &Band<'_>,
+    limits: &ReadLimits,
+) -> Option<Refined> {
+    let own = read.attempt.span.len();
+    let code = |tag: &Refined| tag.attempt.decision.telegram.code;
+    let Some(there) = there(ripple, read).filter(|there| there.len().abs_diff(own) >= TELEGRAM)
+    else {
+        return Some(read.clone());
+    };
+    let goes_on = there.len() > 2 * own;
+    let again = refine(
+        &ripple[there.clone()],
+        there,
+        &read.as_found(),
+        band,
+        limits,
+    );
+    again
+        .filter(|again| again.is_read(limits) && code(again) == code(read))
+        .or_else(|| (!goes_on).then(|| read.clone()))
 }
