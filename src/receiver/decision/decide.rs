@@ -15,9 +15,11 @@ const LIKELY_START: f64 = 1e-3;
 /// … but no more of them: where many are, none is.
 const MOST_LIKELY_STARTS: usize = 3;
 
-/// A word this much less likely (natural logarithm) than all that begin with it, the CRC aside, is wrong all the same: no
-/// exact sum is needed to say so.
-const HOPELESS: f64 = -12.0;
+/// A word this much less likely (natural logarithm) than all words, of which one in 2^16 has a right CRC by chance, is wrong all the
+/// same: no exact sum is needed to say so.
+const HOPELESS: f64 = -4.0;
+/// … and where it is less likely than all others together, those that begin elsewhere need none.
+const DOUBTFUL: f64 = -std::f64::consts::LN_2;
 
 /// Soft boundary signs of a folded telegram: `sums[j] = amplitude·(energies[j]·sign_j + what the neighbours' pulses
 /// overlap) + noise`, the noise normal with variance `noise_var·energies[j]` and as correlated as the pulses overlap.
@@ -207,15 +209,21 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
         .views
         .iter()
         .map(|view| {
-            let average = view.starts[found.start];
-            if found.log_word(found.word) < average + HOPELESS {
-                return (
-                    &view.signs,
-                    view.log_share,
-                    log_sum(view.starts.iter().copied()),
-                );
+            let log_word = found.log_word(found.word);
+            let by_chance = log_sum(view.starts.iter().copied());
+            if log_word < by_chance + HOPELESS {
+                return (&view.signs, view.log_share, by_chance);
             }
+            let average = view.starts[found.start];
             let exact = view.signs.log_exact();
+            let starts = view.starts.iter().enumerate();
+            let with_others = log_sum(starts.map(|(start, &log)| match start {
+                _ if start == found.start => exact,
+                _ => log,
+            }));
+            if log_word < with_others + DOUBTFUL {
+                return (&view.signs, view.log_share, with_others);
+            }
             // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random, but where one may hold the
             // right word.
             let likely = exact.max(average) + LIKELY_START.ln();
