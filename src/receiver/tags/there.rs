@@ -15,8 +15,8 @@ use crate::receiver::fold::sums::{Fold, TELEGRAM};
 /// within ±1/√128 of none.
 const ALIKE: f64 = 0.5;
 
-/// Least Eb/N0 of a telegram that tells: it is then known to a quarter how much alike it is.
-const TELLING: f64 = 0.06;
+/// Least Eb/N0 of a telegram that tells: it is then known to a fifth how much alike it is.
+const TELLING: f64 = 0.1;
 
 /// The stretch of whole telegrams, counted from the number's span, in which its ripple is there; `None` where noise hides it.
 pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<Range<usize>> {
@@ -54,7 +54,9 @@ pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<Range<usize>> {
     let most = within().max_by(|a, b| likes[*a].total_cmp(&likes[*b]))?;
     let strong = within().filter(|place| likes[*place] > ALIKE * likes[most]);
     let usual = strong.clone().map(|place| likes[place]).sum::<f64>() / strong.count() as f64;
-    if attempt.ebn0 < TELLING {
+    // Measured over more telegrams than it is there in, it seems weaker than it is in those.
+    let mean = within().map(|place| likes[place]).sum::<f64>() / within().count() as f64;
+    if attempt.ebn0 * (usual / mean).powi(2) < TELLING {
         return None;
     }
     let is_there = |place: &usize| likes[*place] > ALIKE * usual;

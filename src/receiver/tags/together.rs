@@ -28,8 +28,11 @@ const BETWEEN_CONTROL_BITS: usize = 9;
 
 /// Square pulses this many cycles apart no longer cancel: their correlation is 1 − 3/32 of the distance.
 const APART: f64 = 10.0;
-/// Tags that share less than half a telegram are there one after the other.
+/// Tags that share less than half a telegram are there one after the other, …
 const SHARED: usize = TELEGRAM / 2;
+/// … and so are those of which one is less than this share of itself in what they share: it was measured over more of the record than
+/// it is there.
+const THERE: f64 = 0.5;
 /// A sum of tags that begin up to that apart, seen through tanks out of tune, passes for one that begins up to this far from any.
 const SUM_BEGINS: f64 = 24.0;
 
@@ -82,7 +85,7 @@ impl Stand {
         let sure = |group: &Vec<Refined>| {
             group.len() < 2 || standing(ripple, group, limits).is_some_and(|standing| standing.sure)
         };
-        if at_once(tags).iter().all(sure) {
+        if at_once(ripple, tags, limits).iter().all(sure) {
             Self::Read
         } else {
             Self::Tangled
@@ -98,7 +101,7 @@ pub fn beyond_doubt(
     tangled: &[Vec<u64>],
     limits: &ReadLimits,
 ) -> Vec<Refined> {
-    let groups = at_once(&tags);
+    let groups = at_once(ripple, &tags, limits);
     if groups.len() > 1 {
         let mut left = codes(&tags);
         for group in groups {
@@ -140,27 +143,51 @@ pub fn beyond_doubt(
 
 /// The tags that are to be asked together: all of them where they are there at the same time, else each pair that is, and those
 /// that are there alone.
-fn at_once(tags: &[Refined]) -> Vec<Vec<Refined>> {
-    let spans = || tags.iter().map(|tag| &tag.attempt.span);
-    let from = spans().map(|span| span.start).max().unwrap_or(0);
-    let upto = spans().map(|span| span.end).min().unwrap_or(0);
-    if upto >= from + SHARED {
+fn at_once(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Vec<Vec<Refined>> {
+    let meet = |some: &[&Refined]| {
+        Shared::of(some).is_some_and(|shared| {
+            let amplitudes = amplitudes(&ripple[shared.span.clone()], &shared.waves, limits.real);
+            amplitudes.is_none_or(|all| all.iter().all(|amplitude| amplitude.re > THERE))
+        })
+    };
+    if meet(&tags.iter().collect::<Vec<_>>()) {
         return vec![tags.to_vec()];
     }
-    let meet = |one: &Refined, other: &Refined| {
-        let (one, other) = (&one.attempt.span, &other.attempt.span);
-        one.end.min(other.end) >= one.start.max(other.start) + SHARED
-    };
-    let alone = |k: usize| (0..tags.len()).all(|other| other == k || !meet(&tags[k], &tags[other]));
     let mut groups: Vec<Vec<Refined>> = Vec::new();
+    let mut alone = vec![true; tags.len()];
     for (k, tag) in tags.iter().enumerate() {
-        if alone(k) {
-            groups.push(vec![tag.clone()]);
+        for (other, before) in tags[..k].iter().enumerate() {
+            if meet(&[before, tag]) {
+                groups.push(vec![before.clone(), tag.clone()]);
+                (alone[k], alone[other]) = (false, false);
+            }
         }
-        let pairs = tags[..k].iter().filter(|other| meet(tag, other));
-        groups.extend(pairs.map(|other| vec![other.clone(), tag.clone()]));
     }
+    let alone = tags.iter().zip(alone).filter(|(_, alone)| *alone);
+    groups.extend(alone.map(|(tag, _)| vec![tag.clone()]));
     groups
+}
+
+/// The part of the ripple that several tags share, and their waveforms in it.
+struct Shared<'a> {
+    span: Range<usize>,
+    waves: Vec<&'a [Complex32]>,
+}
+
+impl<'a> Shared<'a> {
+    /// `None` where they share none.
+    fn of(tags: &[&'a Refined]) -> Option<Self> {
+        let from = tags.iter().map(|tag| tag.attempt.span.start).max()?;
+        let upto = tags.iter().map(|tag| tag.attempt.span.end).min()?;
+        let wave = |tag: &&'a Refined| {
+            let at = from - tag.attempt.span.start;
+            &tag.plain[at..at + upto - from]
+        };
+        (upto >= from + SHARED).then(|| Self {
+            span: from..upto,
+            waves: tags.iter().map(wave).collect(),
+        })
+    }
 }
 
 /// Whether tags leave noise of a ripple, as far as that repeats with the telegram.
@@ -208,19 +235,10 @@ impl Standing {
 /// Asks the ripple, with one complex amplitude free for each tag: pulses fitted cycle by cycle have room for parts of
 /// another tag's signs. `None` where the tags cannot be told from each other at all.
 fn standing(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Option<Standing> {
-    let from = tags.iter().map(|tag| tag.attempt.span.start).max()?;
-    let upto = tags.iter().map(|tag| tag.attempt.span.end).min()?;
-    if upto < from + SHARED {
-        return None;
-    }
-    let shared = from..upto;
-    let waves: Vec<&[Complex32]> = tags
-        .iter()
-        .map(|tag| {
-            let at = from - tag.attempt.span.start;
-            &tag.plain[at..at + shared.len()]
-        })
-        .collect();
+    let Shared {
+        span: shared,
+        waves,
+    } = Shared::of(&tags.iter().collect::<Vec<_>>())?;
     let amplitudes = amplitudes(&ripple[shared.clone()], &waves, limits.real)?;
     let mut rest = ripple[shared.clone()].to_vec();
     for (wave, amplitude) in waves.iter().zip(&amplitudes) {
