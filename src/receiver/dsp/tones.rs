@@ -56,8 +56,8 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
     let window = window(lines);
     let complex = matches!(samples, Samples::Complex(_));
     let gain = WINDOW_MEAN * lines as f64 / if complex { 1.0 } else { 2.0 };
-    // Half over each other, or a little more: none of the samples is left out.
-    let segments = SEGMENTS.min(1 + (2 * (count - lines)).div_ceil(lines));
+    // Half over each other, or a little more: less than half of a segment is left out, of a record that is hardly longer than one.
+    let segments = SEGMENTS.min(1 + 2 * (count - lines) / lines);
     let kept = if complex { lines } else { lines / 2 };
     let share = 1.0 / (gain * gain * segments as f64);
     let over = |some: Range<usize>| {

@@ -39,6 +39,11 @@ impl Refined {
         self.settled && self.attempt.is_read(limits)
     }
 
+    /// Size and angle of its wave beside the plain one.
+    pub fn amplitude(&self) -> Complex64 {
+        along(&self.wave, &self.plain, false)
+    }
+
     /// Where to begin refining it again.
     pub fn as_found(&self) -> Acquired {
         Acquired {

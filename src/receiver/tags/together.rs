@@ -147,7 +147,10 @@ fn at_once(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> Vec<V
     let meet = |some: &[&Refined]| {
         Shared::of(some).is_some_and(|shared| {
             let amplitudes = amplitudes(&ripple[shared.span.clone()], &shared.waves, limits.real);
-            amplitudes.is_none_or(|all| all.iter().all(|amplitude| amplitude.re > THERE))
+            let there = |(tag, amplitude): (&&Refined, Complex64)| {
+                (amplitude / tag.amplitude()).re > THERE
+            };
+            amplitudes.is_none_or(|all| some.iter().zip(all).all(there))
         })
     };
     if meet(&tags.iter().collect::<Vec<_>>()) {
