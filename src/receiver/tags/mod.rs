@@ -10,6 +10,8 @@ pub(super) mod near;
 pub(super) mod near_sums;
 pub(super) mod read;
 pub(super) mod refine;
+pub(super) mod shared;
+pub(super) mod standing;
 pub(super) mod stays;
 pub(super) mod there;
 pub(super) mod together;

@@ -13,15 +13,19 @@ use super::near::near_words;
 use super::refine::{LEFT_BY_EDGES, Refined};
 use crate::linecode::boundary_signs;
 use crate::order::median;
+use crate::receiver::fold::pulse_noise::noise_between_telegrams;
 use crate::receiver::fold::sums::{Fold, TELEGRAM};
 use crate::telegram::{TELEGRAM_BITS, Telegram};
 
 /// As many near numbers are tried together as tags in a field are to be expected at most.
 const NUMBERS: usize = 3;
 
-/// They explain it where they explain half. Of noise, or of signs that have nothing to do with the number, the best of a
-/// thousand patterns explains 2·ln(1000)/128 = 11 %, three of them a third. What a slow detector leaves they explain by more.
+/// They explain it where they explain half, noise aside. Of signs that have nothing to do with the number the best of a thousand
+/// patterns explains 2·ln(1000)/128 = 11 %, three of them a third. What a slow detector leaves they explain by more.
 const EXPLAINED: f64 = 0.5;
+
+/// Noise adds up to what it should within this share, four standard deviations of a sum of 128 squares.
+const SURE: f64 = 0.35;
 
 /// A tag that comes or goes, or a hole in the record, leaves its own ripple in a run of bits, and near numbers differ in runs of
 /// bits, too. Where the ripple's height in so many parts of the telegram explains this much, it is the former.
@@ -35,7 +39,7 @@ const STRETCHES: usize = 16;
 const REPEATED: f64 = 0.5;
 
 /// Whether numbers near to a tag's explain most of what it leaves of a ripple.
-pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined) -> bool {
+pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined, real: bool) -> bool {
     let sums = Sums::of(&ripple[tag.attempt.span.clone()], &tag.plain, tag);
     let mut waves = vec![sums.own.clone()];
     let Some(left) = left_by(&sums.seen, &waves) else {
@@ -56,7 +60,19 @@ pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined) -> bool {
             None => break,
         }
     }
-    rest.norm_squared() < EXPLAINED * before
+    let explained = before - rest.norm_squared();
+    if explained > EXPLAINED * before {
+        return true;
+    }
+    let ripple = &ripple[tag.attempt.span.clone()];
+    let Some(noise) = noise_between_telegrams(ripple, real) else {
+        return false;
+    };
+    let each = noise[usize::from(tag.attempt.inverts)] * if real { 1.0 } else { 2.0 };
+    let noise = each * TELEGRAM_BITS as f64;
+    let by_chance = each * NUMBERS as f64 * (turned_by_near_numbers().len() as f64).ln();
+    let by_chance = if real { 2.0 * by_chance } else { by_chance };
+    before > (1.0 + SURE) * noise && explained - by_chance > EXPLAINED * (before - noise)
 }
 
 /// Boundary sums of a ripple and of a tag's own waveform in it, with noise of the same power in each.
