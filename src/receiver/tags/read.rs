@@ -109,6 +109,8 @@ pub struct PieceReading {
     pub left: Option<Attempt>,
     /// Several tags answer, too alike to be told apart: no number is read, or only that of one which is much stronger.
     pub tangled: bool,
+    /// Codes that would give the same ripple as others, each set together.
+    pub alike: Vec<Vec<u64>>,
 }
 
 impl Attempt {
@@ -232,7 +234,7 @@ fn read_span(
     if doubted {
         left = None;
     }
-    let tangled = doubted || tags.is_empty() && !tangled.is_empty();
+    let is_tangled = doubted || tags.is_empty() && !tangled.is_empty();
     let in_piece = |attempt: Attempt| Attempt {
         span: attempt.span.start + span.start..attempt.span.end + span.start,
         ..attempt
@@ -240,7 +242,8 @@ fn read_span(
     PieceReading {
         read: tags.into_iter().map(|tag| in_piece(tag.attempt)).collect(),
         left: left.map(in_piece),
-        tangled,
+        tangled: is_tangled,
+        alike: tangled,
     }
 }
 

@@ -14,6 +14,7 @@ pub struct Told {
     read: Vec<u64>,
     left: Option<u64>,
     tangled: bool,
+    alike: Vec<Vec<u64>>,
     /// The least noise beside a number that was read, relative to the field.
     noise: f64,
 }
@@ -27,12 +28,20 @@ impl Told {
             read: reading.read.iter().map(code).collect(),
             left: reading.left.as_ref().map(code),
             tangled: reading.tangled,
+            alike: reading.alike.clone(),
             noise: reading.read.iter().map(noise).fold(f64::INFINITY, f64::min),
         }
     }
 
     fn has(&self, number: u64) -> bool {
         self.read.contains(&number) || self.left == Some(number)
+    }
+
+    /// The number and one near to it are not told apart in it.
+    fn is_alike(&self, number: u64) -> bool {
+        let near = |other: &u64| *other != number && are_near(number, *other);
+        let mut with_it = self.alike.iter().filter(|codes| codes.contains(&number));
+        with_it.any(|codes| codes.iter().any(near))
     }
 
     /// There is a ripple in it that is not this number's, and is not explained, or only by a number near to it.
@@ -42,7 +51,8 @@ impl Told {
     }
 }
 
-/// Whether more pieces are against a number than have it, or others are read without it in much less noise.
+/// Whether more pieces are against a number than have it, others are read without it in much less noise, or one shows it and a number
+/// near to it alike.
 pub fn is_contradicted(number: u64, told: &[Told]) -> bool {
     let against = told.iter().filter(|piece| piece.is_against(number)).count();
     let with = told.iter().filter(|piece| piece.has(number)).count();
@@ -53,7 +63,8 @@ pub fn is_contradicted(number: u64, told: &[Told]) -> bool {
     };
     let own = least(&mut told.iter().filter(|piece| piece.read.contains(&number)));
     let others = least(&mut told.iter().filter(|piece| !piece.has(number)));
-    against > with || own.is_finite() && own > NOISIER * others
+    let is_alike = told.iter().any(|piece| piece.is_alike(number));
+    is_alike || against > with || own.is_finite() && own > NOISIER * others
 }
 
 #[cfg(test)]
@@ -65,6 +76,7 @@ mod tests {
             read: read.to_vec(),
             left,
             tangled: false,
+            alike: Vec::new(),
             noise: 1.0,
         }
     }
@@ -96,6 +108,24 @@ mod tests {
             piece(&[], Some(1 << 31)),
         ];
         assert!(!is_contradicted(7_000, &same));
+    }
+
+    #[test]
+    fn a_number_that_one_piece_shows_alike_with_a_near_one_is_doubted() {
+        let alike = |other: u64| Told {
+            alike: vec![vec![7_000, other]],
+            tangled: true,
+            ..piece(&[], None)
+        };
+        let far = 1 << 37 | 5 << 20 | 3 << 7;
+        assert!(is_contradicted(
+            7_000,
+            &[piece(&[7_000], None), alike(7_001)]
+        ));
+        assert!(!is_contradicted(
+            7_000,
+            &[piece(&[7_000], None), alike(far)]
+        ));
     }
 
     #[test]
