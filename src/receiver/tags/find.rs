@@ -7,7 +7,7 @@ use num_complex::Complex32;
 use super::acquire::{Acquired, Stretch, acquire, strongest_spans};
 use super::read::ReadLimits;
 use super::refine::{Band, Refined, refine};
-use super::there::there;
+use super::there::{There, there};
 use crate::receiver::fold::shape::Shape;
 use crate::receiver::fold::sums::TELEGRAM;
 
@@ -42,10 +42,15 @@ pub fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Optio
     let whole = Stretch::new(ripple, limits);
     let best = in_span(&whole, 0..ripple.len());
     let part_of = |span: Range<usize>| in_span(&Stretch::new(&ripple[span.clone()], limits), span);
-    if is_read(&best) {
-        return best.map(|read| over(ripple, &read, band, limits).unwrap_or(read));
+    let mut all: Vec<Refined> = Vec::new();
+    match best {
+        Some(read) if read.is_read(limits) => {
+            if let Some(over) = over(ripple, &read, band, limits) {
+                return Some(over);
+            }
+        }
+        best => all.extend(best),
     }
-    let mut all: Vec<Refined> = best.into_iter().collect();
     for span in strongest_spans(&whole) {
         let Some(part) = part_of(span) else {
             continue;
@@ -61,7 +66,7 @@ pub fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Optio
 }
 
 /// A number over the telegrams in which its ripple is there, where those are not the ones it was read from; `None` where it is there in
-/// more than twice as many and they do not give it.
+/// more than twice as many and they do not give it, or as many are there with the wrong sign.
 fn over(
     ripple: &[Complex32],
     read: &Refined,
@@ -70,10 +75,19 @@ fn over(
 ) -> Option<Refined> {
     let own = read.attempt.span.len();
     let code = |tag: &Refined| tag.attempt.decision.telegram.code;
-    let Some(there) = there(ripple, read).filter(|there| there.len().abs_diff(own) >= TELEGRAM)
+    let Some(There {
+        span: there,
+        turned,
+    }) = there(ripple, read)
     else {
         return Some(read.clone());
     };
+    if turned * TELEGRAM >= there.len() {
+        return None;
+    }
+    if there.len().abs_diff(own) < TELEGRAM {
+        return Some(read.clone());
+    }
     let goes_on = there.len() > 2 * own;
     let again = refine(
         &ripple[there.clone()],

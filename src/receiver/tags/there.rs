@@ -18,8 +18,17 @@ const ALIKE: f64 = 0.5;
 /// Least Eb/N0 of a telegram that tells: it is then known to a fifth how much alike it is.
 const TELLING: f64 = 0.1;
 
-/// The stretch of whole telegrams, counted from the number's span, in which its ripple is there; `None` where noise hides it.
-pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<Range<usize>> {
+/// Where a number's ripple is.
+pub struct There {
+    /// The stretch of whole telegrams, counted from the number's span, in which it is there.
+    pub span: Range<usize>,
+    /// Telegrams beside it that are the number's but for their sign: each is inverted against the one before where the number says that
+    /// it is not, or the other way round. A bit that is wrong in every telegram does that, and one telegram alone may hide it in its seam.
+    pub turned: usize,
+}
+
+/// Where a number's ripple is; `None` where noise hides it.
+pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<There> {
     let attempt = &tag.attempt;
     let span = &attempt.span;
     let sums = |ripple: &[Complex32]| {
@@ -63,5 +72,9 @@ pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<Range<usize>> {
     let before = (0..most).rev().take_while(is_there).count();
     let after = (most + 1..likes.len()).take_while(is_there).count();
     let at = |place: usize| first + place * TELEGRAM;
-    Some(at(most - before)..at(most + after + 1))
+    let turned = likes.iter().filter(|like| **like < -ALIKE * usual);
+    Some(There {
+        span: at(most - before)..at(most + after + 1),
+        turned: turned.count(),
+    })
 }
