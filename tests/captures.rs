@@ -302,6 +302,19 @@ fn lines_of_settings() {
 }
 
 #[test]
+fn a_setting_right_above_a_single_column_is_no_title() {
+    for head in [
+        "Sample rate: 2 MHz\nCoupling: DC\n",
+        "Sample interval,5e-7,s\nRecord length,60000\n",
+    ] {
+        let got = read(format!("{head}\n0.1\n0.2\n0.3\n"));
+        assert_eq!(names(&got), ["1"], "{head}");
+        assert_rate(&got, 2e6, RateOrigin::File);
+    }
+    assert_eq!(names(&read("Probe, V\n0.1\n0.2\n0.3\n")), ["Probe"]);
+}
+
+#[test]
 fn the_interval_stands_in_the_settings_only() {
     for (text, rate_hz) in [
         ("Sample Rate: 2 MSa/s\nCH1 (V)\n0.1\n0.2\n0.3\n", 2e6),

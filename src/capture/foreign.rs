@@ -113,3 +113,25 @@ pub(super) fn foreign(start: &[u8]) -> Option<Foreign> {
     }
     None
 }
+
+/// Text that is no table, by how it begins.
+pub(super) fn markup(start: &[u8]) -> Option<Foreign> {
+    let start = start.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(start);
+    let start = start.trim_ascii_start();
+    let begins = |word: &[u8]| {
+        let own = start.get(..word.len());
+        own.is_some_and(|own| own.eq_ignore_ascii_case(word))
+    };
+    let what = if begins(b"<!doctype html") || begins(b"<html") {
+        "a web page"
+    } else if begins(b"<?xml") {
+        "XML"
+    } else {
+        let inner = start.strip_prefix(b"{")?.trim_ascii_start();
+        inner.starts_with(b"\"").then_some("JSON")?
+    };
+    Some(Foreign {
+        what,
+        instead: TABLE,
+    })
+}

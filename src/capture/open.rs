@@ -210,6 +210,9 @@ pub(super) fn recognise(
         return sigmf::open(Input::open(&meta)?, options);
     }
     let start = input.peek(SNIFF_BYTES)?;
+    if let Some(other) = foreign::markup(start) {
+        return Err(input.unsupported(other.what, other.instead));
+    }
     if text::looks_like_text(start) {
         return text::open(input, options);
     }

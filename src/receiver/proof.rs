@@ -33,7 +33,7 @@ pub struct Measured {
     pub relies_on_usual_fields: bool,
 }
 
-/// A number that was read: only [`Reading::of`] makes one, and it asks for the odds and for the fit. What was measured of it
+/// A number that was read: only one function makes one, and it asks for the odds and for the fit. What was measured of it
 /// can be looked at and not be changed.
 #[derive(Clone, Debug)]
 pub struct Reading {

@@ -273,7 +273,7 @@ impl Plan {
         };
         let filled = own.iter().filter(|cell| !cell.is_empty()).count();
         let enough = if shape.columns == 1 {
-            filled == 1
+            filled == 1 && !own.iter().any(|cell| is_key_with_value(cell))
         } else {
             cells.len() >= shape.columns
         };
@@ -354,6 +354,24 @@ impl Plan {
 
 /// Rows that follow the first one of a table with a margin.
 const MARGIN_ROWS: usize = 8;
+
+/// A setting of any kind, as it may stand right above a single column: "Coupling: DC", "Record length,60000".
+fn is_key_with_value(cell: &str) -> bool {
+    let parts = |mark: char| {
+        cell.split_once(mark)
+            .map(|(key, value)| (key.trim(), value.trim()))
+            .filter(|(key, value)| !key.is_empty() && !value.is_empty())
+    };
+    let worded = [':', '=']
+        .into_iter()
+        .filter_map(parts)
+        .any(|(_, value)| quantity(value).is_none());
+    let counted = [',', ';', '\t']
+        .into_iter()
+        .filter_map(parts)
+        .any(|(_, value)| value.parse::<f64>().is_ok());
+    worded || counted
+}
 
 /// Lines of titles, units and comments looked at.
 const TITLE_LINES: usize = 3;
