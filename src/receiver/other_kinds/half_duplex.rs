@@ -134,6 +134,8 @@ pub fn half_duplex(
             left.clear();
         }
     }
+    // Two tones without the header that all of them begin with are something else's.
+    left.retain(|heard| header_fit(&heard.answer.soft) >= LEAST_FIT);
     let strongest = left
         .iter()
         .max_by(|a, b| a.answer.ebn0.total_cmp(&b.answer.ebn0));
@@ -144,7 +146,7 @@ pub fn half_duplex(
             zero_hz: heard.answer.tone_hz[0],
             one_hz: heard.answer.tone_hz[1],
             ebn0: heard.answer.ebn0,
-            fit: checked.fit.min(header_fit(&heard.answer.soft)),
+            fit: checked.fit,
         }
     });
     (readings, unread)
