@@ -16,10 +16,11 @@ const WIDEST_OFF_HZ: f64 = 2_250.0;
 /// Tones tried at first: at most 560 Hz off, where a bit loses 2 % of its energy (sinc² of 0.07 cycles).
 const FIRST_STEP_HZ: f64 = 1_125.0;
 
-/// Answers begin 1 to 2 ms after the field's end (from memory); the end is known to 0.1 ms, and what rings on is over by then.
+/// Answers begin 1 to 2 ms after the field's end, some with up to sixteen 0s, 1.9 ms, before the header (from memory); the end is known
+/// to 0.1 ms, and what rings on is over by then.
 const EARLIEST_S: f64 = 0.5e-3;
 /// See [`EARLIEST_S`].
-const LATEST_S: f64 = 3.0e-3;
+const LATEST_S: f64 = 4.2e-3;
 
 /// Values between begins tried at first: an eighth of a bit at most is lost at either end.
 const FIRST_STEP: f64 = 2.0;

@@ -13,9 +13,9 @@ const SHORTEST_PAUSE_S: f64 = 0.5e-3 + 88.0 * 16.0 / 136_400.0;
 /// Most pauses looked at in a stretch: ten telegrams of 20 dB each are 30 dB together.
 const MOST_PAUSES: usize = 64;
 
-/// Logarithm of how many begins, tones and levels are tried, which noise may use to look like an answer: 233 begins, 25 pairs of
-/// tones, and as many again in the climb.
-const TRIED: f64 = 10.0;
+/// Logarithm of how many begins, tones and levels are tried, which noise may use to look like an answer: 250 begins, 25 pairs of
+/// tones, and five times as many in the climb.
+const TRIED: f64 = 10.4;
 
 /// Noise contradicts the right code, or header, this much once in ten thousand answers.
 const LEAST_FIT: f64 = 1e-4;
