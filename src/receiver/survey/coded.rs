@@ -24,7 +24,7 @@ const AGAIN: usize = 5;
 
 /// Cosines followed from sample to sample, to find the frames worth a look.
 const FOLLOWED: usize = 32;
-/// Frames worth a look.
+/// Frames worth a look, and as many others, spread evenly, to compare them with.
 const WORTH: usize = 16;
 
 /// Length of the frames of a coder that the samples went through.
@@ -55,7 +55,7 @@ pub fn frames_of_coder(samples: &[f32]) -> Option<usize> {
     Some(2 * half)
 }
 
-/// Where the frames begin in which most of a few cosines are nothing, most first.
+/// Where the frames begin in which most of a few cosines are nothing, and some others.
 ///
 /// The sine window makes of each cosine the difference of two lines of a plain transform, and those are carried on from
 /// one sample to the next.
@@ -94,8 +94,10 @@ fn worth_a_look(part: &[f32], cosines: &Cosines) -> Vec<usize> {
         })
         .collect();
     counts.sort_by_key(|(none, off)| (std::cmp::Reverse(*none), *off));
-    counts.truncate(WORTH);
-    counts.into_iter().map(|(_, off)| off).collect()
+    let most = counts[..WORTH].iter().map(|(_, off)| *off);
+    let others = counts[WORTH..].iter().map(|(_, off)| *off);
+    let step = (half - WORTH) / WORTH;
+    most.chain(others.step_by(step).take(WORTH)).collect()
 }
 
 /// Cosines of a frame: Σ x·w·cos(π/N·(n + ½ + N/2)(k + ½)), by a transform of twice N.
