@@ -1,7 +1,6 @@
 //! Whether the field's frequency drifts steadily or jumps, its level steady all the while.
 //!
-//! Two fields that beat slowly bend the phase too, but move the level as much: 0.5 rad of bend take a second field of half
-//! the strength. A supply that hums moves the frequency to and fro.
+//! Two fields that beat slowly bend the phase too, but move the level as much. A supply that hums moves the frequency to and fro.
 
 use std::f64::consts::TAU;
 
@@ -28,10 +27,14 @@ const STEADY: f64 = 0.05;
 
 /// Degree of the phase's polynomial: the frequency's is four, an exponential creep over three time constants to 2 %.
 const DEGREE: usize = 5;
-/// Least drift over the record, Hz, and least bend of the phase, radians (rms).
-const LEAST_DRIFT_HZ: f64 = 8.0;
-/// See [`LEAST_DRIFT_HZ`].
-const LEAST_BEND: f64 = 0.5;
+/// Least bend of the phase, radians (rms) …
+const LEAST_BEND: f64 = 0.02;
+/// … and largest move of the level (rms) relative to it.
+const LEVEL_TO_BEND: f64 = 0.25;
+/// Least drift over the record that is worth a word, Hz, and least bend.
+const LEAST_TOLD_HZ: f64 = 8.0;
+/// See [`LEAST_TOLD_HZ`].
+const LEAST_TOLD_BEND: f64 = 0.5;
 /// The polynomial leaves less than this of the bend …
 const LEFT: f64 = 0.1;
 /// … and the frequency goes one way but for this share of its change.
@@ -77,12 +80,14 @@ pub struct Bend {
 }
 
 impl Bend {
-    /// Of a field's values, if it drifts.
+    /// Of a field's values, if it drifts however little.
     pub fn of(values: &[Complex32]) -> Option<Self> {
-        match clock_moves(values, NOMINAL_HZ)? {
-            ClockMoves::Drifts { bend, .. } => Some(bend),
-            ClockMoves::Hops { .. } => None,
+        let slow = slowed(values);
+        let usable = slow.len() >= LEAST && is_steady(values);
+        if !usable || hops(&slow, NOMINAL_HZ).is_some() {
+            return None;
         }
+        drift(&slow, NOMINAL_HZ).map(|drift| drift.bend)
     }
 
     /// Mean advance of the phase over so many values, radians per value.
@@ -107,7 +112,36 @@ pub fn clock_moves(values: &[Complex32], clock_hz: f64) -> Option<ClockMoves> {
     if slow.len() < LEAST || !is_steady(values) {
         return None;
     }
-    hops(&slow, clock_hz).or_else(|| drift(&slow, clock_hz))
+    hops(&slow, clock_hz).or_else(|| {
+        let told =
+            |drift: &Drift| drift.moved_hz > LEAST_TOLD_HZ && drift.straight > LEAST_TOLD_BEND;
+        drift(&slow, clock_hz)
+            .filter(told)
+            .map(|drift| ClockMoves::Drifts {
+                change_hz: drift.change_hz,
+                seconds: drift.seconds,
+                bend: drift.bend,
+            })
+    })
+}
+
+/// An even change of the frequency.
+struct Drift {
+    change_hz: f64,
+    /// What of it is certain, without the loose ends, Hz.
+    moved_hz: f64,
+    seconds: f64,
+    bend: Bend,
+    /// What a straight line leaves of the phase, radians (rms).
+    straight: f64,
+}
+
+/// Scatter of the level, relative to it (rms).
+fn scatter_of_level(slow: &[Complex64]) -> f64 {
+    let count = slow.len() as f64;
+    let mean = slow.iter().map(|v| v.norm()).sum::<f64>() / count;
+    let square = slow.iter().map(|v| (v.norm() - mean).powi(2)).sum::<f64>() / count;
+    square.sqrt() / mean.max(f64::MIN_POSITIVE)
 }
 
 fn slowed(values: &[Complex32]) -> Vec<Complex64> {
@@ -138,7 +172,7 @@ fn is_steady(values: &[Complex32]) -> bool {
     10 * within.count() >= 9 * levels.len()
 }
 
-fn drift(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
+fn drift(slow: &[Complex64], clock_hz: f64) -> Option<Drift> {
     let count = slow.len();
     let mut phases = Vec::with_capacity(count);
     let mut phase = 0.0;
@@ -158,7 +192,8 @@ fn drift(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
     };
     let (_, straight) = fit(1)?;
     let (bent, left) = fit(DEGREE)?;
-    if straight < LEAST_BEND || left > LEFT * straight {
+    let is_bent = straight > LEAST_BEND && left < LEFT * straight;
+    if !is_bent || scatter_of_level(slow) > LEVEL_TO_BEND * straight {
         return None;
     }
     // Turns a step of x, to Hz.
@@ -183,10 +218,12 @@ fn drift(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
         powers: std::array::from_fn(|power| bent[power]),
         reach: ((count - 1) * HOP) as f64,
     };
-    (change.abs() > LEAST_DRIFT_HZ && back < BACK * change.abs()).then_some(ClockMoves::Drifts {
+    (back < BACK * change.abs()).then_some(Drift {
         change_hz,
+        moved_hz: change.abs(),
         seconds,
         bend,
+        straight,
     })
 }
 
