@@ -212,9 +212,7 @@ fn bursts(
             // A field that drifts is put straight first, onto the values' own clock: elsewhere, or spread over many lines, it would pass for tones.
             let bend = Bend::of(&values);
             if let Some(bend) = &bend {
-                for (index, value) in values.iter_mut().enumerate() {
-                    *value *= single(Complex64::cis(-bend.at(index as f64)));
-                }
+                values = straightened(values, bend);
             }
             let (tones, hills) =
                 take_tones(&mut values, &mended_within(cycles, inner_from..inner_to));
@@ -311,7 +309,16 @@ fn blank_impulses(ripple: &mut [Complex32]) -> usize {
     spans.len()
 }
 
-/// `bend` was removed from the values' phase.
+/// Takes a drift from the phase of the field, and from its time: the telegrams of a tag lie on each other in the field's cycles, and
+/// in those of the clock they would pass for tones that do not repeat.
+fn straightened(mut values: Vec<Complex32>, bend: &Bend) -> Vec<Complex32> {
+    for (index, value) in values.iter_mut().enumerate() {
+        *value *= single(Complex64::cis(-bend.at(index as f64)));
+    }
+    retime(&values, |i| bend.at(i as f64) / TAU)
+}
+
+/// Divides the field out of its values, of which `bend` was taken already.
 fn divide_out(
     mut values: Vec<Complex32>,
     field_hz: f64,
@@ -329,10 +336,7 @@ fn divide_out(
     let ahead: Vec<f64> = phases
         .iter()
         .enumerate()
-        .map(|(k, phase)| {
-            let bent = bend.map_or(0.0, |bend| bend.at(track.middle(k)));
-            (phase + slope * track.middle(k) + bent) / TAU
-        })
+        .map(|(k, phase)| (phase + slope * track.middle(k)) / TAU)
         .collect();
     let middle = ahead[ahead.len() / 2];
     if ahead.iter().any(|a| (a - middle).abs() > DRIFT_CYCLES) {
