@@ -170,6 +170,7 @@ class Bench:
     kind: str = "real"
     centre_hz: float = FIELD_HZ
     field_hz: float = FIELD_HZ
+    drift_hz: float = 0.0  # by so much more at the end than at the beginning, field_hz in the middle
     amplitude: float = 1.0
     phase_deg: float = 0.0
     ebn0_db: float | None = 18.0  # of the first tag; None: no noise
@@ -232,12 +233,13 @@ def ripple_capture(bench, tags=(), rng=None):
 
     relative = np.zeros(count, dtype=complex)  # r(t) / A0 of a steady field
     ripple_rms = 0.0
+    drifted = bench.drift_hz * (times**2 / bench.seconds - times) / 2  # cycles
     for place, tag in enumerate(tags):
         if bench.pulses:
             cycles = bench.field_hz * (since - bench.pulses.tag_delay_s)
             states = np.where(cycles < 0, -tag.sign, tag.states(np.maximum(cycles, 0)))
         else:
-            states = tag.states(bench.field_hz * times + tag.start_cycles)
+            states = tag.states(bench.field_hz * times + drifted + tag.start_cycles)
         relative += tag.depth * np.exp(1j * np.radians(tag.angle_deg)) * states
         if place == 0:
             ripple_rms = bench.amplitude * tag.depth * np.sqrt(np.mean(np.abs(states) ** 2))
@@ -248,7 +250,7 @@ def ripple_capture(bench, tags=(), rng=None):
         samples = np.abs(phasor)
     else:
         shift = bench.centre_hz if bench.kind == "iq" else 0.0
-        samples = phasor * np.exp(2j * np.pi * (bench.field_hz - shift) * times)
+        samples = phasor * np.exp(2j * np.pi * ((bench.field_hz - shift) * times + drifted))
         for hertz, amplitude, phase_deg in bench.tones:
             samples += amplitude * np.exp(1j * (2 * np.pi * (hertz - shift) * times + np.radians(phase_deg)))
         if bench.kind == "real":
