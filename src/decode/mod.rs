@@ -185,22 +185,23 @@ fn decode_opened(mut opened: Opened, settings: &Settings) -> Result<Decoded, Dec
         samples += window.samples().len() as u64;
         let mut reception = receive(&opened.signal(&window), settings.terms());
         if reception.is_unread() && windows.is_unread() {
-            let others = opened.others();
-            for (k, (channel, other)) in others.iter().enumerate() {
+            let mut unread = Vec::new();
+            for (channel, other) in opened.others() {
                 // The same samples once more have nothing new in them.
-                if *other == window || others[..k].iter().any(|(_, before)| before == other) {
+                if other == window || unread.contains(&other) {
                     continue;
                 }
-                let there = receive(&opened.signal(other), settings.terms());
+                let there = receive(&opened.signal(&other), settings.terms());
                 if !there.is_unread() {
-                    opened.take(*channel);
+                    opened.take(channel);
                     // What the other channel said of its field is not this one's.
                     windows = Windows::new(settings.terms());
                     pieces.clear();
                     gate = Gate::new(settings);
-                    (reception, window) = (there, other.clone());
+                    (reception, window) = (there, other);
                     break;
                 }
+                unread.push(other);
             }
         } else {
             opened.stay();

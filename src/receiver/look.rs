@@ -4,7 +4,7 @@ use super::chain::look_at;
 use super::reception::Reception;
 use super::signal::Signal;
 use crate::receiver::dsp::phasor::power;
-use crate::receiver::field::clock_moves::{Bend, ClockMoves, clock_moves};
+use crate::receiver::field::clock_moves::{ClockMoves, clock_moves};
 use crate::receiver::field::gain_steps::level_out;
 use crate::receiver::field::gaps::mend;
 use crate::receiver::field::interference::clock_lines;
@@ -53,17 +53,15 @@ pub(super) fn look(
     };
     let hopping_level = matches!(clock, Some(ClockMoves::Hops { .. }))
         .then(|| (power(&cycles.values) / cycles.values.len().max(1) as f64).sqrt());
-    // What drifts a little spreads as fields beside it do.
-    let moves = clock.is_some() || !switched && Bend::of(&cycles.values).is_some();
     let before = cycles.values.clone();
-    let beside = if switched || moves {
+    let beside = if switched || clock.is_some() {
         Vec::new()
     } else {
         take_off_near_fields(&mut cycles.values)
     };
     let strong = beside.first().is_some_and(|field| field.level > DRIVES);
     let before = strong.then_some(before);
-    let mut reception = if moves {
+    let mut reception = if clock.is_some() {
         look_at(signal, view, cycles, terms, rate_assumed)
     } else {
         look_without_near_fields(signal, view, cycles, terms, rate_assumed)
@@ -94,7 +92,7 @@ pub(super) fn look(
     }
     reception.beside = beside;
     reception.gain_steps = gain_steps;
-    reception.clock = clock;
+    reception.clock = clock.filter(ClockMoves::is_told);
     reception
 }
 

@@ -60,6 +60,8 @@ pub enum ClockMoves {
         seconds: f64,
         /// The phase's way.
         bend: Bend,
+        /// It is worth a word.
+        told: bool,
     },
     /// Between values it keeps for a while.
     Hops {
@@ -68,6 +70,13 @@ pub enum ClockMoves {
         /// Lowest and highest frequency kept, Hz.
         between_hz: [f64; 2],
     },
+}
+
+impl ClockMoves {
+    /// Worth a word; a little drift is put straight without one.
+    pub fn is_told(&self) -> bool {
+        !matches!(self, Self::Drifts { told: false, .. })
+    }
 }
 
 /// The way that the phase of a drifting field takes.
@@ -82,12 +91,10 @@ pub struct Bend {
 impl Bend {
     /// Of a field's values, if it drifts however little.
     pub fn of(values: &[Complex32]) -> Option<Self> {
-        let slow = slowed(values);
-        let usable = slow.len() >= LEAST && is_steady(values);
-        if !usable || hops(&slow, NOMINAL_HZ).is_some() {
-            return None;
+        match clock_moves(values, NOMINAL_HZ)? {
+            ClockMoves::Drifts { bend, .. } => Some(bend),
+            ClockMoves::Hops { .. } => None,
         }
-        drift(&slow, NOMINAL_HZ).map(|drift| drift.bend)
     }
 
     /// Mean advance of the phase over so many values, radians per value.
@@ -112,28 +119,7 @@ pub fn clock_moves(values: &[Complex32], clock_hz: f64) -> Option<ClockMoves> {
     if slow.len() < LEAST || !is_steady(values) {
         return None;
     }
-    hops(&slow, clock_hz).or_else(|| {
-        let told =
-            |drift: &Drift| drift.moved_hz > LEAST_TOLD_HZ && drift.straight > LEAST_TOLD_BEND;
-        drift(&slow, clock_hz)
-            .filter(told)
-            .map(|drift| ClockMoves::Drifts {
-                change_hz: drift.change_hz,
-                seconds: drift.seconds,
-                bend: drift.bend,
-            })
-    })
-}
-
-/// An even change of the frequency.
-struct Drift {
-    change_hz: f64,
-    /// What of it is certain, without the loose ends, Hz.
-    moved_hz: f64,
-    seconds: f64,
-    bend: Bend,
-    /// What a straight line leaves of the phase, radians (rms).
-    straight: f64,
+    hops(&slow, clock_hz).or_else(|| drift(&slow, clock_hz))
 }
 
 /// Scatter of the level, relative to it (rms).
@@ -172,7 +158,7 @@ fn is_steady(values: &[Complex32]) -> bool {
     10 * within.count() >= 9 * levels.len()
 }
 
-fn drift(slow: &[Complex64], clock_hz: f64) -> Option<Drift> {
+fn drift(slow: &[Complex64], clock_hz: f64) -> Option<ClockMoves> {
     let count = slow.len();
     let mut phases = Vec::with_capacity(count);
     let mut phase = 0.0;
@@ -218,12 +204,11 @@ fn drift(slow: &[Complex64], clock_hz: f64) -> Option<Drift> {
         powers: std::array::from_fn(|power| bent[power]),
         reach: ((count - 1) * HOP) as f64,
     };
-    (back < BACK * change.abs()).then_some(Drift {
+    (back < BACK * change.abs()).then_some(ClockMoves::Drifts {
         change_hz,
-        moved_hz: change.abs(),
         seconds,
         bend,
-        straight,
+        told: change.abs() > LEAST_TOLD_HZ && straight > LEAST_TOLD_BEND,
     })
 }
 
@@ -314,6 +299,11 @@ mod tests {
         assert!(
             matches!(hopping, Some(ClockMoves::Hops { jumps, .. }) if jumps > 30),
             "{hopping:?}"
+        );
+        let little = of(field(|t| 20.0 * t, 0.0));
+        assert!(
+            matches!(little, Some(ClockMoves::Drifts { change_hz, told: false, .. }) if (change_hz - 4.0).abs() < 0.5),
+            "{little:?}"
         );
         assert_eq!(of(field(|_| 3.0, 0.0)), None);
         assert_eq!(of(field(|_| 3.0, 0.6)), None);
