@@ -5,6 +5,8 @@ readings number at most a Poisson variable with their sum as mean (each is a tri
 within the sum of squares of it). More than its 0.999 quantile fails. A reading listed at odds above the limit fails by itself,
 and so does a capture called read that lists none.
 
+Besides, the captures of long runs that once gave a false number: none may again, but for those that are known still to do.
+
 Options: --captures N, --seed N, --jobs N, --batch N (captures a call), --kind TEXT, --verbose.
 The long run: python tests/outside/check_false_numbers.py --captures 20000 --seed 5001
 """
@@ -26,6 +28,8 @@ from adversary import RATE_HZ, TURN, draw
 PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 LIMIT = 1e-5  # the program's own, design: a number is called read at odds of 1e-5 and better
 SURPRISE = 1e-3
+ONCE_FALSE = {24000: (82, 773, 867, 1875, 1922, 2520), 27000: (1349, 1740, 2450)}  # seed: captures
+STILL_FALSE = {(24000, 1875), (24000, 1922)}  # three tags of near numbers: one leaves no more than noise, one is in pulses
 
 
 def judge(seed, trials):
@@ -57,6 +61,16 @@ def most_by_chance(mean):
         share *= mean / k
         below += share
     return k
+
+
+def false_again():
+    """Captures of `ONCE_FALSE` in which a number is read that nobody sent."""
+    return {
+        (seed, trial)
+        for seed, trials in ONCE_FALSE.items()
+        for trial, _, sent, _, line in judge(seed, trials)
+        if not {reading["id"] for reading in line["readings"]} <= sent
+    }
 
 
 def main():
@@ -104,10 +118,16 @@ def main():
         failed.append(f"{total} false numbers; the stated odds sum to {stated:.2g}, which leaves {allowed}")
     if loose:
         failed.append(f"{loose} readings beyond the limit of odds")
+    again = false_again()
+    for seed, trial in sorted(again - STILL_FALSE):
+        failed.append(f"seed {seed}, capture {trial} gives a false number again")
+    for seed, trial in sorted(STILL_FALSE - again):
+        failed.append(f"seed {seed}, capture {trial} is no longer false: take it off the list of those that are")
     for text in worst if chosen.verbose else worst[:20]:
         print(text)
     for text in failed:
         print("FAILED: " + text)
+    print(f"{sum(map(len, ONCE_FALSE.values()))} captures that once gave a false number: {len(again)} do, {len(STILL_FALSE)} were known to")
     print(f"{sum(counts.values())} captures, seed {chosen.seed}: {total} false numbers ({allowed} by chance, odds sum to {stated:.2g}), {loose} beyond the limit")
     return 1 if failed else 0
 

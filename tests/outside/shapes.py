@@ -222,10 +222,10 @@ def _(own, path):
 START = datetime.datetime(2031, 5, 6, 23, 59, 59, 980_000)
 
 
-def moment(seconds, text, digits=7):
+def moment(seconds, text, digits=7, start=START):
     """A time stamp with a fraction of `digits` digits, midnight within the record."""
-    count = round((START.microsecond / 1e6 + seconds) * 10**digits)
-    whole = START.replace(microsecond=0) + datetime.timedelta(seconds=count // 10**digits)
+    count = round((start.microsecond / 1e6 + seconds) * 10**digits)
+    whole = start.replace(microsecond=0) + datetime.timedelta(seconds=count // 10**digits)
     return whole.strftime(text).replace("FFF", f"{count % 10**digits:0{digits}d}")
 
 
@@ -240,6 +240,10 @@ for _name, _head, _text, _mark in (
     ("quoted time stamps", "timestamp,coil (V)", '"%Y-%m-%dT%H:%M:%S.FFFZ"', "."),
 ):
     table(f"moments: {_name}", [_head], lambda t, v, k, text=_text, mark=_mark, head=_head: f"{moment(t, text)}{';' if ';' in head else ','}{f'{v:.5f}'.replace('.', mark)}",
+          facts=VOLTS | dict(channel="coil"))
+# A day that may be a month, beside one that may not.
+for _name, _start in (("a new month", START.replace(month=1, day=31)), ("from the 12th to the 13th", START.replace(month=3, day=12)), ("a new year", START.replace(month=12, day=31))):
+    table(f"moments: day, month, year with strokes, {_name}", ["date,coil (V)"], lambda t, v, k, start=_start: f"{moment(t, '%d/%m/%Y %H:%M:%S.FFF', start=start)},{v:.5f}",
           facts=VOLTS | dict(channel="coil"))
 table("moments: microseconds only", ["timestamp,coil (V)"], lambda t, v, k: f"{moment(t, '%Y-%m-%dT%H:%M:%S.FFF', 6)},{v:.5f}", facts=VOLTS | dict(rate_tolerance=1e-5))
 

@@ -382,6 +382,18 @@ fn cells() -> Vec<Graft> {
             }),
         ),
         volt(
+            "time stamps over midnight from the 12th to the 13th, the day first",
+            "coil",
+            text("date,coil (V)\n", |t, v, _| {
+                let s = t - 0.02;
+                if s < 0.0 {
+                    format!("12/03/2031 23:59:{:.7},{v:.5}", 60.0 + s)
+                } else {
+                    format!("13/03/2031 00:00:{s:010.7},{v:.5}")
+                }
+            }),
+        ),
+        volt(
             "clock times",
             "coil",
             text("clock;coil (V)\n", |t, v, _| {

@@ -44,8 +44,16 @@ struct Piece {
     shift_s: f64,
 }
 
-/// A clock begins anew after a day, time stamps after 32 (`written.rs`).
-const TURNS_S: [f64; 2] = [86_400.0, 32.0 * 86_400.0];
+const DAY_S: f64 = 86_400.0;
+
+/// What times lack that go on over midnight: a clock without a date begins anew, days are counted within 32, and a day written as
+/// 01/02 is taken for the 2nd of January where rows before it can only mean the 31st (`written.rs`). `None` where nothing is lacking.
+fn over_midnight(last_s: f64, next_s: f64) -> Option<f64> {
+    let turn_s = DAY_S * ((last_s / DAY_S).floor() + 1.0 - (next_s / DAY_S).floor());
+    let within_a_second =
+        last_s.rem_euclid(DAY_S) >= DAY_S - 1.0 && next_s.rem_euclid(DAY_S) <= 1.0;
+    (within_a_second && turn_s != 0.0).then_some(turn_s)
+}
 
 /// Longest words behind the last row.
 const CLOSING_BYTES: usize = 4096;
@@ -227,10 +235,11 @@ impl Table {
 impl Table {
     /// Times of further rows that go on from piece to piece, where the column begins anew; `None` where it never does.
     fn in_one_go(&mut self, times: &[f64], rows_before: u64) -> Option<Vec<f64>> {
-        let falls = times.windows(2).any(|pair| pair[1] < pair[0]);
+        let leaps = |from: f64, to: f64| !(0.0..DAY_S / 2.0).contains(&(to - from));
+        let falls = times.windows(2).any(|pair| leaps(pair[0], pair[1]));
         let seam = times
             .first()
-            .is_some_and(|&time| self.piece.rows > 0 && time < self.piece.last_s);
+            .is_some_and(|&time| self.piece.rows > 0 && leaps(self.piece.last_s, time));
         let plain = self.piece.shift_s == 0.0 && times.iter().all(|time| time.is_finite());
         if !falls && !seam && plain {
             let (Some(&first), Some(&last)) = (times.first(), times.last()) else {
@@ -251,11 +260,7 @@ impl Table {
             let piece = &mut self.piece;
             if piece.rows == 0 {
                 piece.first_s = *time;
-            } else if let Some(turn_s) = TURNS_S
-                .into_iter()
-                .find(|turn_s| (turn_s - 1.0..=*turn_s).contains(&(piece.last_s - *time)))
-            {
-                // The clock went past midnight, or the days past what they are counted within: no other piece.
+            } else if let Some(turn_s) = over_midnight(piece.last_s, *time) {
                 piece.shift_s += turn_s;
                 piece.first_s -= turn_s;
             } else if *time < piece.last_s && piece.rows >= LEAST_PIECE {

@@ -129,8 +129,8 @@ fn days(date: &str) -> Option<i64> {
     let (first, second, third) = (parts.next()??, parts.next()??, parts.next()??);
     let (year, month, day) = match (first, second) {
         (32.., _) => (first, second, third),
-        // Strokes: the month first, unless there is none of that number. A cell by itself cannot tell more, so a record
-        // with the day first that goes on over midnight from the 12th to the 13th or into a new month leaps there.
+        // Strokes: the month first, unless there is none of that number. A cell by itself cannot tell more; `table.rs` goes
+        // on over midnight all the same.
         (..=12, ..=31) if date.contains('/') => (third, first, second),
         _ => (third, second, first),
     };
