@@ -1,6 +1,10 @@
 //! clap's errors of many lines as one line: what is wrong, what is allowed, where to read more.
 
+use std::borrow::Cow;
 use std::ffi::OsString;
+
+/// Longer words are cut: nobody needs all of a line that was pasted by mistake.
+const LONGEST_WORD: usize = 100;
 
 /// The first paragraph of clap's message (what is wrong) with its hints, on one line; `first` is the first argument, which
 /// may be the name of a command.
@@ -22,7 +26,11 @@ pub fn one_line(
     let rendered = error.render().to_string();
     let mut parts: Vec<String> = Vec::new();
     for paragraph in rendered.split("\n\n") {
-        let line = paragraph.split_whitespace().collect::<Vec<_>>().join(" ");
+        let line = paragraph
+            .split_whitespace()
+            .map(cut)
+            .collect::<Vec<_>>()
+            .join(" ");
         let known = line.starts_with("Usage: ") || line.starts_with("For more information");
         if !line.is_empty() && !known {
             parts.push(line);
@@ -36,4 +44,11 @@ pub fn one_line(
         .find(|&name| first.is_some_and(|first| first == name))
         .map_or("fieldripple".into(), |name| format!("fieldripple {name}"));
     format!("fieldripple: {text} (see '{command} --help')")
+}
+
+fn cut(word: &str) -> Cow<'_, str> {
+    match word.char_indices().nth(LONGEST_WORD) {
+        Some((end, _)) => format!("{}…", &word[..end]).into(),
+        None => word.into(),
+    }
 }

@@ -50,10 +50,10 @@ fn decimals(text: &str) -> usize {
     let (mantissa, exponent) = text
         .split_once(['e', 'E'])
         .map_or((text, 0), |(mantissa, e)| {
-            (mantissa, e.parse().unwrap_or(0))
+            (mantissa, e.parse::<i64>().unwrap_or(0))
         });
     let written = mantissa.split_once('.').map_or(0, |(_, tail)| tail.len()) as i64;
-    (written - exponent).clamp(0, MOST_DECIMALS as i64) as usize
+    written.saturating_sub(exponent).clamp(0, MOST_DECIMALS as i64) as usize
 }
 
 impl FromStr for Axis {
@@ -103,7 +103,7 @@ fn range(from: &str, to: &str, step: &str) -> Result<Vec<f64>, AxisError> {
         return Err(wrong());
     }
     if steps >= MOST_VALUES as f64 {
-        return Err(AxisError::TooMany(steps as u64 + 1));
+        return Err(AxisError::TooMany((steps as u64).saturating_add(1)));
     }
     (0..=steps as u64)
         // Through its decimals: 0.1 + 2·0.1 is written, and becomes, 0.3.
@@ -146,6 +146,11 @@ mod tests {
                 AxisError::Step("-1".into(), "1".into(), "2".into()),
             ),
             ("x=0:1e9:1", AxisError::TooMany(1_000_000_001)),
+            ("x=0:1e300:1", AxisError::TooMany(u64::MAX)),
+            (
+                "x=1:2:1e-9223372036854775808",
+                AxisError::Step("1e-9223372036854775808".into(), "1".into(), "2".into()),
+            ),
             ("x=1,2,1", AxisError::Twice("1".into())),
         ] {
             assert_eq!(text.parse::<Axis>(), Err(want), "{text}");

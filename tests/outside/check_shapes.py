@@ -13,18 +13,16 @@ Options: --seed N, --only TEXT (shapes that contain it), --keep FOLDER (leave th
 import argparse
 import json
 import os
-import subprocess
 import sys
 import tempfile
 import threading
-import time
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from bombs import BOMBS
+from measured_run import run_measured
 from refusals import REFUSALS
 from report import Checks
 import shapes_more  # noqa: F401  registers its shapes
@@ -38,38 +36,10 @@ MEMORY_ANYWAY = 64 << 20
 MEMORY_RATIO = 20
 TIME_ANYWAY_S = 1.0
 TIME_RATIO = 10
-TIMEOUT_S = 300
-
-
-@dataclass
-class Ran:
-    """What a run of the program gave and took."""
-
-    returncode: int
-    stdout: str
-    stderr: str
-    peak_bytes: int
-    seconds: float
-
-
-# Peak memory outlives `exec`: a child of this process would begin with what numpy took here, so a small one starts the program.
-LAUNCHER = """
-import json, os, sys, time
-started = time.monotonic()
-child = os.posix_spawn(sys.argv[1], sys.argv[1:], os.environ)
-_, status, usage = os.wait4(child, 0)
-os.write(int(os.environ["TOLD"]), json.dumps([os.waitstatus_to_exitcode(status), usage.ru_maxrss << 10, time.monotonic() - started]).encode())
-"""
 
 
 def run(arguments):
-    told, tell = os.pipe()
-    command = [sys.executable, "-S", "-E", "-c", LAUNCHER, PROGRAM, "decode", "--json", *arguments]
-    ran = subprocess.run(command, capture_output=True, text=True, timeout=TIMEOUT_S, check=True, pass_fds=(tell,), env=os.environ | {"TOLD": str(tell)})
-    os.close(tell)
-    with os.fdopen(told) as pipe:
-        returncode, peak_bytes, seconds = json.loads(pipe.read())
-    return Ran(returncode, ran.stdout, ran.stderr, peak_bytes, seconds)
+    return run_measured([PROGRAM, "decode", "--json", *arguments])
 
 
 class GoodCaptures:
