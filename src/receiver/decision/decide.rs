@@ -209,10 +209,11 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
         .views
         .iter()
         .map(|view| {
-            let log_word = found.log_word(found.word);
+            let log_word = view.signs.log_word(found.word);
             let by_chance = log_sum(view.starts.iter().copied());
             if log_word < by_chance + HOPELESS {
-                return (&view.signs, view.log_share, by_chance);
+                let total = log_sum([log_word, by_chance].into_iter());
+                return (&view.signs, view.log_share, total);
             }
             let average = view.starts[found.start];
             let exact = view.signs.log_exact();
@@ -222,7 +223,8 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
                 _ => log,
             }));
             if log_word < with_others + DOUBTFUL {
-                return (&view.signs, view.log_share, with_others);
+                let total = log_sum([log_word, with_others].into_iter());
+                return (&view.signs, view.log_share, total);
             }
             // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random, but where one may hold the
             // right word.
@@ -425,6 +427,30 @@ mod tests {
         let decision = decide(&boundaries).unwrap();
         assert_eq!(decision.telegram, odd);
         assert!(decision.odds_unaided <= 1e-9 && decision.odds_wrong <= 1e-9);
+    }
+
+    /// Near the limit the word found is as likely as all others together: doubtful with either knowledge of what is usual, the more
+    /// so where it is not.
+    #[test]
+    fn a_doubtful_word_is_doubtful_with_either_knowledge() {
+        let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(21);
+        for known in [Known::Nothing, Known::UsualFields] {
+            for _ in 0..300 {
+                let telegram = Telegram {
+                    code: rng.random(),
+                    trailer: rng.random_range(0..1 << 24),
+                };
+                let ebn0_db = rng.random_range(-1.0..2.5);
+                let mut boundaries = noisy(&telegram, 3, ebn0_db, &mut rng);
+                boundaries.known = known;
+                let decision = decide(&boundaries).unwrap();
+                let sure = decision.odds_wrong.min(decision.odds_unaided) < 1e-5;
+                assert!(
+                    !sure || decision.telegram.code == telegram.code,
+                    "{known:?}, {ebn0_db} dB: {decision:?}"
+                );
+            }
+        }
     }
 
     /// The chain of signs and bits against the plain quadratic form: log p(y|b) = a·b·y/σ² − a²·bᵀCb/2σ² + constant.
