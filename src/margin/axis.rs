@@ -53,7 +53,9 @@ fn decimals(text: &str) -> usize {
             (mantissa, e.parse::<i64>().unwrap_or(0))
         });
     let written = mantissa.split_once('.').map_or(0, |(_, tail)| tail.len()) as i64;
-    written.saturating_sub(exponent).clamp(0, MOST_DECIMALS as i64) as usize
+    written
+        .saturating_sub(exponent)
+        .clamp(0, MOST_DECIMALS as i64) as usize
 }
 
 impl FromStr for Axis {

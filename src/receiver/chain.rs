@@ -94,8 +94,21 @@ fn receive_all(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Recepti
 /// Numbers in the ripple.
 fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
     let mut best: Option<Reception> = None;
+    let apart_hz = sight.rate_hz / signal.samples.len().max(1) as f64;
+    let mut tried: Vec<f64> = Vec::new();
     for view in &sight.views {
+        // Fields beside each other were all looked for in the first view that showed them.
+        let is_near = |hz: &f64| (hz - view.tuning.field_hz).abs() < 0.5 * apart_hz;
+        if view.kind.has_carrier() && tried.iter().any(is_near) {
+            continue;
+        }
         let reception = look(signal, view, terms, sight.rate_assumed);
+        tried.extend(
+            reception
+                .other_fields
+                .iter()
+                .map(|other| other.frequency_hz),
+        );
         if !reception.readings.is_empty() || reception.tangled {
             return reception;
         }

@@ -133,7 +133,8 @@ class Corpus:
     def samples(self, rng, folder):
         """Arrays that are no capture: tones at any place, steps, pulses, values without end, none."""
         count = int(2 ** rng.uniform(0, 16))
-        rate = float(10 ** rng.uniform(0, 8))
+        # Below two samples a half bit a few bytes are minutes of field; `check_shapes.py` holds what becomes of those.
+        rate = float(10 ** rng.uniform(4.3, 8)) if rng.random() < 0.9 else float(10 ** rng.uniform(0, 3.5))
         times = np.arange(count) / rate
         data = np.zeros(count)
         for _ in range(int(rng.integers(0, 4))):
@@ -150,7 +151,9 @@ class Corpus:
         path = folder / "samples.npy"
         np.save(path, made)
         options = [["--rate", repr(rate)], ["--rate", "500k"], [], ["--rate", repr(rate), "--usual-fields"]]
-        return Case(["decode", str(path), "--json", *pick(rng, options)], path.stat().st_size)
+        chosen = pick(rng, options)
+        # A field that is cut to pieces, folded, with others beside it, is looked at from all sides: ten times as long as it lasts.
+        return Case(["decode", str(path), "--json", *chosen], path.stat().st_size, may_take_s=10.0 + 10.0 * count / rate if rate > 1e4 else 10.0)
 
     def scenario(self, rng, folder):
         data = broken_text(pick(rng, self.scenarios), rng, self.scenarios)
