@@ -4,7 +4,7 @@ use super::Finding;
 use super::ripple::TELLING_DB;
 use crate::receiver::survey::{Bare, InStep, MAINS_HZ, Stream};
 use crate::receiver::{Kind, Measured, Reception};
-use crate::telegram::{FrameError, Identity, TELEGRAM_BITS, Telegram, crc16_bitwise};
+use crate::telegram::{FrameError, HEADER_BITS, Identity, TELEGRAM_BITS, Telegram, crc16_bitwise};
 
 /// A ripple is no stronger than this against the field (−34 dB, a depth of 2 %).
 const STRONGEST_RIPPLE: f64 = 0.02;
@@ -19,6 +19,9 @@ const BIPHASE_SCATTER: f64 = 0.35;
 
 /// Ripple that comes and goes so often, with no telegram read, is a tag that restarts.
 const LEAST_SILENCES: usize = 2;
+
+/// Any so many bits of an animal tag's have its header in them, whole.
+const HEADER_IS_IN: usize = TELEGRAM_BITS + HEADER_BITS;
 
 /// Start values of 16-bit CRCs with this polynomial, and of their registers read the other way round (catalogue of
 /// parametrised CRC algorithms, entries with x^16+x^12+x^5+1).
@@ -206,6 +209,7 @@ fn other_stream(stream: &Stream) -> Option<Finding> {
         .iter()
         .any(|&scatter| scatter > BIPHASE_SCATTER)
         || has_header(&stream.bits)
+        || stream.bits.len() < HEADER_IS_IN
         || is_a_tone(&stream.bits)
     {
         return None;

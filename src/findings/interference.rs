@@ -13,6 +13,9 @@ use crate::receiver::{Kind, NearField, Reception};
 const LEAST_STRAY: f64 = 1e-3;
 /// A tone of a third of the ripple is (−10 dB); a weaker one does little even to a plain reader.
 const LEAST_OF_RIPPLE: f64 = 0.32;
+/// Beside a ripple that was read, a tone of less than a tenth of it (−20 dB) is worth no word: it does nothing, and what a strong
+/// ripple leaves where tags come and go is as strong.
+const NOTHING_TO_RIPPLE: f64 = 0.1;
 
 /// Beats slower than this are told as such.
 const SLOW_BEAT_HZ: f64 = 200.0;
@@ -99,7 +102,10 @@ pub(super) fn findings(reception: &Reception, odds: f64, own_lines: bool) -> Vec
     let transmitters = transmitters(survey);
     let supply = supply(reception, &lines);
     let ripple = ripple_db(reception, odds).map_or(f64::INFINITY, |db| 10f64.powf(db / 20.0));
-    let least = LEAST_STRAY.min(LEAST_OF_RIPPLE * ripple);
+    let mut least = LEAST_STRAY.min(LEAST_OF_RIPPLE * ripple);
+    if !reception.readings.is_empty() && ripple.is_finite() {
+        least = least.max(NOTHING_TO_RIPPLE * ripple);
+    }
     let mut rest: Vec<&Line> = lines
         .iter()
         .filter(|line| line.near && line.level >= least)

@@ -112,7 +112,7 @@ const ORDER: [&str; 46] = [
 const PEAKS_LEAVE: [&str; 2] = ["clipping", "folded"];
 
 /// What a finding makes look like others: those are not told beside it. The first hides first, causes further down too.
-const HIDES: [(&str, &[&str]); 9] = [
+const HIDES: [(&str, &[&str]); 10] = [
     ("lossy-compression", &CODING_MAKES),
     ("clock-drift", &MOVING_MAKES),
     ("clock-hops", &MOVING_MAKES),
@@ -132,6 +132,8 @@ const HIDES: [(&str, &[&str]); 9] = [
         ],
     ),
     ("pulses-too-short", &["no-field"]),
+    // What is left of them beside their peaks strays as instants would.
+    ("impulses", &["sampling-jitter"]),
     // Bursts, and their repetition.
     ("supply-harmonics", &["averaged-record", "impulses"]),
     // Steps made good leave edges, which pass for data of another kind.
@@ -220,11 +222,12 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     all
 }
 
-/// A second field with so many lines that it is switched or keyed: what cannot be removed of it looks like a weak ripple.
+/// A tone with so many lines that it is switched, keyed or jitters: what cannot be removed of it looks like a weak ripple.
 fn is_comb(finding: &Finding) -> bool {
     const LINES: f64 = 6.0;
     let lines = finding.evidence.get("tones").and_then(Value::as_f64);
-    finding.code == "second-reader" && lines.is_some_and(|lines| lines >= LINES)
+    let is_tone = ["second-reader", "stray-tone"].contains(&finding.code);
+    is_tone && lines.is_some_and(|lines| lines >= LINES)
 }
 
 /// Decibels of a ratio of powers.

@@ -227,6 +227,9 @@ fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
         .candidate
         .as_ref()
         .filter(|c| c.attempt.decision.odds_wrong < telling);
+    let smeared = survey
+        .and_then(|survey| survey.smeared)
+        .filter(|_| !is_far_off(reception));
     // The energy at the boundaries says how much is there even where the candidate's signs are wrong.
     let folded_db = match (presence, likely) {
         (Some(presence), _) => Some(power_db(presence.folded)),
@@ -238,6 +241,9 @@ fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
         if missing_db > -AT_THE_LIMIT_DB {
             return Some(too_weak(reception, missing_db, folded_db));
         }
+        if let Some(crowd) = smeared.filter(|smeared| smeared.crowd) {
+            return Some(averaged(crowd.share));
+        }
         // Between the two nobody can tell what noise did from what was sent.
         return (folded_db > TELLING_DB && presence.is_some())
             .then(|| garbled(folded_db, -missing_db));
@@ -245,10 +251,10 @@ fn why_unread(reception: &Reception, odds: f64) -> Option<Finding> {
     if !reception.field.present {
         return None;
     }
-    let smeared = survey
-        .and_then(|survey| survey.smeared)
-        .filter(|_| !is_far_off(reception));
-    Some(smeared.map_or_else(|| no_ripple(reception, odds), averaged))
+    Some(smeared.map_or_else(
+        || no_ripple(reception, odds),
+        |smeared| averaged(smeared.share),
+    ))
 }
 
 /// The folded bits as they stand.
@@ -257,7 +263,12 @@ fn bare(reception: &Reception) -> Option<&Bare> {
 }
 
 fn too_weak(reception: &Reception, missing_db: f64, folded_db: f64) -> Finding {
-    let times = 10f64.powf(missing_db / 10.0);
+    // Where nothing is missing it was bad luck, and twice the length leaves none to it.
+    let times = if missing_db > 0.0 {
+        10f64.powf(missing_db / 10.0)
+    } else {
+        2.0
+    };
     let on_s: f64 = reception.field.on.iter().map(|on| on.1 - on.0).sum();
     let advice = if !reception.adds_up() {
         // More windows read no more.
@@ -340,7 +351,7 @@ fn averaged(share: f64) -> Finding {
     Finding::new(
         "averaged-record",
         format!(
-            "{:.0} % of what is beside the field repeats with a telegram's length, and there are no bits in it: several sweeps averaged \
+            "{:.0} % of what is beside the field repeats with a telegram's length, and it is not one tag's bits: several sweeps averaged \
              into one record, each with the tag somewhere else in its telegram (or a crowd of tags). Switch averaging off and capture \
              one sweep of 50 ms or more.",
             100.0 * share

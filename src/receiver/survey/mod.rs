@@ -30,7 +30,7 @@ pub use presence::{Presence, presence};
 pub use record::{is_peaks, jitter_s};
 pub use restarts::{Restarts, between_headers, restarts};
 pub use ring::{Edges, Ring, edges};
-pub use smeared::smeared;
+pub use smeared::{Smeared, smeared};
 pub use step::{Step, step};
 
 use num_complex::{Complex32, Complex64};
@@ -76,8 +76,8 @@ pub struct Survey {
     pub in_step: Option<InStep>,
     /// Ripple repeating at the tag's rate, read or not.
     pub presence: Option<Presence>,
-    /// What repeats from telegram to telegram without a tag's boundaries, as a share of all that is beside the field.
-    pub smeared: Option<f64>,
+    /// What repeats from telegram to telegram, where no number was read.
+    pub smeared: Option<Smeared>,
     /// The bits of the folded telegram as they stand.
     pub bare: Option<Bare>,
     /// Biphase data without folding.
