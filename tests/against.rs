@@ -113,3 +113,34 @@ fn a_capture_is_compared_with_another() {
         "{said}"
     );
 }
+
+/// Differences stray as much as they say: of 24 pairs with the same ripple and noise, ripple and noise each, the mean square over what
+/// is stated lies within 1 ± 4·√(2/24).
+#[test]
+fn differences_stray_as_much_as_stated() {
+    let folder = TempDir::new().unwrap();
+    let folder = folder.path();
+    let mut squares = [0.0; 2];
+    let pairs = 24;
+    for pair in 0..pairs {
+        for (name, seed) in [("this.wav", 2 * pair), ("other.wav", 2 * pair + 1)] {
+            let seed = 100 + seed;
+            synth(
+                folder,
+                name,
+                &format!("--id 999:5 --depth 0.01 --ebn0 6 --angle 30 --bits 16 --seed {seed}"),
+            );
+        }
+        let (evidence, _) = compared(folder, "this.wav", "other.wav", 0);
+        let value = |key: &str| evidence[key].as_f64().unwrap();
+        for (square, name) in squares.iter_mut().zip(["ripple", "noise"]) {
+            let over = value(&format!("{name}_db")) / value(&format!("{name}_deviation_db"));
+            *square += over * over / f64::from(pairs);
+        }
+    }
+    let [ripple, noise] = squares;
+    let most = 1.0 + 4.0 * (2.0 / f64::from(pairs)).sqrt();
+    assert!((0.2..most).contains(&ripple), "{ripple}");
+    // The noise is measured from pulses at every cycle, which know more than one a boundary does: it strays less than stated.
+    assert!((0.1..1.0).contains(&noise), "{noise}");
+}

@@ -1,10 +1,8 @@
 //! One signed number for how far a capture is from the limit of reading.
 
 use crate::findings::Finding;
+use crate::findings::deviation::{in_db, known_signs, noise, unknown_signs};
 use crate::receiver::{Reception, needed_db};
-
-/// Boundaries in a folded telegram.
-const BOUNDARIES: f64 = 128.0;
 
 /// How far from the limit, at which half of all numbers are read.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -51,34 +49,7 @@ pub fn margin(reception: &Reception, findings: &[Finding], odds: f64) -> Option<
     })
 }
 
-/// Relative variance of a power measured along known signs: the amplitude's is 1/(2·γ·128), its square has four times that.
-fn known_signs(folded: f64) -> f64 {
-    4.0 / (2.0 * folded * BOUNDARIES)
-}
-
-/// Relative variance of a power measured without: the mean of 128 squares, less the noise, (8γ + 2)/(4·128·γ²).
-fn unknown_signs(folded: f64) -> f64 {
-    (8.0 * folded + 2.0) / (4.0 * BOUNDARIES * folded * folded)
-}
-
-/// With the noise's own relative variance, 2 over its degrees of freedom: one a boundary from the other axis, and two a boundary for
-/// each further telegram.
+/// Standard deviation of a folded Eb/N0, dB: the ripple's power and the noise's both stray.
 fn deviation_db(of_power: f64, telegrams: f64) -> f64 {
-    let freedom = BOUNDARIES * (1.0 + 2.0 * (telegrams - 1.0).max(0.0));
-    10.0 / std::f64::consts::LN_10 * (of_power + 2.0 / freedom).sqrt()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// "The level itself is known to 0.6 dB in a record of a telegram and a half", and to little more than a tenth in a second's.
-    #[test]
-    fn deviations_are_those_of_short_and_long_records() {
-        let at_limit = 2.0;
-        let short = deviation_db(unknown_signs(at_limit), 1.5);
-        assert!((0.5..0.7).contains(&short), "{short}");
-        let long = deviation_db(known_signs(at_limit * 100.0), 33.0);
-        assert!((0.05..0.1).contains(&long), "{long}");
-    }
+    in_db(of_power + noise(telegrams))
 }

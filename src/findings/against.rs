@@ -1,5 +1,6 @@
 //! What differs from another capture: one without a tag, or a known good one.
 
+use super::deviation::{self, in_db, known_signs, unknown_signs};
 use super::ripple::least_depth;
 use super::{Finding, power_db};
 use crate::receiver::Reception;
@@ -22,18 +23,40 @@ fn noise(reception: &Reception) -> Option<f64> {
     Some(relative * level * level)
 }
 
-/// Mean square of the ripple in the capture's unit, and whether a number was read from it.
-fn ripple(reception: &Reception) -> Option<(f64, bool)> {
+/// A ripple, whether or not a number was read from it.
+struct Ripple {
+    /// Mean square, in the capture's unit squared.
+    power: f64,
+    /// Its relative variance.
+    variance: f64,
+    is_read: bool,
+}
+
+fn ripple(reception: &Reception) -> Option<Ripple> {
     let level = if reception.level_known {
         reception.field.amplitude?
     } else {
         1.0
     };
     if let Some(reading) = reception.readings.first() {
-        return Some(((reading.attempt.depth * level).powi(2), true));
+        let attempt = &reading.attempt;
+        return Some(Ripple {
+            power: (attempt.depth * level).powi(2),
+            variance: known_signs(attempt.ebn0 * attempt.telegrams),
+            is_read: true,
+        });
     }
     let presence = reception.survey.as_ref()?.presence?;
-    Some(((presence.depth() * level).powi(2), false))
+    Some(Ripple {
+        power: (presence.depth() * level).powi(2),
+        variance: unknown_signs(presence.folded),
+        is_read: false,
+    })
+}
+
+/// A difference with its standard deviation, dB.
+fn with_deviation(db: f64, deviation_db: f64) -> String {
+    format!("{db:+.1} ± {:.1} dB", deviation_db.max(0.1))
 }
 
 /// The weakest ripple (mean square) that could be read in a capture.
@@ -74,36 +97,41 @@ pub fn compare(this: &Reception, other: &Reception, name: &str, odds: f64) -> Fi
     let mut noise_db = 0.0;
     if let (Some(here), Some(there)) = (noise(this), noise(other)) {
         noise_db = power_db(here / there);
+        let strays = |reception: &Reception| deviation::noise(reception.telegrams_added());
+        let deviation_db = in_db(strays(this) + strays(other));
         evidence.push(("noise_db", noise_db));
+        evidence.push(("noise_deviation_db", deviation_db));
         said.push(if noise_db.abs() < NOISE_DB {
             "the noise the same".into()
         } else {
-            format!("the noise {noise_db:+.1} dB")
+            format!("the noise {}", with_deviation(noise_db, deviation_db))
         });
     }
     let (ours, theirs) = (ripple(this), ripple(other));
-    if let (Some((here, _)), Some((there, _))) = (ours, theirs) {
-        let ripple_db = power_db(here / there);
+    if let (Some(here), Some(there)) = (&ours, &theirs) {
+        let ripple_db = power_db(here.power / there.power);
+        let deviation_db = in_db(here.variance + there.variance);
         evidence.push(("ripple_db", ripple_db));
+        evidence.push(("ripple_deviation_db", deviation_db));
         said.push(if ripple_db.abs() < RIPPLE_DB {
             "the ripple as strong".into()
         } else {
-            format!("the ripple {ripple_db:+.1} dB")
+            format!("the ripple {}", with_deviation(ripple_db, deviation_db))
         });
     }
     let conclusion = match (ours, theirs) {
         (None, None) => missing_in_both(this, odds, field_db),
-        (Some((_, true)), None) => {
+        (Some(here), None) if here.is_read => {
             "A tag answers here and none did there: that was a tag's absence (or one too weak to see).".into()
         }
-        (Some((_, false)), None) => {
+        (Some(_), None) => {
             "Something answers here that is not there: a tag is in the field, too weak to read. Bring it nearer or record longer."
                 .into()
         }
-        (None, Some((there, _))) => gone(this, there, odds, field_db, noise_db, &mut evidence),
-        (Some((_, true)), Some(_)) => "Both captures hold a tag's ripple.".into(),
-        (Some((here, false)), Some((there, _))) => {
-            weaker(power_db(here / there), field_db, noise_db)
+        (None, Some(there)) => gone(this, there.power, odds, field_db, noise_db, &mut evidence),
+        (Some(here), Some(_)) if here.is_read => "Both captures hold a tag's ripple.".into(),
+        (Some(here), Some(there)) => {
+            weaker(power_db(here.power / there.power), field_db, noise_db)
         }
     };
     Finding::new(

@@ -7,6 +7,7 @@
 mod against;
 mod antenna;
 mod capture;
+pub(crate) mod deviation;
 mod field;
 mod foreign;
 mod impulses;
