@@ -3,6 +3,7 @@
 use std::io::Write;
 use std::process::{Child, Command, Output, Stdio};
 
+use fieldripple::telegram::{Identity, Telegram};
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -614,4 +615,60 @@ fn bad_arguments_are_refused_with_one_line() {
     assert_eq!(missing.matches("(os error").count(), 1, "{missing}");
     std::fs::create_dir(bench.0.path().join("empty")).unwrap();
     bench.decode("empty").refused(&["empty", "no captures"]);
+}
+
+/// What is exported is what was read: the bits are the telegram's, and the mean telegram follows its load states at the stated depth.
+#[test]
+fn arrays_for_notebooks_hold_what_was_read() {
+    let bench = Bench::with("tag.wav --id 999:77 --depth 0.01 --angle 30 --ebn0 20 --seed 4");
+    let reading = &bench.json("tag.wav --export out.npz", 0)[0]["readings"][0];
+    bench.json("tag.wav --export out.csv", 0);
+    let mut archive = npyz::npz::NpzArchive::open(bench.0.path().join("out.npz")).unwrap();
+    let mut reals = |name: &str| -> Vec<f64> {
+        let array = archive.by_name(name).unwrap().unwrap();
+        array.into_vec().unwrap()
+    };
+    let (times, spectrum_db) = (reals("telegram_time_s"), reals("spectrum_db"));
+    let count = times.len();
+    assert!(count == 4096 && (times[4095] - 4095.0 / 134_200.0).abs() < 5e-8);
+    assert!(spectrum_db.iter().all(|db| *db < 0.1));
+    let mut small = |name: &str| -> Vec<i8> {
+        let array = archive.by_name(name).unwrap().unwrap();
+        array.into_vec().unwrap()
+    };
+    let (bits, states) = (small("bits"), small("load_states"));
+    let sent: Vec<i8> = Telegram::new(Identity::new(999, 77).unwrap().code())
+        .bits()
+        .map(i8::from)
+        .to_vec();
+    assert_eq!(bits, sent);
+    let telegram: Vec<num_complex::Complex32> = archive
+        .by_name("telegram")
+        .unwrap()
+        .unwrap()
+        .into_vec()
+        .unwrap();
+    let along: f64 = telegram
+        .iter()
+        .enumerate()
+        .map(|(cycle, value)| f64::from(value.re) * f64::from(states[cycle / 16]))
+        .sum();
+    // The receiver's band rounds the edges: at each, some two of 16 cycles are on their way.
+    let depth = number(&reading["depth"]);
+    let mean = along / count as f64;
+    assert!((0.8..1.0).contains(&(mean / depth)), "{mean} of {depth}");
+    let table = bench.text("out.csv");
+    let mut lines = table.lines();
+    assert_eq!(
+        lines.next().unwrap(),
+        "field_time_s,field_re,field_im,ripple_time_s,ripple_re,ripple_im,telegram_time_s,telegram_re,telegram_im,bits,load_states,\
+         spectrum_offset_hz,spectrum_db"
+    );
+    assert!(lines.all(|line| line.split(',').count() == 13));
+    bench
+        .decode("tag.wav tag.wav --export out.npz")
+        .refused(&["--export holds one capture", "2 were given"]);
+    bench
+        .decode("tag.wav --export out.txt")
+        .refused(&["must end in .npz or .csv"]);
 }

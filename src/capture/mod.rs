@@ -48,6 +48,8 @@ mod unpack;
 mod vcd;
 mod wav;
 mod write;
+#[cfg(feature = "formats")]
+mod write_arrays;
 mod write_types;
 
 pub use atomic::{remove_unfinished, write_atomically};
@@ -61,4 +63,6 @@ pub use types::{
     CaptureError, ChannelInfo, Columns, Layout, RateOrigin, SampleSource, TimeColumn, Unit,
 };
 pub use write::{write, write_blocks, write_blocks_then};
+#[cfg(feature = "formats")]
+pub use write_arrays::{ArrayValues, NamedArray, write_columns, write_npz};
 pub use write_types::{Heading, Recording, WriteError, WriteKind, Written};

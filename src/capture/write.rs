@@ -312,15 +312,21 @@ fn npy<F: FnMut(&mut [Vec<f32>])>(
         }
         (false, _) => ("<f4", format!("({length}, {channels})")),
     };
-    let mut header = format!("{{'descr': '{kind}', 'fortran_order': False, 'shape': {shape}, }}");
-    const START_BYTES: usize = 10;
-    let total = (START_BYTES + header.len() + 1).next_multiple_of(64);
-    header.push_str(&" ".repeat(total - START_BYTES - header.len() - 1));
-    header.push('\n');
-    file.write_all(b"\x93NUMPY\x01\x00")?;
-    file.write_all(&(header.len() as u16).to_le_bytes())?;
-    file.write_all(header.as_bytes())?;
+    file.write_all(&npy_header(kind, &shape))?;
     floats(file, blocks)
+}
+
+/// What stands before the values: magic, version, length, and a description of the values with their shape.
+pub(super) fn npy_header(kind: &str, shape: &str) -> Vec<u8> {
+    let mut text = format!("{{'descr': '{kind}', 'fortran_order': False, 'shape': {shape}, }}");
+    const START_BYTES: usize = 10;
+    let total = (START_BYTES + text.len() + 1).next_multiple_of(64);
+    text.push_str(&" ".repeat(total - START_BYTES - text.len() - 1));
+    text.push('\n');
+    let mut header = b"\x93NUMPY\x01\x00".to_vec();
+    header.extend((text.len() as u16).to_le_bytes());
+    header.extend(text.as_bytes());
+    header
 }
 
 fn floats<F: FnMut(&mut [Vec<f32>])>(

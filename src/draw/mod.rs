@@ -20,6 +20,8 @@ mod figure;
 mod fine;
 mod level;
 mod lines;
+#[cfg(feature = "formats")]
+mod numbers;
 mod packed;
 mod phasor;
 mod range_map;

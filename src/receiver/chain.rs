@@ -1,8 +1,8 @@
 //! The whole receiver: samples → kind of capture, field, pieces, numbers.
 
-use super::doubts::{Doubts, likely_rate, on_the_bits_clock};
+use super::doubts::{likely_rate, on_the_bits_clock};
 use super::look::look;
-use super::other_kinds::{OtherKinds, other_kinds, phase_keyed};
+use super::other_kinds::{other_kinds, phase_keyed};
 use super::proof::{Measured, Reading};
 use super::reception::{Field, Reception, Seen, merge};
 use super::signal::{Kind, Samples, Signal};
@@ -115,31 +115,13 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         // The first view is the likeliest; a later one replaces it only by reading.
         best.get_or_insert(reception);
     }
-    best.unwrap_or_else(|| Reception {
-        kind: match signal.samples {
+    best.unwrap_or_else(|| {
+        let kind = match signal.samples {
             Samples::Complex(_) => Kind::Iq,
             Samples::Real(_) if signal.logic => Kind::Logic,
             Samples::Real(_) => Kind::Direct,
-        },
-        rate_hz: sight.rate_hz,
-        rate_assumed: sight.rate_assumed,
-        level_known: false,
-        field: Field::default(),
-        readings: Vec::new(),
-        candidate: None,
-        tangled: false,
-        band_hz: 0.0,
-        telegrams: 0.0,
-        windows: 1,
-        windows_add_up: true,
-        others: OtherKinds::default(),
-        beside: Vec::new(),
-        other_fields: Vec::new(),
-        gain_steps: Vec::new(),
-        clock: None,
-        doubts: Doubts::default(),
-        seen: None,
-        survey: None,
+        };
+        Reception::of_nothing(kind, sight.rate_hz, sight.rate_assumed)
     })
 }
 
@@ -210,26 +192,9 @@ pub(super) fn prepare(
     rate_assumed: bool,
 ) -> (Reception, Vec<Clocked>) {
     let mut reception = Reception {
-        kind: view.kind,
-        rate_hz: view.tuning.rate_hz,
-        rate_assumed,
         level_known: true,
-        field: Field::default(),
-        readings: Vec::new(),
-        candidate: None,
-        tangled: false,
         band_hz: cycles.band_hz,
-        telegrams: 0.0,
-        windows: 1,
-        windows_add_up: true,
-        others: OtherKinds::default(),
-        beside: Vec::new(),
-        other_fields: Vec::new(),
-        gain_steps: Vec::new(),
-        clock: None,
-        doubts: Doubts::default(),
-        seen: None,
-        survey: None,
+        ..Reception::of_nothing(view.kind, view.tuning.rate_hz, rate_assumed)
     };
     let clocks = if view.kind.has_carrier() {
         let pieces = with_carrier(cycles);

@@ -124,6 +124,32 @@ fn on(pieces: &[Piece]) -> Vec<(f64, f64)> {
 }
 
 impl Reception {
+    /// Nothing found yet.
+    pub(super) fn of_nothing(kind: Kind, rate_hz: f64, rate_assumed: bool) -> Self {
+        Self {
+            kind,
+            rate_hz,
+            rate_assumed,
+            level_known: false,
+            field: Field::default(),
+            readings: Vec::new(),
+            candidate: None,
+            tangled: false,
+            band_hz: 0.0,
+            telegrams: 0.0,
+            windows: 1,
+            windows_add_up: true,
+            others: OtherKinds::default(),
+            beside: Vec::new(),
+            other_fields: Vec::new(),
+            gain_steps: Vec::new(),
+            clock: None,
+            doubts: Doubts::default(),
+            seen: None,
+            survey: None,
+        }
+    }
+
     /// Counts all times from a moment `offset_s` earlier.
     pub fn shift(&mut self, offset_s: f64) {
         for on in &mut self.field.on {

@@ -1,6 +1,7 @@
 //! `decode`: reads captures.
 
 mod captures;
+mod export;
 mod figure;
 mod follow;
 mod memory;
@@ -26,6 +27,7 @@ use fieldripple::telegram::Identity;
 use super::figure_file::{FigureFile, figure_file};
 use super::interrupt::leave_nothing_unfinished;
 use super::values::within;
+use export::ExportFile;
 use outputs::Outputs;
 
 const AFTER_HELP: &str = "\
@@ -87,6 +89,10 @@ pub struct Arguments {
     /// Draw what the receiver saw of the one capture; the ending, .png or .svg, says as what
     #[arg(long, value_name = "FILE", value_parser = figure_file, conflicts_with = "join")]
     figure: Option<FigureFile>,
+    /// Write what the figure shows of the one capture as arrays for a notebook: field, ripple, mean telegram, bits, spectrum; the ending,
+    /// .npz or .csv, says as what
+    #[arg(long, value_name = "FILE", value_parser = export::file, conflicts_with = "join")]
+    export: Option<ExportFile>,
     /// Write a page for a browser about all captures: verdict, figures, findings, the telegram bit by bit
     #[arg(long, value_name = "FILE.html", value_parser = report::file)]
     report: Option<PathBuf>,
@@ -95,7 +101,7 @@ pub struct Arguments {
     visits: Option<PathBuf>,
     /// Follow what is still coming: a stream ('-' or a pipe), a file that grows, or a folder that fills; on a terminal a meter,
     /// else one event a line. Keys: q ends with a summary, as Ctrl-C does, space holds the picture, r resets the peak
-    #[arg(long, conflicts_with_all = ["join", "figure", "report", "against", "brief", "table"])]
+    #[arg(long, conflicts_with_all = ["join", "figure", "export", "report", "against", "brief", "table"])]
     follow: bool,
     /// Write one row a capture: margin in dB, number, depth, angle, field, first finding
     #[arg(long, value_name = "FILE.csv", conflicts_with = "join")]
@@ -130,7 +136,7 @@ impl Arguments {
         if self.usual_fields {
             settings = settings.usual_fields();
         }
-        if self.figure.is_some() || self.report.is_some() {
+        if self.figure.is_some() || self.report.is_some() || self.export.is_some() {
             settings = settings.keep_samples();
         }
         if self.visits.is_some() {
@@ -148,6 +154,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         arguments.visits.as_deref(),
         arguments.table.as_deref(),
         arguments.figure.as_ref().map(FigureFile::path),
+        arguments.export.as_ref().map(ExportFile::path),
     ];
     leave_nothing_unfinished(outputs.into_iter().flatten());
     if let Some(to) = arguments.to
@@ -165,6 +172,9 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let paths: Vec<PathBuf> = captures.iter().map(|given| given.path.clone()).collect();
     if let Some(figure) = &arguments.figure {
         figure::check(figure, &paths)?;
+    }
+    if let Some(export) = &arguments.export {
+        export.check(&paths)?;
     }
     let settings = arguments.settings();
     // A capture to compare with that cannot be read is an error before anything is printed.

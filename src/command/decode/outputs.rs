@@ -82,6 +82,11 @@ impl<'a> Outputs<'a> {
         {
             self.fail(&error);
         }
+        if let Some(export) = &self.arguments.export
+            && let Err(error) = export.write(&decoded)
+        {
+            self.fail(&error);
+        }
         if let Some(page) = &mut self.page {
             page.add(&decoded, self.arguments)?;
         }
@@ -140,6 +145,7 @@ impl<'a> Outputs<'a> {
         {
             // Who closes the output may still want the files.
             let writes_files = self.arguments.figure.is_some()
+                || self.arguments.export.is_some()
                 || self.page.is_some()
                 || self.visits.is_some()
                 || self.table.is_some();

@@ -97,31 +97,12 @@ pub fn rows(report: &Decoded, with_picture: bool) -> Vec<(&'static str, String)>
         }
     }
     for finding in &report.findings {
-        let mut text = format!("[{}] {}", finding.code, finding.text);
-        if let Some(false_alarm) = finding.false_alarm {
-            let _ = write!(text, " (False alarms: {}.)", rarity(false_alarm));
-        }
-        page.row("finding", &text);
+        page.row("finding", &format!("[{}] {}", finding.code, finding.text));
     }
     for remark in report.remarks() {
         page.row("note", remark);
     }
     page.0
-}
-
-/// A rate of false alarms in words.
-fn rarity(rate: f64) -> String {
-    let one_in = 1.0 / rate;
-    if one_in >= 1e6 {
-        "fewer than one in a million".into()
-    } else {
-        // Rounded down to one digit: a bound stays a bound.
-        let digit = 10f64.powf((one_in.log10() + 1e-9).floor());
-        format!(
-            "at most one in {:.0}",
-            (one_in / digit + 1e-6).floor() * digit
-        )
-    }
 }
 
 fn number(page: &mut Page, reading: &Reading) {

@@ -28,7 +28,7 @@ const EXPLAINED: f64 = 0.5;
 const SURE: f64 = 0.35;
 
 /// A tag that comes or goes, or a hole in the record, leaves its own ripple in a run of bits, and near numbers differ in runs of
-/// bits, too. Where the ripple's height in so many parts of the telegram explains this much, it is the former.
+/// bits, too. Where the ripple's height in so many parts of the telegram explains this much of two telegrams, it is the former.
 const PARTS: usize = 8;
 const COMES_AND_GOES: f64 = 0.7;
 
@@ -47,8 +47,8 @@ pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined, real: bool) ->
     };
     let before = left.norm_squared();
     if before <= LEFT_BY_EDGES * (&sums.seen - &left).norm_squared()
-        || sums.is_uneven(before)
         || !is_repeated(&ripple[tag.attempt.span.clone()], tag, &left)
+            .unwrap_or_else(|| !sums.is_uneven(before))
     {
         return false;
     }
@@ -119,11 +119,11 @@ impl Sums {
     }
 }
 
-/// Whether what is left of a ripple is left throughout; less than three telegrams cannot be asked.
-fn is_repeated(ripple: &[Complex32], tag: &Refined, left: &DVector<Complex64>) -> bool {
+/// Whether what is left of a ripple is left throughout; `None` for less than three telegrams, which cannot be asked.
+fn is_repeated(ripple: &[Complex32], tag: &Refined, left: &DVector<Complex64>) -> Option<bool> {
     let telegrams = ripple.len() / TELEGRAM;
     if telegrams < 3 {
-        return true;
+        return None;
     }
     let each = telegrams.div_ceil(STRETCHES) * TELEGRAM;
     let mut shares: Vec<f64> = (0..telegrams * TELEGRAM)
@@ -136,10 +136,8 @@ fn is_repeated(ripple: &[Complex32], tag: &Refined, left: &DVector<Complex64>) -
             Some(if is_turned { -share } else { share })
         })
         .collect();
-    let Some(median) = median(&mut shares) else {
-        return true;
-    };
-    median >= REPEATED * shares.iter().sum::<f64>() / shares.len() as f64
+    let median = median(&mut shares)?;
+    Some(median >= REPEATED * shares.iter().sum::<f64>() / shares.len() as f64)
 }
 
 /// The wave of that near number which explains most of what is left.
