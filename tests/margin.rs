@@ -47,6 +47,29 @@ fn refused(folder: &Path, arguments: &str) -> String {
 const SMALL: &str =
     "--vary ebn0=0,3 --compare --limit --angle 20 --seconds 0.04 --rate 300000 --seed 5";
 
+/// Plans of earlier versions hold the flags as one text.
+#[test]
+fn plans_hold_the_flags_given_and_old_ones_are_gone_on_with() {
+    let folder = TempDir::new().unwrap();
+    let at = folder.path();
+    for name in ["angle.csv", "angle.csv.plan.json"] {
+        fs::copy(Path::new("waveforms/margins").join(name), at.join(name)).unwrap();
+    }
+    let plan = || fs::read_to_string(at.join("angle.csv.plan.json")).unwrap();
+    assert!(plan().contains("SignalArguments"));
+    let line = "--vary angle=0:90:10 --compare --seconds 0.07 --rate 500k --trials 100 --csv angle.csv --resume";
+    let other = refused(at, &format!("{line} --ebn0 11"));
+    assert!(
+        other.contains("the flags of the captures differ"),
+        "{other}"
+    );
+    done(at, 1, &format!("{line} --ebn0 12"));
+    let settings = serde_json::from_str::<serde_json::Value>(&plan()).unwrap()["settings"].clone();
+    let given = serde_json::json!({"rate": 500e3, "seconds": 0.07, "ebn0": 12.0});
+    assert_eq!(settings, given);
+    done(at, 1, &format!("{line} --ebn0 12"));
+}
+
 #[test]
 fn threads_resuming_and_parts_give_the_same_table() {
     let folder = TempDir::new().unwrap();

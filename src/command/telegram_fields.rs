@@ -5,7 +5,7 @@ use fieldripple::telegram::{Identity, Telegram};
 use super::values::whole_within;
 
 /// Fields of a telegram besides the number.
-#[derive(Clone, Debug, Default, clap::Args)]
+#[derive(Clone, Debug, Default, clap::Args, serde::Serialize)]
 pub struct Fields {
     /// Retagging counter, 0 to 7 [default: 0]
     #[arg(long, value_name = "0-7", value_parser = whole_within(0..=7, ""))]

@@ -8,8 +8,48 @@ use anyhow::{Context, anyhow, bail, ensure};
 use fieldripple::capture::{read_description, write_atomically};
 use fieldripple::margin::{Part, Table};
 use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
 
 use super::decoder::DecoderPlan;
+use crate::command::signal::SignalArguments;
+
+/// The flags that were given, or what an earlier version of the program wrote of them.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum Flags {
+    /// By name.
+    Named {
+        /// Each with its value.
+        #[serde(flatten)]
+        given: Map<String, Value>,
+        /// The same as the earlier version would write it; not kept.
+        #[serde(skip)]
+        text: Option<String>,
+    },
+    /// All of them, as the compiler prints them.
+    Text(String),
+}
+
+impl Flags {
+    /// Of a run.
+    pub fn of(settings: &SignalArguments) -> Self {
+        Self::Named {
+            given: settings.given(),
+            text: Some(format!("{settings:?}")),
+        }
+    }
+}
+
+impl PartialEq for Flags {
+    fn eq(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Named { given, .. }, Self::Named { given: other, .. }) => given == other,
+            (Self::Text(text), Self::Text(other)) => text == other,
+            (Self::Named { text, .. }, Self::Text(other))
+            | (Self::Text(other), Self::Named { text, .. }) => text.as_ref() == Some(other),
+        }
+    }
+}
 
 /// A plan, as far as two tables must agree in it to be of one kind.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -21,7 +61,7 @@ pub struct PlanFile {
     /// Names of what is varied.
     pub vary: Vec<String>,
     /// Everything of the captures that is not varied.
-    pub settings: String,
+    pub settings: Flags,
     pub scenario: Option<String>,
     pub seed: u64,
     pub odds: f64,

@@ -273,7 +273,7 @@ fn plan_file(
         program: concat!("fieldripple ", env!("CARGO_PKG_VERSION")).into(),
         about: figure::about(&settings, names, name.as_deref()),
         vary: names.to_vec(),
-        settings: format!("{settings:?}"),
+        settings: kept::Flags::of(&settings),
         scenario,
         seed,
         odds: arguments.odds,

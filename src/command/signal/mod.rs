@@ -11,12 +11,15 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 use fieldripple::telegram::Identity;
 use fieldripple::world::Pulses;
+use serde::{Serialize, Serializer};
+use serde_json::{Map, Value};
 
 use super::telegram_fields::Fields;
 use super::values::within;
 
 /// What the samples show.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum, Serialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Kind {
     /// The field itself; folded where it is above half the rate
     Direct,
@@ -29,12 +32,14 @@ pub enum Kind {
 }
 
 /// What is in a capture: field, tags, noise and how they are sampled.
-#[derive(Clone, Debug, Default, clap::Args)]
+#[derive(Clone, Debug, Default, clap::Args, Serialize)]
 pub struct SignalArguments {
     /// Number of a tag as CCC:N; repeat for several tags [default: one tag, 999 and a number drawn from the seed]
     #[arg(long = "id", value_name = "CCC:N")]
+    #[serde(rename = "id", serialize_with = "as_written")]
     pub ids: Vec<Identity>,
     #[command(flatten)]
+    #[serde(flatten)]
     pub fields: Fields,
     /// A bare field; --ebn0 then sets the noise a tag of --depth and --angle would have it with
     #[arg(long, conflicts_with_all = ["ids", "start", "sign", "level_db"])]
@@ -95,6 +100,7 @@ pub struct SignalArguments {
     pub clock_ppm: Option<f64>,
     /// Switch the field: milliseconds on and off, 1 to 10000 each; every time the telegram starts anew
     #[arg(long, value_name = "ON_MS:OFF_MS", value_parser = pulses)]
+    #[serde(serialize_with = "milliseconds")]
     pub pulse: Option<Pulses>,
     /// Take everything from a scenario file (TOML): coils, circuits, interferers, probe, digitiser
     #[arg(long, value_name = "FILE")]
@@ -102,6 +108,18 @@ pub struct SignalArguments {
     /// Change a key of the scenario, for example reader.drive_v=12 or tag.1.tilt_deg=45; repeat for more
     #[arg(long, value_name = "KEY=VALUE")]
     pub set: Vec<String>,
+}
+
+fn as_written<S: Serializer>(ids: &[Identity], to: S) -> Result<S::Ok, S::Error> {
+    to.collect_seq(
+        ids.iter()
+            .map(|id| format!("{}:{}", id.country, id.national)),
+    )
+}
+
+fn milliseconds<S: Serializer>(pulse: &Option<Pulses>, to: S) -> Result<S::Ok, S::Error> {
+    let written = |pulse: &Pulses| format!("{}:{}", 1e3 * pulse.on_s, 1e3 * pulse.off_s);
+    pulse.as_ref().map(written).serialize(to)
 }
 
 fn sign(text: &str) -> Result<i8, String> {
@@ -158,6 +176,23 @@ impl SignalArguments {
 
     pub fn clock_ppm(&self) -> f64 {
         self.clock_ppm.unwrap_or(0.0)
+    }
+
+    /// The flags that were given, by name, with their values.
+    pub fn given(&self) -> Map<String, Value> {
+        let Ok(Value::Object(mut given)) = serde_json::to_value(self) else {
+            unreachable!("flags are numbers, texts and lists of them");
+        };
+        let is_given = |value: &Value| match value {
+            Value::Null | Value::Bool(false) => false,
+            Value::Array(values) => !values.is_empty(),
+            _ => true,
+        };
+        given.retain(|_, value| is_given(value));
+        given
+            .into_iter()
+            .map(|(name, value)| (name.replace('_', "-"), value))
+            .collect()
     }
 
     /// Whether coils, circuits or anything else of a scenario is in it.
