@@ -1,5 +1,6 @@
 //! `fieldripple margin`: how much breaks the reading.
 
+mod captures;
 mod decoder;
 mod figure;
 mod json;
@@ -22,6 +23,7 @@ use super::figure_file::FigureFile;
 use super::interrupt::{leave_nothing_unfinished, stop_on_request};
 use super::signal::SignalArguments;
 use super::values::{whole_within, within};
+use captures::Keeper;
 use decoder::{Decoder, DecoderArguments};
 use kept::PlanFile;
 use progress::Watch;
@@ -60,6 +62,9 @@ are captures not read. The interval of the difference between yours and the prog
 is the one that belongs to McNemar's test (Tango's), as both saw the same captures. The CSV then
 has the further columns both,timed_out,crashed,garbage.
 
+--keep writes the captures into a folder, for decoders in any language or on another machine; --from
+with --answers counts what those read, beside what the program's own receiver read of the same.
+
 Threads: one a processor core, or RAYON_NUM_THREADS. Ctrl-C ends early and keeps what is done.
 
 Examples:
@@ -68,6 +73,8 @@ Examples:
   fieldripple margin --vary tag.1.tilt_deg=0:90:10 --set noise.ebn0_db=10 --until 0.1
   fieldripple margin --vary ebn0=-16:0:1 --csv part2.csv --part 2/3
   fieldripple margin --vary ebn0=0:12:2 --decoder 'python3 mine.py {file}' --csv mine.csv
+  fieldripple margin --vary ebn0=0:12:2 --keep captures
+  fieldripple margin --from captures --answers read.csv --figure both.png
   fieldripple margin --gather part1.csv part2.csv part3.csv --csv whole.csv
 
 Exit codes: 0 done, 1 ended early, 2 bad arguments or a file that cannot be used.";
@@ -82,7 +89,7 @@ pub struct Arguments {
         value_name = "NAME=VALUES",
         allow_hyphen_values = true,
         value_parser = vary::axis,
-        required_unless_present = "gather"
+        required_unless_present_any = ["gather", "from"]
     )]
     vary: Vec<Axis>,
     /// Captures at each value, 1 to 1000000
@@ -115,6 +122,16 @@ pub struct Arguments {
     /// Join the tables of all parts; nothing is run
     #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with_all = ["vary", "resume", "part", "until"])]
     gather: Vec<PathBuf>,
+    /// Keep every capture (WAV) in this new folder, with a list (index.csv): file, values, trial, rate, numbers sent, and whether the
+    /// program's own receiver read it
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["resume", "part", "until", "gather"])]
+    keep: Option<PathBuf>,
+    /// Count what was read elsewhere in the captures of a folder that --keep wrote; nothing is run
+    #[arg(long, value_name = "DIR", requires = "answers", conflicts_with_all = ["vary", "keep", "gather", "resume", "part", "until", "decoder"])]
+    from: Option<PathBuf>,
+    /// What was read: a row a capture, its file and the number (15 digits, CCC:N or CCC N) or nothing
+    #[arg(long, value_name = "FILE.csv", requires = "from")]
+    answers: Option<PathBuf>,
     /// Print one JSON object
     #[arg(long)]
     json: bool,
@@ -128,6 +145,18 @@ pub struct Arguments {
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let figure = arguments.figure.as_ref().map(FigureFile::path);
     leave_nothing_unfinished(arguments.csv.as_deref().into_iter().chain(figure));
+    if let (Some(folder), Some(answers)) = (&arguments.from, &arguments.answers) {
+        let counted = captures::counted(folder, answers)?;
+        for note in &counted.notes {
+            eprintln!("fieldripple: note: {note}");
+        }
+        let saved = match &arguments.csv {
+            Some(csv) => kept::write_csv(csv, &counted.table),
+            None => Ok(()),
+        };
+        let shown = show(arguments, &counted.table, &counted.names, None, true);
+        return saved.and(shown);
+    }
     if arguments.gather.is_empty() {
         count(arguments)
     } else {
@@ -190,6 +219,20 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
             recording: &scene.record(),
         })?;
     }
+    let keeper = match &arguments.keep {
+        Some(folder) => {
+            let draw = Draw::new(maker.seed, &points[0], 0);
+            let like = maker.scene(0, &draw)?.record();
+            Some(Keeper::new(
+                folder,
+                &names,
+                &points,
+                &like,
+                arguments.trials,
+            )?)
+        }
+        None => None,
+    };
     let mut table = Table::new(&receivers, &points);
     let part = arguments.part.unwrap_or(Part::WHOLE);
     let kept = plan_file(arguments, &names, &receivers, part, maker.seed)?;
@@ -213,7 +256,12 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         scene: &scene,
         outside: decoder.as_ref().map(|decoder| decoder as &dyn Outside),
         // Captures that cannot be written are no fault of the decoder: they end the run and are not counted.
-        witness: Some(&|_, _| decoder.as_ref().map_or(Ok(()), Decoder::trouble)),
+        witness: Some(&|trial, outcomes| {
+            if let Some(keeper) = &keeper {
+                keeper.keep(trial, outcomes[0])?;
+            }
+            decoder.as_ref().map_or(Ok(()), Decoder::trouble)
+        }),
     };
     let watch = Watch::new(arguments.csv.as_deref(), table.trials());
     let outcome = run_plan(&plan, &mut table, stop_on_request(), &|now, table| {
@@ -224,7 +272,9 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         Some(csv) => kept::write_csv(csv, &table),
         None => Ok(()),
     };
+    let listed = keeper.map_or(Ok(()), Keeper::finish);
     let complete = outcome?;
+    listed?;
     // What was counted is shown even where it could not be kept.
     let shown = show(arguments, &table, &names, Some(&kept), complete);
     saved.and(shown)
@@ -295,7 +345,7 @@ fn show(
     let mut drawn = Ok(());
     if let Some(file) = &arguments.figure {
         // A joined table does not know the flags that theory needs.
-        let theory = if arguments.gather.is_empty() {
+        let theory = if arguments.gather.is_empty() && arguments.from.is_none() {
             figure::theory(table, names, &arguments.signal)
         } else {
             Vec::new()

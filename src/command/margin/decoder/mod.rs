@@ -17,7 +17,8 @@ use fieldripple::margin::{Answer, Failure, Outside, Trial};
 use serde::{Deserialize, Serialize};
 
 use crate::command::values::within;
-use capture::Form;
+pub use answer::number;
+pub use capture::{Form, write_to};
 use process::Staying;
 use words::Words;
 
@@ -124,7 +125,7 @@ impl Decoder {
         let number = self.captures.fetch_add(1, Ordering::Relaxed);
         let ending = self.form.ending();
         let file = self.scratch.path().join(format!("{number}.{ending}"));
-        capture::write_to(&file, trial.recording, self.form)?;
+        write_to(&file, trial.recording, self.form)?;
         let rate_hz = trial.recording.signal().rate_hz.unwrap_or_default();
         let answer = self.asked(&file, rate_hz);
         fs::remove_file(&file).with_context(|| file.display().to_string())?;
