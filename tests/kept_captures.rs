@@ -51,7 +51,7 @@ fn what_is_read_in_kept_captures_is_counted() {
     let mut read = 0;
     for line in lines {
         let cells: Vec<&str> = line.split(',').collect();
-        let decoded = decode_file(&at.join("captures").join(cells[0]), &Settings::new()).unwrap();
+        let decoded = decode_file(at.join("captures").join(cells[0]), &Settings::new()).unwrap();
         let numbers = decoded.identities();
         let number = numbers.first().map_or(String::new(), |identity| {
             format!("\"{} {}\"", identity.country, identity.national)

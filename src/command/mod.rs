@@ -133,8 +133,14 @@ fn complain(error: &anyhow::Error) {
             message = format!("{message}: {cause}");
         }
     }
-    let message = message.replace(['\n', '\r'], " ");
-    eprintln!("fieldripple: {message}");
+    // Of what a file or an argument said nobody needs more; names of files stay whole.
+    const LONGEST_WORD: usize = 400;
+    let ends_line = |c: char| c.is_control() || ['\u{2028}', '\u{2029}'].contains(&c);
+    let words: Vec<_> = message
+        .split(|c: char| c == ' ' || ends_line(c))
+        .map(|word| usage_error::cut(word, LONGEST_WORD))
+        .collect();
+    eprintln!("fieldripple: {}", words.join(" "));
 }
 
 /// Writes to standard output; a closed pipe comes back as an error that [`run`] counts as success.

@@ -28,7 +28,7 @@ pub fn one_line(
     for paragraph in rendered.split("\n\n") {
         let line = paragraph
             .split_whitespace()
-            .map(cut)
+            .map(|word| cut(word, LONGEST_WORD))
             .collect::<Vec<_>>()
             .join(" ");
         let known = line.starts_with("Usage: ") || line.starts_with("For more information");
@@ -46,8 +46,9 @@ pub fn one_line(
     format!("fieldripple: {text} (see '{command} --help')")
 }
 
-fn cut(word: &str) -> Cow<'_, str> {
-    match word.char_indices().nth(LONGEST_WORD) {
+/// The word, or so many characters of it.
+pub fn cut(word: &str, longest: usize) -> Cow<'_, str> {
+    match word.char_indices().nth(longest) {
         Some((end, _)) => format!("{}…", &word[..end]).into(),
         None => word.into(),
     }

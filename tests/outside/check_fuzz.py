@@ -40,9 +40,9 @@ LONGEST_TEXT = 1000
 def built():
     """The program with checked arithmetic."""
     if named := os.environ.get("CHECKED"):
-        return named
+        return str(Path(named).resolve())
     subprocess.run(["cargo", "build", "--quiet", "--bin", "fieldripple"], cwd=ROOT, check=True)
-    return str(Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "debug/fieldripple")
+    return str((Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "debug/fieldripple").resolve())
 
 
 def fault(ran, case, target, folder, before):
