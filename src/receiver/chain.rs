@@ -97,18 +97,17 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
     let apart_hz = sight.rate_hz / signal.samples.len().max(1) as f64;
     let mut tried: Vec<f64> = Vec::new();
     for view in &sight.views {
-        // Fields beside each other were all looked for in the first view that showed them.
+        // Three fields or more beside each other were all tried in the first view that showed them. Two are worth a try from either
+        // side: far apart, the one that a view is tuned to is seen better.
         let is_near = |hz: &f64| (hz - view.tuning.field_hz).abs() < 0.5 * apart_hz;
         if view.kind.has_carrier() && tried.iter().any(is_near) {
             continue;
         }
         let reception = look(signal, view, terms, sight.rate_assumed);
-        tried.extend(
-            reception
-                .other_fields
-                .iter()
-                .map(|other| other.frequency_hz),
-        );
+        if reception.other_fields.len() > 1 {
+            let others = reception.other_fields.iter();
+            tried.extend(others.map(|other| other.frequency_hz));
+        }
         if !reception.readings.is_empty() || reception.tangled {
             return reception;
         }
