@@ -1,6 +1,7 @@
 //! The `decode` command from outside: what it prints, its JSON and its exit codes. Captures come from `synth`.
 
-use std::io::Write;
+use std::fs::File;
+use std::io::{Read, Write};
 use std::process::{Child, Command, Output, Stdio};
 
 use fieldripple::telegram::{Identity, Telegram};
@@ -617,37 +618,38 @@ fn bad_arguments_are_refused_with_one_line() {
     bench.decode("empty").refused(&["empty", "no captures"]);
 }
 
+/// What an NPY file holds.
+fn values<T: npyz::Deserialize>(npy: &[u8]) -> Vec<T> {
+    npyz::NpyFile::new(npy).unwrap().into_vec().unwrap()
+}
+
 /// What is exported is what was read: the bits are the telegram's, and the mean telegram follows its load states at the stated depth.
 #[test]
 fn arrays_for_notebooks_hold_what_was_read() {
     let bench = Bench::with("tag.wav --id 999:77 --depth 0.01 --angle 30 --ebn0 20 --seed 4");
     let reading = &bench.json("tag.wav --export out.npz", 0)[0]["readings"][0];
     bench.json("tag.wav --export out.csv", 0);
-    let mut archive = npyz::npz::NpzArchive::open(bench.0.path().join("out.npz")).unwrap();
-    let mut reals = |name: &str| -> Vec<f64> {
-        let array = archive.by_name(name).unwrap().unwrap();
-        array.into_vec().unwrap()
+    let packed = File::open(bench.0.path().join("out.npz")).unwrap();
+    let mut archive = zip::ZipArchive::new(packed).unwrap();
+    let mut array = |name: &str| -> Vec<u8> {
+        let mut bytes = Vec::new();
+        let mut member = archive.by_name(&format!("{name}.npy")).unwrap();
+        member.read_to_end(&mut bytes).unwrap();
+        bytes
     };
+    let mut reals = |name: &str| -> Vec<f64> { values(&array(name)) };
     let (times, spectrum_db) = (reals("telegram_time_s"), reals("spectrum_db"));
     let count = times.len();
     assert!(count == 4096 && (times[4095] - 4095.0 / 134_200.0).abs() < 5e-8);
     assert!(spectrum_db.iter().all(|db| *db < 0.1));
-    let mut small = |name: &str| -> Vec<i8> {
-        let array = archive.by_name(name).unwrap().unwrap();
-        array.into_vec().unwrap()
-    };
-    let (bits, states) = (small("bits"), small("load_states"));
+    let (bits, states): (Vec<i8>, Vec<i8>) =
+        (values(&array("bits")), values(&array("load_states")));
     let sent: Vec<i8> = Telegram::new(Identity::new(999, 77).unwrap().code())
         .bits()
         .map(i8::from)
         .to_vec();
     assert_eq!(bits, sent);
-    let telegram: Vec<num_complex::Complex32> = archive
-        .by_name("telegram")
-        .unwrap()
-        .unwrap()
-        .into_vec()
-        .unwrap();
+    let telegram: Vec<num_complex::Complex32> = values(&array("telegram"));
     let along: f64 = telegram
         .iter()
         .enumerate()
