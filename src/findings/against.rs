@@ -54,6 +54,12 @@ fn ripple(reception: &Reception) -> Option<Ripple> {
     })
 }
 
+/// Whether something repeats that is not one tag's telegram.
+fn is_smeared(reception: &Reception) -> bool {
+    let survey = reception.survey.as_ref();
+    survey.is_some_and(|survey| survey.smeared.is_some())
+}
+
 /// A difference with its standard deviation, dB.
 fn with_deviation(db: f64, deviation_db: f64) -> String {
     format!("{db:+.1} ± {:.1} dB", deviation_db.max(0.1))
@@ -126,6 +132,10 @@ pub fn compare(this: &Reception, other: &Reception, name: &str, odds: f64) -> Fi
         }
         (Some(_), None) => {
             "Something answers here that is not there: a tag is in the field, too weak to read. Bring it nearer or record longer."
+                .into()
+        }
+        (None, Some(_)) if is_smeared(this) => {
+            "What repeats here is no single telegram, so whether the other capture's tag is in it nobody can tell: capture again, then compare."
                 .into()
         }
         (None, Some(there)) => gone(this, there.power, odds, field_db, noise_db, &mut evidence),
