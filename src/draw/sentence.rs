@@ -6,7 +6,7 @@ use super::DrawError;
 use super::style::{Area, INK, LABEL, text, width_of};
 
 /// Pixels from line to line.
-const LINE: i32 = 22;
+pub(super) const LINE: i32 = 22;
 
 /// Writes text into an area, wrapped at blanks; what does not fit below is cut off with an ellipsis.
 pub(super) fn write<DB: DrawingBackend>(area: &Area<DB>, words: &str) -> Result<(), DrawError>
@@ -31,7 +31,7 @@ where
     Ok(())
 }
 
-fn wrap(words: &str, wide: f64) -> Vec<String> {
+pub(super) fn wrap(words: &str, wide: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in words.split_whitespace() {
         let longer = match lines.last() {

@@ -7,7 +7,7 @@ use super::share_figure::ShareFigure;
 use super::style::{
     Area, BLUE, GREEN, GRID, INK, LABEL, MUTED, PURPLE, SMALL, VERMILLION, chart, text, width_of,
 };
-use crate::margin::Contestant;
+use crate::margin::{Contestant, Table};
 
 /// Height of the row of names.
 const NAMES: u32 = 30;
@@ -25,14 +25,18 @@ pub(super) const fn colour(receiver: Contestant) -> RGBColor {
         Contestant::Own => BLUE,
         Contestant::Plain => VERMILLION,
         Contestant::Limit => GREEN,
-        Contestant::Yours => PURPLE,
+        Contestant::Yours | Contestant::Both => PURPLE,
+        Contestant::Second => VERMILLION,
     }
 }
 
 /// Name of a receiver, here and in maps.
-pub(super) const fn name(receiver: Contestant) -> &'static str {
+pub(super) fn name(receiver: Contestant, table: &Table) -> &'static str {
     match receiver {
+        Contestant::Own if table.receivers().contains(&Contestant::Second) => "first reader",
         Contestant::Own => "fieldripple",
+        Contestant::Second => "second reader",
+        Contestant::Both => "both at once",
         Contestant::Plain => "plain amplitude receiver",
         Contestant::Limit => "exact limit",
         Contestant::Yours => "your decoder",
@@ -123,7 +127,7 @@ where
     let receivers = figure.table.receivers();
     let own = receivers
         .iter()
-        .map(|&one| (name(one), colour(one), Some(one)));
+        .map(|&one| (name(one, figure.table), colour(one), Some(one)));
     let theory = figure
         .theory
         .iter()

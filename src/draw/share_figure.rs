@@ -3,6 +3,7 @@
 use plotters::prelude::*;
 
 use super::figure::{png, svg};
+use super::sentence::{LINE, wrap};
 use super::style::{Area, INK, LABEL, MUTED, TITLE, prepare, text};
 use super::{DrawError, share, share_map};
 use crate::margin::Table;
@@ -10,7 +11,7 @@ use crate::margin::Table;
 /// Usual size, pixels.
 pub const SHARE_FIGURE_SIZE: (u32, u32) = (1000, 560);
 
-/// Height of title and remark.
+/// Height of title and a remark of one line.
 const HEAD: u32 = 66;
 
 /// A named curve of (value, share).
@@ -23,7 +24,7 @@ pub struct ShareFigure<'a> {
     pub table: &'a Table,
     /// What each axis is, with its unit.
     pub labels: Vec<String>,
-    /// One line below the title: what the captures have in common.
+    /// Below the title: what the captures have in common.
     pub remark: String,
     /// What theory says, against the only axis.
     pub theory: Vec<Theory>,
@@ -51,17 +52,18 @@ where
 {
     prepare();
     area.fill(&WHITE)?;
-    let (head, body) = area.split_vertically(HEAD);
+    let lines = wrap(&figure.remark, f64::from(area.dim_in_pixel().0) - 28.0);
+    let further = LINE as u32 * lines.len().saturating_sub(1) as u32;
+    let (head, body) = area.split_vertically(HEAD + further);
     head.draw(&Text::new(
         "Captures read".to_string(),
         (12, 8),
         text(TITLE, INK),
     ))?;
-    head.draw(&Text::new(
-        figure.remark.clone(),
-        (14, 43),
-        text(LABEL, MUTED),
-    ))?;
+    for (row, line) in lines.into_iter().enumerate() {
+        let place = (14, 43 + row as i32 * LINE);
+        head.draw(&Text::new(line, place, text(LABEL, MUTED)))?;
+    }
     match figure.labels.len() {
         2 => share_map::draw(&body, figure),
         _ => share::draw(&body, figure),

@@ -42,7 +42,7 @@ where
 {
     let area = headed(
         area,
-        name(receiver),
+        name(receiver, figure.table),
         "captures read, %: the darker, the more",
     )?;
     let rows = figure.table.rows();

@@ -3,6 +3,7 @@
 use super::limit::told;
 use super::outside::{Answer, Failure, Number, Outside, Trial};
 use super::plain;
+use super::scene::Recording;
 use crate::receiver::read_numbers;
 use crate::telegram::Identity;
 
@@ -17,11 +18,22 @@ pub enum Contestant {
     Limit,
     /// A decoder that is no part of this program.
     Yours,
+    /// The program's own receiver at the second reader's antenna.
+    Second,
+    /// All that stand before it in the table, each its own number in the same trial.
+    Both,
 }
 
 impl Contestant {
     /// All, in the order of tables.
-    pub const ALL: [Self; 4] = [Self::Own, Self::Plain, Self::Limit, Self::Yours];
+    pub const ALL: [Self; 6] = [
+        Self::Own,
+        Self::Plain,
+        Self::Limit,
+        Self::Yours,
+        Self::Second,
+        Self::Both,
+    ];
 
     /// Name in tables.
     pub const fn name(self) -> &'static str {
@@ -30,6 +42,8 @@ impl Contestant {
             Self::Plain => "plain",
             Self::Limit => "limit",
             Self::Yours => "yours",
+            Self::Second => "second",
+            Self::Both => "both",
         }
     }
 
@@ -60,6 +74,15 @@ impl Outcome {
         }
     }
 
+    /// Whether all of them read, and whether any read a wrong number.
+    pub fn all(outcomes: &[Self]) -> Self {
+        Self {
+            read: outcomes.iter().all(|one| one.read),
+            wrong: outcomes.iter().any(|one| one.wrong),
+            failure: None,
+        }
+    }
+
     /// Of an answer from outside.
     pub fn of_answer(answer: &Answer, sent: &[Number]) -> Self {
         match answer {
@@ -72,6 +95,14 @@ impl Outcome {
     }
 }
 
+/// Codes read with the program's own receiver.
+fn own(recording: &Recording, odds: f64) -> Vec<u64> {
+    read_numbers(&recording.signal(), odds)
+        .iter()
+        .map(|reading| reading.attempt.decision.telegram.code)
+        .collect()
+}
+
 /// A code as people write it.
 pub(super) fn number(code: u64) -> Number {
     let identity = Identity::from_code(code);
@@ -80,15 +111,27 @@ pub(super) fn number(code: u64) -> Number {
 
 impl Contestant {
     /// Lets the receiver try; its own receiver calls a number read at these odds. `outside` is [`Contestant::Yours`], who without it
-    /// reads nothing.
-    pub fn attempt(self, trial: &Trial<'_>, odds: f64, outside: Option<&dyn Outside>) -> Outcome {
-        let (scene, recording) = (trial.scene, trial.recording);
-        let sent = scene.sent();
+    /// reads nothing; `before` is what came of those before it in the table.
+    pub fn attempt(
+        self,
+        trial: &Trial<'_>,
+        odds: f64,
+        outside: Option<&dyn Outside>,
+        before: &[Outcome],
+    ) -> Outcome {
+        let (mut scene, recording) = (trial.scene, trial.recording);
+        let mut sent = scene.sent();
         let codes: Vec<u64> = match self {
-            Self::Own => read_numbers(&recording.signal(), odds)
-                .iter()
-                .map(|reading| reading.attempt.decision.telegram.code)
-                .collect(),
+            Self::Own => own(recording, odds),
+            Self::Second => {
+                let Some(second) = scene.second() else {
+                    return Outcome::default();
+                };
+                scene = second;
+                sent = scene.sent();
+                own(&scene.record(), odds)
+            }
+            Self::Both => return Outcome::all(before),
             Self::Plain => plain::read(&recording.signal(), recording.rectified, scene.field_hz()),
             Self::Limit => told(scene, recording, odds).into_iter().collect(),
             // It says country and number only; the flags before them are not asked of it.

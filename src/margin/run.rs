@@ -84,10 +84,10 @@ impl<E> Plan<'_, E> {
             scene: &scene,
             recording: &recording,
         };
-        let receivers = self.receivers.iter();
-        let outcomes: Vec<Outcome> = receivers
-            .map(|receiver| receiver.attempt(&trial, self.odds, self.outside))
-            .collect();
+        let mut outcomes: Vec<Outcome> = Vec::with_capacity(self.receivers.len());
+        for receiver in &self.receivers {
+            outcomes.push(receiver.attempt(&trial, self.odds, self.outside, &outcomes));
+        }
         if let Some(witness) = self.witness {
             witness(&trial, &outcomes)?;
         }

@@ -21,6 +21,8 @@ pub enum Scene {
         bench: Box<Bench>,
         /// What its tags send, the first tag's first.
         sent: Vec<Telegram>,
+        /// The same at the second reader's antenna, whose own tag is the first there.
+        second: Option<Box<Scene>>,
     },
 }
 
@@ -68,6 +70,14 @@ impl Scene {
         match self {
             Self::Direct { signal, .. } => signal.tags.iter().map(|tag| tag.telegram).collect(),
             Self::Bench { sent, .. } => sent.clone(),
+        }
+    }
+
+    /// The same moment at the second reader's antenna, where that is asked for.
+    pub fn second(&self) -> Option<&Scene> {
+        match self {
+            Self::Direct { .. } => None,
+            Self::Bench { second, .. } => second.as_deref(),
         }
     }
 

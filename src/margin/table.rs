@@ -297,8 +297,9 @@ fn row(line: &str, axes: usize, further: bool) -> Result<Row, String> {
     }
     let receiver = Contestant::of_name(cells[0]).ok_or_else(|| {
         format!(
-            "receiver '{}'; allowed are own, plain, limit and yours",
-            cells[0]
+            "receiver '{}'; allowed are {}",
+            cells[0],
+            Contestant::ALL.map(Contestant::name).join(", ")
         )
     })?;
     let values = cells[1..=axes]

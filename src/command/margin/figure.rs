@@ -44,13 +44,13 @@ pub fn draw(
 pub fn about(signal: &SignalArguments, names: &[String], scenario: Option<&str>) -> String {
     let varied = |name: &str| names.iter().any(|one| one == name);
     if let Some(scenario) = scenario {
-        let given: Vec<String> = signal
-            .set
-            .iter()
-            .map(|set| set.replace('=', " = "))
-            .collect();
-        let parts = std::iter::once(scenario.to_string()).chain(given);
-        return parts
+        let given = signal.set.iter().filter(|set| {
+            let key = set.split('=').next().unwrap_or("");
+            !varied(key.trim())
+        });
+        let given = given.map(|set| set.replace('=', " = "));
+        return std::iter::once(without_numbers(scenario))
+            .chain(given)
             .filter(|part| !part.is_empty())
             .collect::<Vec<String>>()
             .join(", ");
@@ -72,6 +72,14 @@ pub fn about(signal: &SignalArguments, names: &[String], scenario: Option<&str>)
         parts.push(format!("Eb/N0 {ebn0} dB"));
     }
     parts.join(", ")
+}
+
+/// The first clauses of a name, up to one with a number in it: that may be the one that is varied.
+fn without_numbers(name: &str) -> String {
+    let has_number = |clause: &str| clause.contains(|letter: char| letter.is_ascii_digit());
+    let clauses = name.split_inclusive([':', ',', ';', '.']);
+    let kept: String = clauses.take_while(|clause| !has_number(clause)).collect();
+    kept.trim_end_matches([':', ',', ';', '.', ' ']).to_string()
 }
 
 fn significant(value: f64) -> String {
@@ -103,4 +111,28 @@ pub fn theory(table: &Table, names: &[String], signal: &SignalArguments) -> Vec<
         })
         .collect();
     vec![("plain, by formula".into(), curve)]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_that_is_varied_is_stated() {
+        let mut signal = SignalArguments {
+            set: vec!["second_reader.distance_mm=600".into(), "tag.1.tilt_deg=60".into()],
+            ..SignalArguments::default()
+        };
+        let names = ["second_reader.distance_mm".to_string()];
+        let name = "Quarantine: a second reader runs 800 mm away; the tag hears both";
+        assert_eq!(
+            about(&signal, &names, Some(name)),
+            "Quarantine, tag.1.tilt_deg = 60"
+        );
+        signal.set.clear();
+        assert_eq!(
+            about(&signal, &names, Some("Cattery: the tag lies across the field")),
+            "Cattery: the tag lies across the field"
+        );
+    }
 }

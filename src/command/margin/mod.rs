@@ -107,6 +107,9 @@ pub struct Arguments {
     /// Let a decoder that is told everything but the number try them too: what no receiver can beat
     #[arg(long)]
     limit: bool,
+    /// Let the scenario's second reader read too, each a tag of its own, and count how often both do
+    #[arg(long, conflicts_with_all = ["compare", "limit", "decoder", "keep", "gather", "from"])]
+    both: bool,
     /// Keep the table in this file
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
@@ -193,8 +196,11 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         bail!("--vary {} is given twice", names[0]);
     }
     let points = points(&arguments.vary)?;
-    let maker = Maker::new(&arguments.signal, &arguments.vary, &points)?;
+    let maker = Maker::new(&arguments.signal, &arguments.vary, &points, arguments.both)?;
     let mut receivers = vec![Contestant::Own];
+    if arguments.both {
+        receivers.extend([Contestant::Second, Contestant::Both]);
+    }
     if arguments.compare {
         receivers.push(Contestant::Plain);
     }

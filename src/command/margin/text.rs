@@ -20,9 +20,14 @@ macro_rules! line {
 }
 
 /// Who reads, in words.
-pub const fn who(receiver: Contestant) -> &'static str {
+fn who(receiver: Contestant, table: &Table) -> &'static str {
     match receiver {
+        Contestant::Own if table.receivers().contains(&Contestant::Second) => {
+            "fieldripple's receiver at the first reader's antenna"
+        }
         Contestant::Own => "fieldripple's receiver",
+        Contestant::Second => "fieldripple's receiver at the second reader's antenna",
+        Contestant::Both => "both of them in the same trial",
         Contestant::Plain => "plain amplitude receiver (rectifier, slicer, CRC)",
         Contestant::Limit => "exact limit: told everything but the number and its start",
         Contestant::Yours => "your decoder",
@@ -43,11 +48,11 @@ pub fn page(table: &Table, names: &[String], odds: Option<f64>) -> String {
         let own: Vec<&Row> = rows.iter().filter(|row| row.receiver == receiver).collect();
         line!(page, "");
         match odds.filter(|_| !matches!(receiver, Contestant::Plain | Contestant::Yours)) {
-            None => line!(page, "{}", who(receiver)),
+            None => line!(page, "{}", who(receiver, table)),
             Some(odds) => line!(
                 page,
                 "{}; read = wrong with a probability of {odds:e} at most",
-                who(receiver)
+                who(receiver, table)
             ),
         }
         if names.len() == 2 {

@@ -105,7 +105,11 @@ pub fn label(name: &str) -> String {
 /// Captures of one point, ready for a trial's draws.
 enum Prepared {
     Flags(Box<SignalArguments>),
-    Scenario(Box<Scenario>),
+    Scenario {
+        scenario: Box<Scenario>,
+        /// The second reader listens, too.
+        both: bool,
+    },
 }
 
 /// Makes the scenes of a plan.
@@ -117,7 +121,12 @@ pub struct Maker {
 
 impl Maker {
     /// Checks every point; what cannot be is refused before the first trial.
-    pub fn new(base: &SignalArguments, axes: &[Axis], points: &[Vec<f64>]) -> anyhow::Result<Self> {
+    pub fn new(
+        base: &SignalArguments,
+        axes: &[Axis],
+        points: &[Vec<f64>],
+        both: bool,
+    ) -> anyhow::Result<Self> {
         let keys = axes
             .iter()
             .any(|axis| axis.name.contains('.') || axis.name == "duration_s");
@@ -132,8 +141,8 @@ impl Maker {
                     .collect();
                 error.context(format!("at {}", place.join(", ")))
             };
-            let point = prepare(base, axes, values, keys).map_err(at)?;
-            if let Prepared::Scenario(scenario) = &point {
+            let point = prepare(base, axes, values, keys, both).map_err(at)?;
+            if let Prepared::Scenario { scenario, .. } = &point {
                 seed = scenario.seed.0;
             }
             let first = point.scene(&Draw::new(seed, values, 0)).map_err(at)?;
@@ -163,6 +172,7 @@ fn prepare(
     axes: &[Axis],
     values: &[f64],
     keys: bool,
+    both: bool,
 ) -> anyhow::Result<Prepared> {
     let mut arguments = base.clone();
     for (axis, value) in axes.iter().zip(values) {
@@ -180,8 +190,20 @@ fn prepare(
         }
     }
     Ok(if arguments.is_scenario() {
-        Prepared::Scenario(Box::new(scenario(&arguments)?))
+        let scenario = scenario(&arguments)?;
+        Prepared::Scenario {
+            scenario: Box::new(if both {
+                scenario.with_a_tag_each().context("--both")?
+            } else {
+                scenario
+            }),
+            both,
+        }
     } else {
+        ensure!(
+            !both,
+            "--both goes with a scenario that has a [second_reader]: --scenario FILE, or --set second_reader.distance_mm=600"
+        );
         Prepared::Flags(Box::new(arguments))
     })
 }
@@ -231,21 +253,34 @@ impl Prepared {
                     digitiser: plan.digitiser,
                 })
             }
-            Self::Scenario(scenario) => {
+            Self::Scenario { scenario, both } => {
                 let mut scenario = Scenario::clone(scenario);
                 scenario.seed.0 = draw.seed;
-                let sent = scenario
-                    .sent()
-                    .map(|(index, sends)| sends.telegram(draw.seed, index));
-                let sent = sent.collect();
-                let bench = Bench::new(&scenario).context("the scenario cannot be built")?;
-                Ok(Scene::Bench {
-                    bench: Box::new(bench),
-                    sent,
-                })
+                let second = if *both {
+                    let mut other_side = scenario.other_side().context("--both")?;
+                    // Noise of its own.
+                    other_side.seed.0 = draw.seed.wrapping_add(1);
+                    Some(Box::new(scene_of(&other_side, None)?))
+                } else {
+                    None
+                };
+                scene_of(&scenario, second)
             }
         }
     }
+}
+
+fn scene_of(scenario: &Scenario, second: Option<Box<Scene>>) -> anyhow::Result<Scene> {
+    let sent = scenario
+        .sent()
+        .map(|(index, sends)| sends.telegram(scenario.seed.0, index));
+    let sent = sent.collect();
+    let bench = Bench::new(scenario).context("the scenario cannot be built")?;
+    Ok(Scene::Bench {
+        bench: Box::new(bench),
+        sent,
+        second,
+    })
 }
 
 #[cfg(test)]

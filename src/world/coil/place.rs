@@ -43,6 +43,11 @@ impl Place {
         Place(other.0.inv_mul(&self.0))
     }
 
+    /// The other way round: this place, given in the frame of `other`, in the frame that `other` itself is given in.
+    pub fn carried_by(&self, other: &Place) -> Place {
+        Place(other.0 * self.0)
+    }
+
     /// A point of the coil's own frame in the outer frame.
     pub fn outward(&self, local_m: Vector) -> Vector {
         self.0.rotation * local_m + self.0.translation.vector

@@ -8,6 +8,7 @@ mod build;
 mod check;
 mod interference;
 mod keys;
+mod other_side;
 mod other_tag;
 mod parts;
 mod presets;
