@@ -120,7 +120,10 @@ mod tests {
     #[test]
     fn nothing_that_is_varied_is_stated() {
         let mut signal = SignalArguments {
-            set: vec!["second_reader.distance_mm=600".into(), "tag.1.tilt_deg=60".into()],
+            set: vec![
+                "second_reader.distance_mm=600".into(),
+                "tag.1.tilt_deg=60".into(),
+            ],
             ..SignalArguments::default()
         };
         let names = ["second_reader.distance_mm".to_string()];
@@ -131,7 +134,11 @@ mod tests {
         );
         signal.set.clear();
         assert_eq!(
-            about(&signal, &names, Some("Cattery: the tag lies across the field")),
+            about(
+                &signal,
+                &names,
+                Some("Cattery: the tag lies across the field")
+            ),
             "Cattery: the tag lies across the field"
         );
     }

@@ -153,10 +153,19 @@ mod tests {
         let (model, twin) = (here.tag[0].place.place(), there.tag[0].place.place());
         assert!((model.centre_m() - twin.centre_m()).norm() < 1e-12);
         assert!((model.axis() - twin.axis()).norm() < 1e-12);
-        assert_ne!(here.tag[0].sends.telegram(1, 0), there.tag[0].sends.telegram(1, 0));
+        assert_ne!(
+            here.tag[0].sends.telegram(1, 0),
+            there.tag[0].sends.telegram(1, 0)
+        );
         // Who sends what is the same from either side.
-        assert_eq!(here.tag[1].sends.telegram(1, 1), there.tag[0].sends.telegram(1, 0));
-        assert_eq!(here.tag[0].sends.telegram(1, 0), there.tag[1].sends.telegram(1, 1));
+        assert_eq!(
+            here.tag[1].sends.telegram(1, 1),
+            there.tag[0].sends.telegram(1, 0)
+        );
+        assert_eq!(
+            here.tag[0].sends.telegram(1, 0),
+            there.tag[1].sends.telegram(1, 1)
+        );
     }
 
     /// Reciprocity: each antenna hears the other one's driver alike, and currents in a network of couplings are the same whichever of its
@@ -174,7 +183,10 @@ mod tests {
         };
         let (first, second) = (links(&here), links(&there));
         // The twin before its antenna as the model before its own: the same coils, the same mutual inductance.
-        assert!((first[0] / second[0] - 1.0).abs() < 1e-9, "{first:?} {second:?}");
+        assert!(
+            (first[0] / second[0] - 1.0).abs() < 1e-9,
+            "{first:?} {second:?}"
+        );
     }
 
     #[test]
