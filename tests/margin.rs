@@ -456,3 +456,29 @@ fn of_200_sweeps_the_intervals_hold_the_long_run_share_as_often_as_they_promise(
     );
     assert!((0.92..=0.99).contains(&mean), "{mean}");
 }
+
+/// Two readers, a tag each: near each other neither reads, far away both do, and both read at most where each of them does.
+#[test]
+fn both_readers_are_counted_in_one_plan() {
+    let output = std::process::Command::new(env!("CARGO_BIN_EXE_fieldripple"))
+        .args("margin --both --vary second_reader.distance_mm=150,3000 --set second_reader.field_hz=134500".split(' '))
+        .args("--set tag.1.distance_mm=60 --seconds 0.07 --rate 300k --trials 4 --json".split(' '))
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let told: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let read = |receiver: &str, distance: f64| {
+        let rows = told["rows"].as_array().unwrap();
+        let row = rows
+            .iter()
+            .find(|row| row["receiver"] == receiver && row["values"][0] == distance)
+            .unwrap();
+        assert_eq!(row["trials"], 4);
+        assert_eq!(row["wrong"], 0);
+        row["read"].as_u64().unwrap()
+    };
+    for receiver in ["own", "second", "both"] {
+        assert_eq!(read(receiver, 3000.0), 4, "{receiver}");
+    }
+    assert!(read("both", 150.0) <= read("own", 150.0).min(read("second", 150.0)));
+}

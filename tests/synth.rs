@@ -428,3 +428,99 @@ fn numbers_may_carry_letters_and_units() {
         assert!(error.contains(want), "{arguments}: {error}");
     }
 }
+
+/// A load is no capture: levels of 0 and 1 for a switch, in every form; real numbers need a flag and get a sentence.
+#[test]
+fn a_load_is_written_for_a_switch() {
+    let folder = tempfile::tempdir().unwrap();
+    let synth = |line: &str| {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_fieldripple"))
+            .arg("synth")
+            .args(line.split_whitespace())
+            .current_dir(folder.path())
+            .output()
+            .unwrap();
+        let said = String::from_utf8(output.stderr).unwrap();
+        (output.status.code(), said)
+    };
+    assert_eq!(
+        synth("load.csv --kind load --id 999:1"),
+        (Some(0), String::new())
+    );
+    assert_eq!(
+        synth("load.txt --kind load --id 999:1"),
+        (Some(0), String::new())
+    );
+    let text = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
+    let halves: Vec<String> = text("load.txt")
+        .lines()
+        .filter(|line| !line.starts_with('#'))
+        .map(str::to_string)
+        .collect();
+    let levels: Vec<String> = text("load.csv")
+        .lines()
+        .skip(1)
+        .map(|line| line.split(',').next_back().unwrap().to_string())
+        .collect();
+    assert_eq!(levels.len(), 16 * halves.len());
+    assert!(
+        levels
+            .iter()
+            .zip(0..)
+            .all(|(level, n)| *level == halves[n / 16])
+    );
+    // The header 00000000001: every half bit another state for ten bits, then two of one.
+    assert_eq!(halves[..22].concat(), "1010101010101010101011");
+    for (line, why) in [
+        ("x.wav --kind load --id 276:5", "is not a test number"),
+        (
+            "x.wav --kind load --id 999:1 --depth 0.1",
+            "--depth says nothing",
+        ),
+        (
+            "x.wav --kind load --id 999:1 --rate 10k",
+            "1.19 samples a half bit",
+        ),
+        (
+            "x.wav --kind load --id 999:1 --id 999:2",
+            "one switch is one tag",
+        ),
+        (
+            "x.wav --kind load --id 999:1 --seconds 1 --repeats 2",
+            "exclude each other",
+        ),
+        (
+            "x.txt --kind load --id 999:1 --repeats 2",
+            "says nothing of a list",
+        ),
+        ("x.txt --id 999:1", "allowed are .wav"),
+        ("x.wav --id 999:1 --repeats 2", "go with --kind load only"),
+        (
+            "x.csv --kind load --id 999:1 --settings-lines",
+            "goes with captures",
+        ),
+        ("x.wav --kind jam", "nothing beside the field"),
+        (
+            "x.wav --kind jam --set second_reader.distance_mm=500",
+            "as a [[tone]]",
+        ),
+        (
+            "x.txt --kind jam --set tone.1.level_db=-3",
+            "allowed are .wav",
+        ),
+    ] {
+        let (code, said) = synth(line);
+        assert_eq!(code, Some(2), "{line}: {said}");
+        assert!(
+            said.contains(why) && said.trim().lines().count() == 1,
+            "{line}: {said}"
+        );
+        assert!(!folder.path().join(line.split(' ').next().unwrap()).exists());
+    }
+    let (code, said) = synth("x.wav --kind load --id 276:5 --real-number");
+    assert_eq!(code, Some(0));
+    assert!(
+        said.contains("276000000000005: use it only with the leave"),
+        "{said}"
+    );
+}

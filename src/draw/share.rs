@@ -25,7 +25,7 @@ pub(super) const fn colour(receiver: Contestant) -> RGBColor {
         Contestant::Own => BLUE,
         Contestant::Plain => VERMILLION,
         Contestant::Limit => GREEN,
-        Contestant::Yours | Contestant::Both => PURPLE,
+        Contestant::Yours | Contestant::Reader | Contestant::Both => PURPLE,
         Contestant::Second => VERMILLION,
     }
 }
@@ -36,6 +36,7 @@ pub(super) fn name(receiver: Contestant, table: &Table) -> &'static str {
         Contestant::Own if table.receivers().contains(&Contestant::Second) => "first reader",
         Contestant::Own => "fieldripple",
         Contestant::Second => "second reader",
+        Contestant::Reader => "your reader",
         Contestant::Both => "both at once",
         Contestant::Plain => "plain amplitude receiver",
         Contestant::Limit => "exact limit",

@@ -20,18 +20,21 @@ pub enum Contestant {
     Yours,
     /// The program's own receiver at the second reader's antenna.
     Second,
+    /// A reader that was played to, by what it printed.
+    Reader,
     /// All that stand before it in the table, each its own number in the same trial.
     Both,
 }
 
 impl Contestant {
     /// All, in the order of tables.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Own,
         Self::Plain,
         Self::Limit,
         Self::Yours,
         Self::Second,
+        Self::Reader,
         Self::Both,
     ];
 
@@ -43,6 +46,7 @@ impl Contestant {
             Self::Limit => "limit",
             Self::Yours => "yours",
             Self::Second => "second",
+            Self::Reader => "reader",
             Self::Both => "both",
         }
     }
@@ -132,6 +136,8 @@ impl Contestant {
                 own(&scene.record(), odds)
             }
             Self::Both => return Outcome::all(before),
+            // It was somewhere else.
+            Self::Reader => return Outcome::default(),
             Self::Plain => plain::read(&recording.signal(), recording.rectified, scene.field_hz()),
             Self::Limit => told(scene, recording, odds).into_iter().collect(),
             // It says country and number only; the flags before them are not asked of it.

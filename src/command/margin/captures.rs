@@ -7,11 +7,12 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 use anyhow::{Context, bail, ensure};
-use fieldripple::capture::{read_whole, write_atomically};
+use fieldripple::capture::write_atomically;
 use fieldripple::margin::{Contestant, Failure, Number, Outcome, Recording, Table, Trial};
 use fieldripple::telegram::Identity;
 
 use super::decoder::{Form, number, write_to};
+use super::rows::Rows;
 
 /// The list of captures in the folder.
 const INDEX: &str = "index.csv";
@@ -21,8 +22,6 @@ const FRONT: &str = "file";
 const BEHIND: [&str; 5] = ["trial", "rate_hz", "sent", "own_read", "own_wrong"];
 /// More than this is a typing error.
 const MOST_BYTES: u64 = 4 << 30;
-/// No list is longer.
-const LONGEST: u64 = 256 << 20;
 
 /// A folder that captures are written to.
 pub struct Keeper {
@@ -171,40 +170,6 @@ pub fn counted(folder: &Path, answers: &Path) -> anyhow::Result<Counted> {
         table,
         notes,
     })
-}
-
-/// A table of text, with the lines its rows stand on.
-struct Rows {
-    titles: Vec<String>,
-    rows: Vec<(u64, Vec<String>)>,
-}
-
-impl Rows {
-    /// Commas, semicolons or tabs, whichever the first line has.
-    fn of(path: &Path) -> anyhow::Result<Self> {
-        let shown = || path.display().to_string();
-        let bytes = read_whole(path, LONGEST).with_context(shown)?;
-        let first = bytes.split(|byte| *byte == b'\n').next().unwrap_or(&[]);
-        let delimiter = [b';', b'\t', b',']
-            .into_iter()
-            .find(|mark| first.contains(mark))
-            .unwrap_or(b',');
-        let mut reader = csv::ReaderBuilder::new()
-            .delimiter(delimiter)
-            .has_headers(false)
-            .flexible(true)
-            .trim(csv::Trim::All)
-            .from_reader(bytes.as_slice());
-        let mut rows = Vec::new();
-        for record in reader.records() {
-            let record = record.with_context(shown)?;
-            let line = record.position().map_or(0, csv::Position::line);
-            rows.push((line, record.iter().map(str::to_string).collect::<Vec<_>>()));
-        }
-        ensure!(!rows.is_empty(), "{}: the file is empty", path.display());
-        let (_, titles) = rows.remove(0);
-        Ok(Self { titles, rows })
-    }
 }
 
 /// What is varied, by the titles of a list.

@@ -27,6 +27,7 @@ fn who(receiver: Contestant, table: &Table) -> &'static str {
         }
         Contestant::Own => "fieldripple's receiver",
         Contestant::Second => "fieldripple's receiver at the second reader's antenna",
+        Contestant::Reader => "your reader",
         Contestant::Both => "both of them in the same trial",
         Contestant::Plain => "plain amplitude receiver (rectifier, slicer, CRC)",
         Contestant::Limit => "exact limit: told everything but the number and its start",
@@ -47,7 +48,12 @@ pub fn page(table: &Table, names: &[String], odds: Option<f64>) -> String {
     for &receiver in table.receivers() {
         let own: Vec<&Row> = rows.iter().filter(|row| row.receiver == receiver).collect();
         line!(page, "");
-        match odds.filter(|_| !matches!(receiver, Contestant::Plain | Contestant::Yours)) {
+        match odds.filter(|_| {
+            !matches!(
+                receiver,
+                Contestant::Plain | Contestant::Yours | Contestant::Reader
+            )
+        }) {
             None => line!(page, "{}", who(receiver, table)),
             Some(odds) => line!(
                 page,

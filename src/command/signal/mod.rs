@@ -3,7 +3,7 @@
 mod plan;
 mod scenario;
 
-pub use plan::Plan;
+pub use plan::{Plan, telegrams};
 pub use scenario::scenario;
 
 use std::path::PathBuf;
@@ -29,6 +29,17 @@ pub enum Kind {
     Iq,
     /// Two levels: is the envelope above the bare field's?
     Logic,
+    /// No capture: the load of a tag, to drive a switch across a coil
+    Load,
+    /// No capture: interference from a scenario, to drive an amplifier
+    Jam,
+}
+
+impl Kind {
+    /// Whether it goes to an instrument instead of coming from one.
+    pub fn drives(self) -> bool {
+        matches!(self, Self::Load | Self::Jam)
+    }
 }
 
 /// What is in a capture: field, tags, noise and how they are sampled.

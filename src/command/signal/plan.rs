@@ -1,7 +1,7 @@
 //! From the arguments to a signal: what was not given is drawn or worked out, what cannot be is refused.
 
-use anyhow::{Context, ensure};
-use fieldripple::telegram::Identity;
+use anyhow::{Context, bail, ensure};
+use fieldripple::telegram::{Identity, Telegram};
 use fieldripple::world::{
     Digitiser, DirectSignal, RippleTag, Stream, View, generator, noise_sigma, ripple_rms, uniform,
 };
@@ -34,7 +34,7 @@ impl Plan {
     pub fn new(arguments: &SignalArguments) -> anyhow::Result<Self> {
         let view = view(arguments)?;
         let rate_hz = arguments.rate.unwrap_or(match arguments.kind() {
-            Kind::Direct => 1e6,
+            Kind::Direct | Kind::Load | Kind::Jam => 1e6,
             Kind::Envelope | Kind::Iq => 48e3,
             Kind::Logic => 100e3,
         });
@@ -128,6 +128,9 @@ fn view(arguments: &SignalArguments) -> anyhow::Result<View> {
         "--centre goes with --kind iq only"
     );
     Ok(match arguments.kind() {
+        Kind::Load | Kind::Jam => {
+            bail!("--kind load and --kind jam are no captures; 'fieldripple synth' writes them")
+        }
         Kind::Direct => View::Real,
         Kind::Envelope => View::Envelope,
         Kind::Logic => View::Logic,
@@ -135,6 +138,14 @@ fn view(arguments: &SignalArguments) -> anyhow::Result<View> {
             centre_hz: arguments.centre.unwrap_or(134_200.0),
         },
     })
+}
+
+/// What the tags send, the first tag's first.
+pub fn telegrams(arguments: &SignalArguments) -> anyhow::Result<Vec<Telegram>> {
+    Ok(tags(arguments)?
+        .into_iter()
+        .map(|tag| tag.telegram)
+        .collect())
 }
 
 fn tags(arguments: &SignalArguments) -> anyhow::Result<Vec<RippleTag>> {

@@ -5,6 +5,7 @@ use anyhow::{bail, ensure};
 use super::Arguments;
 use super::output::Target;
 use crate::command::number::shown;
+use crate::command::signal::Kind;
 
 /// Largest file written, bytes: above it many programs no longer read a WAV file.
 const LARGEST_BYTES: f64 = (1u64 << 31) as f64;
@@ -16,6 +17,8 @@ pub enum Form {
     Text,
     Npy,
     Raw,
+    /// Half bits of a load, a line each.
+    HalfBits,
 }
 
 /// Refuses what a file cannot hold.
@@ -37,11 +40,11 @@ pub fn check(target: &Target, seconds: f64) -> anyhow::Result<()> {
 }
 
 fn bytes_a_sample(target: &Target) -> f64 {
-    let channels = if target.complex { 2.0 } else { 1.0 };
+    let channels = target.content.channels().len() as f64;
     let bits = target.digitiser.map_or(32, |digitiser| digitiser.bits);
     let bytes = match target.form {
         // A value and its comma.
-        Form::Text => 12.0,
+        Form::Text | Form::HalfBits => 12.0,
         Form::Wav => f64::from(bits.div_ceil(8)),
         Form::Raw if bits <= 16 => 2.0,
         Form::Npy | Form::Raw => 4.0,
@@ -62,14 +65,15 @@ pub fn form(arguments: &Arguments) -> anyhow::Result<Form> {
         Some("csv") => Form::Text,
         Some("npy") => Form::Npy,
         Some("raw") => Form::Raw,
+        Some("txt") if arguments.signal.kind() == Kind::Load => Form::HalfBits,
         _ => bail!(
-            "{}: the ending says what to write; allowed are .wav, .csv, .npy and .raw",
+            "{}: the ending says what to write; allowed are .wav, .csv, .npy and .raw, and .txt for --kind load",
             arguments.out.display()
         ),
     };
     ensure!(
-        form == Form::Text || !arguments.settings_lines,
-        "--settings-lines goes with .csv only"
+        !arguments.settings_lines || (form == Form::Text && !arguments.signal.kind().drives()),
+        "--settings-lines goes with captures in .csv only"
     );
     Ok(form)
 }

@@ -12,15 +12,48 @@ use super::form::Form;
 /// Most bits of a digitiser whose samples go into whole numbers of 16 bits.
 const SIXTEEN: u32 = 16;
 
+/// What the samples are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Content {
+    /// Of an instrument.
+    Voltage,
+    /// Pairs of in-phase and quadrature samples.
+    Iq,
+    /// Levels 0 and 1.
+    Logic,
+    /// For a switch: 1 closes it, 0 opens it.
+    Load,
+    /// For an amplifier: interference, ±1 at the most.
+    Air,
+    /// Both, a channel each.
+    LoadAndAir,
+}
+
+impl Content {
+    /// Names of the channels.
+    pub fn channels(self) -> &'static [&'static str] {
+        match self {
+            Self::Voltage => &["voltage"],
+            Self::Iq => &["i", "q"],
+            Self::Logic => &["level"],
+            Self::Load => &["load"],
+            Self::Air => &["interference"],
+            Self::LoadAndAir => &["load", "interference"],
+        }
+    }
+
+    /// Volts of an instrument; the others are what they are.
+    fn is_voltage(self) -> bool {
+        matches!(self, Self::Voltage | Self::Iq)
+    }
+}
+
 /// What is written, whatever the samples come from.
 pub struct Target<'a> {
     pub out: &'a Path,
     pub form: Form,
     pub settings_lines: bool,
-    /// Pairs of in-phase and quadrature samples.
-    pub complex: bool,
-    /// Levels 0 and 1.
-    pub logic: bool,
+    pub content: Content,
     pub rate_hz: f64,
     pub samples: u64,
     /// `None` = floats without steps.
@@ -32,12 +65,14 @@ pub struct Target<'a> {
 pub fn kind(target: &Target) -> (WriteKind, &'static str) {
     let bits = target.digitiser.map(|digitiser| digitiser.bits);
     match (target.form, bits) {
-        (Form::Text, _) => (WriteKind::Csv, "text"),
-        (Form::Npy, _) if target.complex => (WriteKind::Npy, "cf32"),
+        (Form::Text | Form::HalfBits, _) => (WriteKind::Csv, "text"),
+        (Form::Npy, _) if target.content == Content::Iq => (WriteKind::Npy, "cf32"),
         (Form::Npy, _) => (WriteKind::Npy, "f32"),
-        (Form::Raw, Some(..=SIXTEEN)) if target.complex => (WriteKind::RawI16, "ci16"),
+        (Form::Raw, Some(..=SIXTEEN)) if target.content == Content::Iq => {
+            (WriteKind::RawI16, "ci16")
+        }
         (Form::Raw, Some(..=SIXTEEN)) => (WriteKind::RawI16, "i16"),
-        (Form::Raw, _) if target.complex => (WriteKind::RawF32, "cf32"),
+        (Form::Raw, _) if target.content == Content::Iq => (WriteKind::RawF32, "cf32"),
         (Form::Raw, _) => (WriteKind::RawF32, "f32"),
         // Alone among the whole numbers of WAV files, 8 bits are unsigned with 128 for zero.
         (Form::Wav, Some(..=8)) => (WriteKind::WavInteger(8), "u8"),
@@ -50,7 +85,7 @@ pub fn kind(target: &Target) -> (WriteKind, &'static str) {
 /// Unit of the samples: whole numbers and WAV files hold fractions of the range, the others volts.
 pub fn unit(target: &Target) -> Unit {
     match kind(target).0 {
-        _ if target.logic => Unit::Unknown,
+        _ if !target.content.is_voltage() => Unit::Unknown,
         WriteKind::Csv | WriteKind::Npy | WriteKind::RawF32 => Unit::Volt,
         WriteKind::WavInteger(_) | WriteKind::WavFloat | WriteKind::RawI16 => Unit::FullScale,
     }
@@ -66,23 +101,18 @@ pub fn write(
     truth: impl FnOnce(u64) -> anyhow::Result<()>,
 ) -> anyhow::Result<u64> {
     let unit = unit(target);
-    let names: &[&str] = if target.complex {
-        &["i", "q"]
-    } else if target.logic {
-        &["level"]
-    } else {
-        &["voltage"]
-    };
     let heading = Heading {
         rate_hz: target.rate_hz,
-        channels: names
+        channels: target
+            .content
+            .channels()
             .iter()
             .map(|&name| ChannelInfo {
                 name: name.into(),
                 unit,
             })
             .collect(),
-        complex: target.complex,
+        complex: target.content == Content::Iq,
         length: target.samples,
         settings: if target.settings_lines {
             settings(target)

@@ -4,7 +4,7 @@ use fieldripple::world::{Bench, Digitiser};
 use serde_json::{Map, Value, json};
 
 use super::form::{check, form};
-use super::output::{self, Target};
+use super::output::{self, Content, Target};
 use super::{Arguments, truth};
 use crate::command::signal::scenario;
 
@@ -20,8 +20,7 @@ pub fn write(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
         out: &arguments.out,
         form,
         settings_lines: arguments.settings_lines,
-        complex: false,
-        logic: false,
+        content: Content::Voltage,
         rate_hz: scenario.rate_hz(),
         samples: bench.samples(),
         digitiser: bench.digitiser(),

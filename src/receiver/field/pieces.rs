@@ -346,7 +346,7 @@ fn divide_out(
             ahead[k] + share * (ahead[next] - ahead[k])
         });
     }
-    let amplitudes: Vec<f64> = track.nodes.iter().map(|node| node.norm()).collect();
+    let amplitudes = track.levels();
     let mean = amplitudes.iter().sum::<f64>() / amplitudes.len() as f64;
     let swing = amplitudes
         .iter()

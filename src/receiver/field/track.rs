@@ -1,5 +1,8 @@
 //! The field's slow changes: followed by curves through block means, so that the ripple averages out.
 
+use std::iter::Sum;
+use std::ops::Mul;
+
 use multiversion::multiversion;
 use num_complex::{Complex32, Complex64};
 
@@ -22,6 +25,9 @@ pub struct Track {
 /// leaves a twenty-fifth, which buries a ripple seventy decibels below; this leaves a millionth, and takes some 2e-5 of a ripple's energy.
 const DEGREE: usize = 5;
 
+/// Below three telegrams the level's noise is told from its drift by one line through everything.
+const SHORT_BLOCKS: usize = 3 * TRACK_BLOCKS;
+
 /// Fewer blocks than this cannot tell a curve from their own noise: a straight line.
 const LEAST_FOR_CURVE: usize = 8;
 
@@ -29,27 +35,36 @@ const LEAST_FOR_CURVE: usize = 8;
 pub fn track(values: &[Complex32]) -> Track {
     let block = BLOCK.min(values.len().max(1));
     let means = block_means(values, block);
-    let count = means.len();
-    let window = TRACK_BLOCKS.min(count);
-    let weights = smoothing_weights(window);
-    let nodes = (0..count)
+    let degree = match means.len() {
+        0..LEAST_FOR_CURVE => 1,
+        _ => DEGREE,
+    };
+    let nodes = smoothed(&means, TRACK_BLOCKS, degree);
+    Track { nodes, block }
+}
+
+/// Each value as the polynomial through the `window` values around it has it.
+fn smoothed<T: Copy + Mul<f64, Output = T> + Sum>(
+    values: &[T],
+    window: usize,
+    degree: usize,
+) -> Vec<T> {
+    let count = values.len();
+    let window = window.min(count);
+    let weights = smoothing_weights(window, degree);
+    (0..count)
         .map(|k| {
             let from = k.saturating_sub(window / 2).min(count - window);
-            let around = means[from..from + window].iter();
-            around.zip(&weights[k - from]).map(|(v, w)| v * w).sum()
+            let around = values[from..from + window].iter();
+            around.zip(&weights[k - from]).map(|(&v, &w)| v * w).sum()
         })
-        .collect();
-    Track { nodes, block }
+        .collect()
 }
 
 /// Weights of `window` equally spaced values in the least-squares polynomial through them, at each of their places (Savitzky & Golay,
 /// Analytical Chemistry 36, 1964), from polynomials orthogonal over those places.
-fn smoothing_weights(window: usize) -> Vec<Vec<f64>> {
-    let degree = match window {
-        0..3 => 0,
-        3..LEAST_FOR_CURVE => 1,
-        _ => DEGREE,
-    };
+fn smoothing_weights(window: usize, degree: usize) -> Vec<Vec<f64>> {
+    let degree = if window < 3 { 0 } else { degree };
     let middle = 0.5 * (window as f64 - 1.0);
     let mut basis: Vec<Vec<f64>> = Vec::new();
     for power in 0..=degree {
@@ -74,6 +89,16 @@ fn smoothing_weights(window: usize) -> Vec<Vec<f64>> {
 }
 
 impl Track {
+    /// The field's level at each node, without what noise makes of it: by straight lines, of short stretches by one.
+    pub fn levels(&self) -> Vec<f64> {
+        let norms: Vec<f64> = self.nodes.iter().map(|node| node.norm()).collect();
+        let window = match norms.len() {
+            ..SHORT_BLOCKS => norms.len(),
+            _ => TRACK_BLOCKS,
+        };
+        smoothed(&norms, window, 1)
+    }
+
     /// Index of a node's middle.
     pub fn middle(&self, node: usize) -> f64 {
         (node as f64 + 0.5) * self.block as f64 - 0.5
@@ -194,9 +219,9 @@ mod tests {
     /// A curve of that degree is followed exactly, at the ends too.
     #[test]
     fn curves_are_followed() {
-        for window in [1, 2, 5, 8, 32] {
-            for (place, weights) in smoothing_weights(window).iter().enumerate() {
-                let degree = [0, 0, 0, 1, 1, 1, 1, 1, DEGREE as i32][window.min(LEAST_FOR_CURVE)];
+        for (window, degree) in [(1, 0), (2, 0), (5, 1), (8, 5), (32, 5), (32, 1)] {
+            for (place, weights) in smoothing_weights(window, degree).iter().enumerate() {
+                let degree = degree as i32;
                 let curve = |k: usize| (k as f64 / window as f64 - 0.3).powi(degree);
                 let found: f64 = (0..window).map(|k| weights[k] * curve(k)).sum();
                 assert!((found - curve(place)).abs() < 1e-11, "{window}: {found}");

@@ -15,6 +15,8 @@ use std::f64::consts::TAU;
 /// The samples of a [`Bench`], block by block.
 pub struct BenchSource<'a> {
     bench: &'a Bench,
+    /// Without it there is only what is in the air beside the field.
+    with_field: bool,
     /// A direct signal's own source.
     direct: Option<DirectSource<'a>>,
     phase: Option<PhaseWander>,
@@ -134,6 +136,7 @@ impl<'a> BenchSource<'a> {
         let corner = scenario.digitiser.ac_corner_hz;
         Self {
             bench,
+            with_field: true,
             direct: bench.direct().map(DirectSignal::source),
             phase: scenario
                 .phase_noise
@@ -158,6 +161,22 @@ impl<'a> BenchSource<'a> {
             inner: 0,
             quadrature: Vec::new(),
             in_phase: Vec::new(),
+        }
+    }
+
+    /// What is in the air beside the field, alone: no field, no tag, nothing of the instrument's own.
+    pub(super) fn in_the_air(bench: &'a Bench) -> Self {
+        Self {
+            with_field: false,
+            hum: None,
+            pink: None,
+            white: (
+                0.0,
+                NormalDeviates::new(),
+                generator(bench.scenario.seed.0, Stream::Noise),
+            ),
+            coupling: None,
+            ..Self::new(bench)
         }
     }
 
@@ -204,7 +223,7 @@ impl<'a> BenchSource<'a> {
         } else {
             out.append(&mut values);
         }
-        if digitiser.offset_v != 0.0 {
+        if digitiser.offset_v != 0.0 && self.with_field {
             out.iter_mut()
                 .for_each(|value| *value += digitiser.offset_v);
         }
@@ -236,6 +255,7 @@ impl<'a> BenchSource<'a> {
         let mut block = vec![Complex64::ZERO; count];
         let rate_hz = self.bench.inner_rate_hz();
         match &self.bench.field {
+            _ if !self.with_field => {}
             Field::Circuits(moving) => {
                 moving.fill(self.inner as f64 / rate_hz, 1.0 / rate_hz, &mut block);
             }

@@ -137,6 +137,17 @@ impl Bench {
         BenchSource::new(self)
     }
 
+    /// Samples of what is in the air beside the field, alone: tones, supplies, transmitters, impulses, noise in a band.
+    pub fn in_the_air(&self) -> BenchSource<'_> {
+        BenchSource::in_the_air(self)
+    }
+
+    /// The largest that those can be together, volts at the digitiser; of noise, four deviations.
+    pub fn peak_in_the_air_v(&self) -> f64 {
+        let (steady, variance) = in_the_air(&self.scenario, &self.derived);
+        steady + NOISE_ROOM * variance.sqrt()
+    }
+
     /// Rate at which field and interferers are worked out, with the clock's error.
     fn inner_rate_hz(&self) -> f64 {
         inner_rate_hz(&self.scenario)
@@ -246,54 +257,39 @@ fn peak_v(scenario: &Scenario, field: &Field, derived: &Derived) -> f64 {
         }
         Field::Circuits(moving) => moving.peak_v(scenario.duration_s.0) * 1.001,
     };
-    let of = |amplitude_v, level_db| level_v(amplitude_v, level_db, derived.field_v);
-    let mut sum = signal + scenario.digitiser.offset_v.abs();
-    sum += scenario
-        .tone
-        .iter()
-        .map(|t| of(t.amplitude_v, t.level_db))
-        .sum::<f64>();
-    sum += scenario
-        .fsk
-        .iter()
-        .map(|f| of(f.amplitude_v, f.level_db))
-        .sum::<f64>();
     // Load switched by other tags goes with the field; answers in its pauses stay below it.
-    sum += derived
-        .others
-        .iter()
-        .map(|other| other.amplitude_v)
-        .sum::<f64>();
-    sum += scenario
-        .impulses
-        .iter()
-        .map(|i| of(i.amplitude_v, i.level_db))
-        .sum::<f64>();
-    for supply in &scenario.supply {
-        let harmonics: f64 = (1..=supply.harmonics)
-            .map(|n| {
-                libm::pow(
-                    10.0,
-                    -supply.rolloff_db_per_octave * libm::log2(f64::from(n)) / 20.0,
-                )
-            })
-            .sum();
-        sum += of(supply.amplitude_v, supply.level_db) * harmonics;
-    }
-    sum += scenario
+    let others = derived.others.iter().map(|other| other.amplitude_v);
+    let hum = scenario
         .hum
         .as_ref()
         .map_or(0.0, |hum| 2.0 * hum.amplitude_v);
+    let (air, in_bands) = in_the_air(scenario, derived);
     let inner = scenario.rate_hz() * f64::from(scenario.digitiser.peak_detect);
-    let mut variance = derived.noise_v2_per_hz * inner / 2.0;
-    variance += scenario
-        .band_noise
-        .iter()
-        .map(|band| {
-            std::f64::consts::PI / 2.0 * band.width_hz * (band.density_nv_per_rthz * 1e-9).powi(2)
-        })
-        .sum::<f64>();
+    let mut variance = derived.noise_v2_per_hz * inner / 2.0 + in_bands;
     // 1/f noise from a hertz to the rate, 20 octaves of ln 2 each.
     variance += 14.0 * 1e3 * (scenario.noise.pink_nv_per_rthz_at_1khz * 1e-9).powi(2);
+    let offset = scenario.digitiser.offset_v.abs();
+    let sum = signal + others.sum::<f64>() + hum + air + offset;
     sum + NOISE_ROOM * variance.sqrt()
+}
+
+/// The largest that all steady things in the air beside the field can be together, and the variance of the noise there.
+fn in_the_air(scenario: &Scenario, derived: &Derived) -> (f64, f64) {
+    let of = |amplitude_v, level_db| level_v(amplitude_v, level_db, derived.field_v);
+    let tones = scenario.tone.iter().map(|t| of(t.amplitude_v, t.level_db));
+    let fsk = scenario.fsk.iter().map(|f| of(f.amplitude_v, f.level_db));
+    let impulses = scenario.impulses.iter();
+    let impulses = impulses.map(|i| of(i.amplitude_v, i.level_db));
+    let supplies = scenario.supply.iter().map(|supply| {
+        let harmonics = (1..=supply.harmonics).map(|n| {
+            let fall_db = supply.rolloff_db_per_octave * libm::log2(f64::from(n));
+            libm::pow(10.0, -fall_db / 20.0)
+        });
+        of(supply.amplitude_v, supply.level_db) * harmonics.sum::<f64>()
+    });
+    let noise = scenario.band_noise.iter().map(|band| {
+        std::f64::consts::PI / 2.0 * band.width_hz * (band.density_nv_per_rthz * 1e-9).powi(2)
+    });
+    let steady = tones.chain(fsk).chain(impulses).chain(supplies);
+    (steady.sum(), noise.sum())
 }

@@ -109,7 +109,7 @@ mod tests {
     use super::*;
 
     fn bench(keys: &str) -> Scenario {
-        Scenario::from_toml(keys).unwrap()
+        Scenario::read(keys, &[]).unwrap()
     }
 
     const TILTED: &str = "
