@@ -8,7 +8,8 @@ use crate::receiver::field::clock_moves::{ClockMoves, clock_moves};
 use crate::receiver::field::gain_steps::level_out;
 use crate::receiver::field::gaps::mend;
 use crate::receiver::field::interference::clock_lines;
-use crate::receiver::field::near_fields::{relative_to_sum, take_off_near_fields};
+use crate::receiver::field::near_fields::{NearField, relative_to_sum, take_off_near_fields};
+use crate::receiver::field::one_sided::take_off_one_sided;
 use crate::receiver::field::other_field::{OtherField, remove_other_field, remove_weaker_fields};
 use crate::receiver::field::pieces::is_one_switched_field;
 use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
@@ -90,7 +91,7 @@ pub(super) fn look(
         reception.field.amplitude = hopping_level;
         reception.field.level_swing = None;
     }
-    reception.beside = beside;
+    reception.beside.splice(..0, beside);
     reception.gain_steps = gain_steps;
     reception.clock = clock.filter(ClockMoves::is_told);
     reception
@@ -119,6 +120,11 @@ fn look_without_near_fields(
     };
     if lines.len() < 2 {
         let reception = look_at(signal, view, cycles, terms, rate_assumed);
+        if let Some((cycles, removed)) = without_one_sided_fields(&reception) {
+            let mut reception = look_at(signal, view, cycles, terms, rate_assumed);
+            reception.beside = removed;
+            return reception;
+        }
         return match without_weaker_fields(&reception) {
             Some(cycles) => read_or(look_at(signal, view, cycles, terms, rate_assumed), || {
                 reception
@@ -176,6 +182,17 @@ fn look_without_near_fields(
         first.get_or_insert(reception);
     }
     first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
+}
+
+/// For a second look where nothing was read: what is in the way of any ripple, and cannot be one, goes.
+fn without_one_sided_fields(reception: &Reception) -> Option<(Cycles, Vec<NearField>)> {
+    let seen = reception.seen.as_ref()?;
+    if !reception.readings.is_empty() || is_one_switched_field(&seen.cycles.values) {
+        return None;
+    }
+    let mut cycles = seen.cycles.clone();
+    let removed = take_off_one_sided(&mut cycles.values);
+    (!removed.is_empty()).then_some((cycles, removed))
 }
 
 /// For another try where nothing was read: fields too weak to drive a tag may hide in the telegram's own lines.

@@ -10,6 +10,7 @@ pub(super) mod holes;
 pub(super) mod interference;
 mod lines;
 pub(super) mod near_fields;
+pub(super) mod one_sided;
 pub(super) mod other_field;
 pub(super) mod pieces;
 pub(super) mod track;
