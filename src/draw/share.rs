@@ -14,6 +14,9 @@ const NAMES: u32 = 30;
 /// Tint of a band: two ninths, one of the half-tones that packed pictures keep.
 const BAND: f64 = 2.0 / 9.0;
 
+/// Pixels by which a curve is broader than the one drawn over it.
+const BROADER: u32 = 3;
+
 /// Radius of a point, and of a ring around one, pixels.
 const DOT: i32 = 3;
 /// See [`DOT`].
@@ -83,9 +86,13 @@ where
     // The program's own curve above the plain receiver's, and the limit, which it may cover, as rings around it.
     let receivers = figure.table.receivers();
     let is_limit = |one: &&Contestant| **one == Contestant::Limit;
+    // Curves that run together are seen beside each other: the lower one is the broader.
     let below = receivers.iter().filter(|one| !is_limit(one)).rev();
-    for &receiver in below.chain(receivers.iter().filter(is_limit)) {
+    let broader = (0..below.clone().count()).rev();
+    let limit = receivers.iter().filter(is_limit).map(|one| (one, 0));
+    for (&receiver, broader) in below.zip(broader).chain(limit) {
         let ink = colour(receiver);
+        let (stroke, dot) = (2 + BROADER * broader as u32, DOT + broader as i32);
         let mut own: Vec<_> = rows.iter().filter(|row| row.receiver == receiver).collect();
         own.sort_by(|a, b| a.values[0].total_cmp(&b.values[0]));
         let points: Vec<(f64, f64)> = own
@@ -109,11 +116,14 @@ where
         let mut outline = ends(false);
         outline.extend(ends(true).into_iter().rev());
         chart.draw_series([Polygon::new(outline, ink.mix(BAND).filled())])?;
-        chart.draw_series(LineSeries::new(points.iter().copied(), ink.stroke_width(2)))?;
+        chart.draw_series(LineSeries::new(
+            points.iter().copied(),
+            ink.stroke_width(stroke),
+        ))?;
         chart.draw_series(
             points
                 .iter()
-                .map(|&point| Circle::new(point, DOT, ink.filled())),
+                .map(|&point| Circle::new(point, dot, ink.filled())),
         )?;
     }
     Ok(())

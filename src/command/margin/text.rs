@@ -215,7 +215,7 @@ fn levels(page: &mut String, table: &Table, names: &[String]) {
             };
             line!(
                 page,
-                "  {:5}  {:2.0} %  {found}",
+                "  {:6}  {:2.0} %  {found}",
                 receiver.name(),
                 100.0 * share
             );

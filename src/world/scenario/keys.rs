@@ -174,7 +174,7 @@ macro_rules! rows {
                 "offset_mm",
                 "0",
                 Number(-1e4, 1e4),
-                "Offset from that axis, to the side a positive tilt leans away from (-x)",
+                "Offset from the antenna's axis, to the side a positive tilt leans away from (-x)",
             ),
             key(
                 $t,
