@@ -12,6 +12,7 @@ use crate::receiver::field::near_fields::{NearField, relative_to_sum, take_off_n
 use crate::receiver::field::one_sided::take_off_one_sided;
 use crate::receiver::field::other_field::{OtherField, remove_other_field, remove_weaker_fields};
 use crate::receiver::field::pieces::is_one_switched_field;
+use crate::receiver::fold::sums::TELEGRAM;
 use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
 use crate::receiver::front::views::{CLOCKS, View};
 use crate::receiver::tags::read::Terms;
@@ -23,6 +24,9 @@ const OTHER_CLOCK: f64 = 0.16;
 /// A near field of this share of the own one at the probe may be as strong at the tag: then its part in the sum that the tag
 /// modulates is worth another try.
 const DRIVES: f64 = 0.1;
+
+/// Values of a record in which nothing is to be seen between a telegram's lines.
+const SHORT: usize = 5 * TELEGRAM / 2;
 
 /// The field cycles of a view, mended where the record was interrupted.
 pub(super) fn mended_cycles(signal: &Signal<'_>, view: &View) -> Cycles {
@@ -119,11 +123,16 @@ fn look_without_near_fields(
         clock_lines(&cycles.values, OTHER_CLOCK, CLOCKS)
     };
     if lines.len() < 2 {
-        let reception = look_at(signal, view, cycles, terms, rate_assumed);
+        let mut reception = look_at(signal, view, cycles, terms, rate_assumed);
         if let Some((cycles, removed)) = without_one_sided_fields(&reception) {
-            let mut reception = look_at(signal, view, cycles, terms, rate_assumed);
-            reception.beside = removed;
-            return reception;
+            let is_short = cycles.values.len() < SHORT;
+            let again = look_at(signal, view, cycles, terms, rate_assumed);
+            // Longer records show what else they hold between the telegram's lines.
+            if is_short || !again.readings.is_empty() {
+                reception = again;
+                reception.beside = removed;
+                return reception;
+            }
         }
         return match without_weaker_fields(&reception) {
             Some(cycles) => read_or(look_at(signal, view, cycles, terms, rate_assumed), || {
@@ -184,7 +193,7 @@ fn look_without_near_fields(
     first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
 }
 
-/// For a second look where nothing was read: what is in the way of any ripple, and cannot be one, goes.
+/// For another try where nothing was read: what is in the way of any ripple, and cannot be one, goes.
 fn without_one_sided_fields(reception: &Reception) -> Option<(Cycles, Vec<NearField>)> {
     let seen = reception.seen.as_ref()?;
     if !reception.readings.is_empty() || is_one_switched_field(&seen.cycles.values) {

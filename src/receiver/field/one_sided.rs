@@ -1,7 +1,7 @@
-//! Weak second fields in records too short to show what repeats.
+//! Weak second fields that what repeats does not show.
 //!
-//! Between a telegram's lines stray tones are found where two telegrams and more are at hand. Below that a ripple's own lines stand out
-//! as well; but what a load does to the field has two sides of equal strength, and another field has one.
+//! Stray tones are found between a telegram's lines where two telegrams and more are at hand, and if they do not fall onto one. Else a
+//! ripple's own lines stand out as well; but what a load does to the field has two sides of equal strength, and another field has one.
 
 use num_complex::Complex32;
 
@@ -10,8 +10,8 @@ use super::near_fields::NearField;
 use crate::receiver::dsp::transform::{forward, window};
 use crate::receiver::fold::sums::TELEGRAM;
 
-/// From here on stray tones are found between the telegram's lines.
-const MOST_VALUES: usize = 5 * TELEGRAM / 2;
+/// Some eight seconds: what is in the way for longer shows in a part of it.
+const MOST_VALUES: usize = 1 << 20;
 /// Below this there is no half telegram.
 const LEAST_VALUES: usize = TELEGRAM / 2;
 /// Half the width of the window's main lobe, lines of the record (four terms).
@@ -25,7 +25,7 @@ const LEAST_SHARE: f64 = 0.25;
 /// Fields looked for.
 const MOST: usize = 3;
 
-/// Takes steady lines without a mirror image off the values of a short record; says which they were.
+/// Takes steady lines without a mirror image off the values; says which they were.
 pub fn take_off_one_sided(values: &mut [Complex32]) -> Vec<NearField> {
     let mut found = Vec::new();
     if !(LEAST_VALUES..MOST_VALUES).contains(&values.len()) {
@@ -45,7 +45,7 @@ pub fn take_off_one_sided(values: &mut [Complex32]) -> Vec<NearField> {
     found
 }
 
-/// The strongest line and how strong its mirror image is against it, if it is one-sided and most of what is beside the field.
+/// The strongest line and how strong its mirror image is against it, if it is one-sided and a good part of what is beside the field.
 fn strongest(values: &[Complex32]) -> Option<(f64, f64)> {
     let count = values.len();
     let lines = (2 * count).next_power_of_two();
@@ -69,16 +69,18 @@ fn strongest(values: &[Complex32]) -> Option<(f64, f64)> {
     let beside = || (0..lines).filter(|&line| signed(line).abs() > nearest);
     let best = beside().max_by(|&a, &b| power[a].total_cmp(&power[b]))?;
     let all: f64 = beside().map(|line| power[line]).sum();
-    // The main lobe about a place.
     let lobe = (LOBE * a_line) as isize;
+    // The main lobe about a place.
     let about = |line: isize| -> f64 {
         (line - lobe..=line + lobe)
             .map(|line| power[line.rem_euclid(lines as isize) as usize])
             .sum()
     };
-    let (own, mirror) = (about(best as isize), about(-(best as isize)));
-    (own > LEAST_SHARE * all && mirror < MIRRORED * own)
-        .then(|| (signed(best) / lines as f64, (mirror / own).sqrt()))
+    let best = best as isize;
+    let (own, mirror) = (about(best), about(-best));
+    let is_other = own > LEAST_SHARE * all && mirror < MIRRORED * own;
+    let place = signed(best.rem_euclid(lines as isize) as usize) / lines as f64;
+    is_other.then(|| (place, (mirror / own).sqrt()))
 }
 
 #[cfg(test)]

@@ -38,6 +38,9 @@ const SHORTEST: usize = 512;
 /// Left out after the field comes on: 1.5 ms, seven time constants of an antenna of Q 90, by when its ring-up is 1e-3.
 const RING_UP: usize = 201;
 
+/// The field has come on where its level is above this share of the upper one; a deep ripple may hold it below, and costs six bits.
+const SETTLED: f32 = 0.97;
+
 /// Left out before the field goes off.
 const RING_DOWN: usize = 16;
 
@@ -118,6 +121,15 @@ pub fn is_one_switched_field(values: &[Complex32]) -> bool {
     on < levels.len() && level as f64 > MOSTLY * on as f64
 }
 
+/// Whether the record begins while the field comes on: what is left of an antenna's ring-up buries a shallow ripple for many bits.
+fn rises_at_first(values: &[Complex32]) -> bool {
+    levels(values).is_some_and(|(levels, upper)| {
+        levels
+            .first()
+            .is_some_and(|first| *first < SETTLED * upper && *first > ON_SHARE as f32 * upper)
+    })
+}
+
 /// Stretches where the field is on long enough for a part of a telegram, as ranges of values. One range where the field never
 /// pauses.
 pub fn on_ranges(cycles: &Cycles) -> Vec<(usize, usize)> {
@@ -195,12 +207,14 @@ fn bursts(
     take_tones: impl Fn(&mut [Complex32], &[Range<usize>]) -> Tones,
 ) -> Vec<Piece> {
     let ranges = on_ranges(cycles);
+    let rises = rises_at_first(&cycles.values);
     let edge = Arc::new(cycles.edge.clone());
     let whole = cycles.values.len();
     ranges
         .iter()
         .flat_map(|&(from, to)| {
-            let inner_from = if from > 0 { from + RING_UP } else { from };
+            let comes_on = from > 0 || rises;
+            let inner_from = if comes_on { from + RING_UP } else { from };
             let inner_to = if to < whole { to - RING_DOWN } else { to };
             between_gaps(cycles, inner_from, inner_to).map(move |span| (from, span))
         })
