@@ -38,7 +38,7 @@ const SHORTEST: usize = 512;
 /// Left out after the field comes on: 1.5 ms, seven time constants of an antenna of Q 90, by when its ring-up is 1e-3.
 const RING_UP: usize = 201;
 
-/// The field has come on where its level is above this share of the upper one; a deep ripple may hold it below, and costs six bits.
+/// The field has come on where its level is above this share of the lowest levels later.
 const SETTLED: f32 = 0.97;
 
 /// Left out before the field goes off.
@@ -123,11 +123,20 @@ pub fn is_one_switched_field(values: &[Complex32]) -> bool {
 
 /// Whether the record begins while the field comes on: what is left of an antenna's ring-up buries a shallow ripple for many bits.
 fn rises_at_first(values: &[Complex32]) -> bool {
-    levels(values).is_some_and(|(levels, upper)| {
-        levels
-            .first()
-            .is_some_and(|first| *first < SETTLED * upper && *first > ON_SHARE as f32 * upper)
-    })
+    let Some((levels, upper)) = levels(values) else {
+        return false;
+    };
+    let on = |level: &f32| *level > ON_SHARE as f32 * upper;
+    let mut settled: Vec<f32> = levels.iter().copied().filter(on).collect();
+    // A ripple has its lower state again and again.
+    let place = settled.len() / 50;
+    match levels.first() {
+        Some(first) if on(first) => {
+            let lower = *settled.select_nth_unstable_by(place, f32::total_cmp).1;
+            *first < SETTLED * lower
+        }
+        _ => false,
+    }
 }
 
 /// Stretches where the field is on long enough for a part of a telegram, as ranges of values. One range where the field never
