@@ -3,9 +3,6 @@
 use super::scenario::half_bits;
 use crate::telegram::Telegram;
 
-/// Field cycles of a half bit.
-const HALF_BIT: f64 = 16.0;
-
 /// The load of a tag that sends over and over: a telegram, or two where the second is the first one inverted.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LoadSwitch {
@@ -14,6 +11,9 @@ pub struct LoadSwitch {
 }
 
 impl LoadSwitch {
+    /// Field cycles of a half bit.
+    pub const HALF_BIT: f64 = 16.0;
+
     /// A telegram starts this many field cycles after the beginning, with the load closed (`sign` 1) or open (−1); before it the one
     /// ahead of it ends.
     pub fn new(telegram: &Telegram, start_cycles: f64, sign: i8) -> Self {
@@ -31,12 +31,12 @@ impl LoadSwitch {
 
     /// Field cycles after which it begins again.
     pub fn round_cycles(&self) -> f64 {
-        HALF_BIT * self.half_bits.len() as f64
+        Self::HALF_BIT * self.half_bits.len() as f64
     }
 
     /// Whether the load is closed so many field cycles after the beginning.
     pub fn is_closed(&self, cycles: f64) -> bool {
-        let half_bit = libm::floor((cycles - self.start_cycles) / HALF_BIT);
+        let half_bit = libm::floor((cycles - self.start_cycles) / Self::HALF_BIT);
         let round = self.half_bits.len() as f64;
         let place = half_bit - round * libm::floor(half_bit / round);
         // Rounding may leave the very end, which is the beginning.

@@ -36,26 +36,7 @@ use vary::Maker;
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let figure = arguments.figure.as_ref().map(FigureFile::path);
     leave_nothing_unfinished(arguments.csv.as_deref().into_iter().chain(figure));
-    if let (Some(folder), Some(answers)) = (&arguments.from, &arguments.answers) {
-        let counted = captures::counted(folder, answers)?;
-        for note in &counted.notes {
-            eprintln!("fieldripple: note: {note}");
-        }
-        let saved = match &arguments.csv {
-            Some(csv) => kept::write_csv(csv, &counted.table),
-            None => Ok(()),
-        };
-        let shown = show(arguments, &counted.table, &counted.names, None, true);
-        return saved.and(shown);
-    }
-    if let (Some(log), Some(timetable)) = (&arguments.log, &arguments.timetable) {
-        let [id] = arguments.signal.ids.as_slice() else {
-            bail!(
-                "--id is given {} times; --log goes with the number of one tag",
-                arguments.signal.ids.len()
-            );
-        };
-        let counted = logged::counted(log, timetable, arguments.every, (id.country, id.national))?;
+    if let Some(counted) = counted_elsewhere(arguments)? {
         for note in &counted.notes {
             eprintln!("fieldripple: note: {note}");
         }
@@ -85,6 +66,24 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         let shown = show(arguments, &table, &names, plan.as_ref(), true);
         saved.and(shown)
     }
+}
+
+/// What others read, in kept captures or of what was played to them.
+fn counted_elsewhere(arguments: &Arguments) -> anyhow::Result<Option<captures::Counted>> {
+    if let (Some(folder), Some(answers)) = (&arguments.from, &arguments.answers) {
+        return captures::counted(folder, answers).map(Some);
+    }
+    let (Some(log), Some(timetable)) = (&arguments.log, &arguments.timetable) else {
+        return Ok(None);
+    };
+    let [id] = arguments.signal.ids.as_slice() else {
+        bail!(
+            "--id is given {} times; --log goes with the number of one tag",
+            arguments.signal.ids.len()
+        );
+    };
+    let sent = (id.country, id.national);
+    logged::counted(log, timetable, arguments.every, sent).map(Some)
 }
 
 fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {

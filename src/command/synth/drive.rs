@@ -16,8 +16,6 @@ use crate::command::signal::{Kind, SignalArguments, scenario, telegrams};
 
 /// Fewer samples a half bit cannot tell its edges.
 const LEAST_SAMPLES: f64 = 2.0;
-/// Field cycles of a half bit.
-const HALF_BIT: f64 = 16.0;
 /// Samples worked out at a time.
 const BLOCK: usize = 4096;
 /// The issuer of numbers that no animal has.
@@ -86,12 +84,12 @@ pub fn write(arguments: &Arguments) -> anyhow::Result<()> {
         "--seconds and --repeats exclude each other"
     );
     if let Some(load) = &load {
-        let a_half_bit = rate_hz * HALF_BIT / load.field_hz;
+        let a_half_bit = rate_hz * LoadSwitch::HALF_BIT / load.field_hz;
         ensure!(
             a_half_bit >= LEAST_SAMPLES,
             "--rate {}: {a_half_bit:.2} samples a half bit; allowed are {LEAST_SAMPLES} and more, {} at this field",
             shown(rate_hz, "S/s"),
-            shown(LEAST_SAMPLES * load.field_hz / HALF_BIT, "S/s")
+            shown(LEAST_SAMPLES * load.field_hz / LoadSwitch::HALF_BIT, "S/s")
         );
     }
     let samples = (seconds * rate_hz).round() as u64;
@@ -224,7 +222,7 @@ impl Load {
         json!({
             "id": self.identity.digits(),
             "field_hz": self.field_hz,
-            "half_bits_a_second": self.field_hz / HALF_BIT,
+            "half_bits_a_second": self.field_hz / LoadSwitch::HALF_BIT,
             "half_bits": self.switch.half_bits().iter().map(|&closed| if closed { '1' } else { '0' }).collect::<String>(),
         })
     }
@@ -244,10 +242,11 @@ impl Load {
         let half_bits = self.switch.half_bits();
         let mut text = format!(
             "# Load states of {}, a half bit a line: 1 closed, 0 open\n\
-             # A half bit lasts {HALF_BIT} field cycles: {} half bits a second in a field of {} Hz\n\
+             # A half bit lasts {} field cycles: {} half bits a second in a field of {} Hz\n\
              # {} half bits, then from the first one again\n",
             self.identity.digits(),
-            self.field_hz / HALF_BIT,
+            LoadSwitch::HALF_BIT,
+            self.field_hz / LoadSwitch::HALF_BIT,
             self.field_hz,
             half_bits.len(),
         );
