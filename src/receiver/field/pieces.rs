@@ -12,6 +12,7 @@ use super::interference::{StrayTone, remove_tones};
 use super::track::{BLOCK, block_means, phase_advance, track};
 use crate::receiver::dsp::phasor::{Oscillator, single, size};
 use crate::receiver::dsp::retime::retime;
+use crate::receiver::fold::sums::TELEGRAM;
 use crate::receiver::front::cycles::Cycles;
 use crate::receiver::front::edge::Edge;
 
@@ -123,7 +124,8 @@ pub fn is_one_switched_field(values: &[Complex32]) -> bool {
 
 /// Whether the record begins while the field comes on: what is left of an antenna's ring-up buries a shallow ripple for many bits.
 fn rises_at_first(values: &[Complex32]) -> bool {
-    let Some((levels, upper)) = levels(values) else {
+    // Two telegrams hold a ripple's lower state often enough.
+    let Some((levels, upper)) = levels(&values[..values.len().min(2 * TELEGRAM)]) else {
         return false;
     };
     let on = |level: &f32| *level > ON_SHARE as f32 * upper;
