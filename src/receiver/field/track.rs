@@ -1,7 +1,7 @@
 //! The field's slow changes: followed by curves through block means, so that the ripple averages out.
 
 use std::iter::Sum;
-use std::ops::Mul;
+use std::ops::{Mul, Range};
 
 use multiversion::multiversion;
 use num_complex::{Complex32, Complex64};
@@ -19,6 +19,13 @@ pub struct Track {
     /// The field at each block's middle.
     pub nodes: Vec<Complex64>,
     block: usize,
+}
+
+/// The field from one node's middle to the next's: its value at the first and what it changes by from each to the next.
+struct Line {
+    range: Range<usize>,
+    field: Complex64,
+    step: Complex64,
 }
 
 /// Degree of the curves that the field is followed by. Of a second field that beats five times a second a straight line through a telegram
@@ -41,6 +48,16 @@ pub fn track(values: &[Complex32]) -> Track {
     };
     let nodes = smoothed(&means, TRACK_BLOCKS, degree);
     Track { nodes, block }
+}
+
+/// Takes from a part of the ripple, which stands beside a field of size 1, what the tracker counts as the field's.
+pub fn take_slow_changes(part: &mut [Complex32]) {
+    let track = track(part);
+    for Line { range, field, step } in track.lines(part.len()) {
+        for (k, value) in (0..).zip(&mut part[range]) {
+            *value -= single(field + step * f64::from(k));
+        }
+    }
 }
 
 /// Each value as the polynomial through the `window` values around it has it.
@@ -123,19 +140,28 @@ impl Track {
 
     /// Makes of values what they are relative to the field, less 1.
     pub fn take_off(&self, values: &mut [Complex32]) {
+        for line in self.lines(values.len()) {
+            along_line(&mut values[line.range], line.field, line.step);
+        }
+    }
+
+    /// The lines that the field follows through so many values.
+    fn lines(&self, count: usize) -> impl Iterator<Item = Line> {
         // The line through two nodes holds from the one's middle to the other's.
         let half = self.block / 2;
-        let (mut from, mut node) = (0, 0);
-        while from < values.len() {
-            let upto = if node + 2 < self.nodes.len() {
-                ((node + 1) * self.block + half).min(values.len())
-            } else {
-                values.len()
-            };
-            let (field, next) = (self.at(from), self.at(from + 1));
-            along_line(&mut values[from..upto], field, next - field);
-            (from, node) = (upto, node + 1);
-        }
+        let lines = self.nodes.len().saturating_sub(1).max(1);
+        let end = move |node: usize| match node + 1 == lines {
+            true => count,
+            false => ((node + 1) * self.block + half).min(count),
+        };
+        let begin = move |node: usize| if node == 0 { 0 } else { end(node - 1) };
+        let line = move |node: usize| {
+            let range = begin(node)..end(node);
+            let field = self.at(range.start);
+            let step = self.at(range.start + 1) - field;
+            Line { range, field, step }
+        };
+        (0..lines).map(line)
     }
 
     /// Slope (radians a value) of the line through the nodes' unwrapped phases, and the phases.

@@ -10,6 +10,7 @@ use super::refine::{Band, Refined, folded_excess, measure};
 use super::together::{Stand, beyond_doubt, codes, leaves_noise};
 use crate::receiver::decision::{Decision, Known};
 use crate::receiver::field::pieces::Piece;
+use crate::receiver::field::track::take_slow_changes;
 use crate::receiver::fold::shape::Shape;
 use crate::receiver::fold::sums::{BIT, TELEGRAM};
 
@@ -325,18 +326,19 @@ fn fit_together(ripple: &[Complex32], tags: &mut [Refined], band: &Band<'_>, lim
     }
 }
 
-/// The stretch less a share of the tags' waveforms.
+/// The stretch less a share of the tags' waveforms, as the field's tracker left them.
 fn without<'a>(
     ripple: &[Complex32],
     tags: impl IntoIterator<Item = &'a Refined>,
     share: f32,
 ) -> Vec<Complex32> {
-    let mut residual = ripple.to_vec();
+    let mut waves = vec![Complex32::default(); ripple.len()];
     for tag in tags {
-        residual[tag.attempt.span.clone()]
+        waves[tag.attempt.span.clone()]
             .iter_mut()
             .zip(&tag.wave)
-            .for_each(|(r, w)| *r -= w * share);
+            .for_each(|(sum, wave)| *sum += wave * share);
     }
-    residual
+    take_slow_changes(&mut waves);
+    ripple.iter().zip(&waves).map(|(r, w)| r - w).collect()
 }
