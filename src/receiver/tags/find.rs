@@ -7,7 +7,7 @@ use num_complex::Complex32;
 use super::acquire::{Acquired, Stretch, acquire, strongest_spans};
 use super::read::ReadLimits;
 use super::refine::{Band, Refined, refine};
-use super::there::{There, there};
+use super::there::there;
 use crate::receiver::fold::shape::Shape;
 use crate::receiver::fold::sums::TELEGRAM;
 
@@ -75,27 +75,23 @@ fn over(
 ) -> Option<Refined> {
     let own = read.attempt.span.len();
     let code = |tag: &Refined| tag.attempt.decision.telegram.code;
-    let Some(There {
-        span: there,
-        turned,
-    }) = there(ripple, read)
-    else {
+    let Some(there) = there(ripple, read) else {
         return Some(read.clone());
     };
-    if turned * TELEGRAM >= there.len() {
+    if there.turned * TELEGRAM >= there.span.len() {
         return None;
     }
-    if there.len().abs_diff(own) < TELEGRAM {
+    let goes_on = there.span.len() > 2 * own;
+    let about = match there.span.len().abs_diff(own) < TELEGRAM {
+        true => &read.attempt.span,
+        false => &there.span,
+    };
+    let span = there.to_the_bit(about);
+    if span == read.attempt.span {
         return Some(read.clone());
     }
-    let goes_on = there.len() > 2 * own;
-    let again = refine(
-        &ripple[there.clone()],
-        there,
-        &read.as_found(),
-        band,
-        limits,
-    );
+    let found = read.as_found_from(span.start);
+    let again = refine(&ripple[span.clone()], span, &found, band, limits);
     again
         .filter(|again| again.is_read(limits) && code(again) == code(read))
         .or_else(|| (!goes_on).then(|| read.clone()))

@@ -46,8 +46,17 @@ impl Refined {
 
     /// Where to begin refining it again.
     pub fn as_found(&self) -> Acquired {
+        self.as_found_from(self.attempt.span.start)
+    }
+
+    /// The same in a span that begins whole bits earlier or later.
+    pub fn as_found_from(&self, start: usize) -> Acquired {
+        let later = (start as isize - self.attempt.span.start as isize) / BIT as isize;
+        let (signs, inverts) = (&self.attempt.decision.signs, self.attempt.inverts);
+        let mut moved = *signs;
+        moved.copy_from_slice(&signs_along(signs, inverts, later, TELEGRAM_BITS));
         Acquired {
-            signs: self.attempt.decision.signs,
+            signs: moved,
             timing: self.attempt.timing,
             inverts: self.attempt.inverts,
             shape: self.attempt.shape,
