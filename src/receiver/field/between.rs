@@ -5,6 +5,7 @@ use std::ops::Range;
 use num_complex::{Complex32, Complex64};
 
 use super::lines::{BELIEVED, TONES_A_PASS, peaks, standing_out};
+use crate::receiver::dsp::phasor::power;
 use crate::receiver::dsp::transform::{WINDOW_MEAN, forward, window};
 use crate::receiver::fold::sums::TELEGRAM;
 
@@ -14,18 +15,62 @@ const LEAST_GAIN: f64 = 0.2;
 /// What lies this near to the field (lines of the transform) is its own unsteadiness.
 const NEAR_FIELD_LINES: f64 = 8.0;
 
-/// What a telegram that repeats (sign 1) or repeats inverted (−1) leaves nothing in.
-pub fn difference(values: &[Complex32], sign: f32, mended: &[Range<usize>]) -> Vec<Complex32> {
+/// Cells of the differences that are compared at a time: a quarter of a telegram.
+const COMPARED: usize = TELEGRAM / 4;
+
+/// They stand out where their power is this many times the usual: six standard deviations of as many values of noise in the front end's
+/// band, of which half are independent.
+const COMES_OR_GOES: f64 = 1.3;
+
+/// A tag that comes or goes leaves a telegram of its own in the differences, and a quarter for each end that lies between cells.
+const LASTS: usize = 6;
+
+/// What a telegram that repeats (sign 1) or repeats inverted (−1) leaves nothing in; nothing where it is to be left out.
+pub fn difference(values: &[Complex32], sign: f32, left_out: &[Range<usize>]) -> Vec<Complex32> {
     let pairs = values.iter().zip(&values[TELEGRAM..]);
     let mut left: Vec<Complex32> = pairs.map(|(now, later)| now - later * sign).collect();
-    for Range { start, end } in mended {
-        for before in [0, TELEGRAM] {
-            let from = start.saturating_sub(before).min(left.len());
-            let upto = end.saturating_sub(before).min(left.len());
-            left[from..upto].fill(Complex32::default());
-        }
+    for Range { start, end } in left_out {
+        let upto = (*end).min(left.len());
+        left[(*start).min(upto)..upto].fill(Complex32::default());
     }
     left
+}
+
+/// Which parts of the differences say nothing of noise and strays: those with cells that were mended, …
+pub fn of_mended(mended: &[Range<usize>]) -> Vec<Range<usize>> {
+    let both = |range: &Range<usize>| {
+        [TELEGRAM, 0]
+            .map(|before| range.start.saturating_sub(before)..range.end.saturating_sub(before))
+    };
+    mended.iter().flat_map(both).collect()
+}
+
+/// … and those in which a tag comes or goes: it does not repeat there in either way, over a telegram.
+pub fn of_coming_and_going(values: &[Complex32], left_out: &[Range<usize>]) -> Vec<Range<usize>> {
+    let powers = |sign: f32| -> Vec<f64> {
+        let left = difference(values, sign, left_out);
+        left.chunks_exact(COMPARED).map(power).collect()
+    };
+    let (same, turned) = crate::threads::join(|| powers(1.0), || powers(-1.0));
+    let least: Vec<f64> = same.iter().zip(&turned).map(|(a, b)| a.min(*b)).collect();
+    let mut sorted: Vec<f64> = least.iter().copied().filter(|power| *power > 0.0).collect();
+    sorted.sort_by(f64::total_cmp);
+    // Of a short record the half may be left of one that comes.
+    let Some(usual) = sorted.get(sorted.len() / 4) else {
+        return Vec::new();
+    };
+    let places: Vec<usize> = (0..least.len()).collect();
+    let stands_out = |place: &usize| least[*place] > COMES_OR_GOES * usual;
+    let runs: Vec<Range<usize>> = places
+        .chunk_by(|a, b| stands_out(a) == stands_out(b))
+        .filter(|run| stands_out(&run[0]) && run.len() <= LASTS)
+        .map(|run| run[0] * COMPARED..(run[0] + run.len()) * COMPARED)
+        .collect();
+    let all: usize = runs.iter().map(Range::len).sum();
+    if 2 * all > values.len() - TELEGRAM {
+        return Vec::new();
+    }
+    runs
 }
 
 /// A tone's turn from one telegram to the next.
@@ -44,13 +89,13 @@ pub struct Between {
 }
 
 impl Between {
-    pub fn of(values: &[Complex32], mended: &[Range<usize>]) -> Self {
+    pub fn of(values: &[Complex32], left_out: &[Range<usize>]) -> Self {
         let count = values.len() - TELEGRAM;
         let lines = count.next_power_of_two();
         let shape = window(count);
         let fft = forward(lines);
         let seen = |sign: f32| {
-            let mut buffer = difference(values, sign, mended);
+            let mut buffer = difference(values, sign, left_out);
             buffer
                 .iter_mut()
                 .zip(shape.iter())

@@ -7,7 +7,7 @@
 use num_complex::{Complex32, Complex64};
 use std::ops::Range;
 
-use super::between::{Between, after_a_telegram, difference};
+use super::between::{Between, after_a_telegram, difference, of_coming_and_going, of_mended};
 use super::hills::Hills;
 use super::lines::{BELIEVED, TONES_A_PASS, peaks, standing_out};
 use crate::receiver::dsp::phasor::{BLOCK, Oscillator, power, wide};
@@ -57,7 +57,9 @@ pub fn remove_tones(
         || forward(padded),
     );
     for _ in 0..PASSES {
-        let between = Between::of(values, mended);
+        let mut left_out = of_mended(mended);
+        left_out.extend(of_coming_and_going(values, &left_out));
+        let between = Between::of(values, &left_out);
         let least = FAR_BELOW * power(values) / values.len() as f64;
         let lines;
         (hills, lines) = crate::threads::join(
@@ -68,7 +70,7 @@ pub fn remove_tones(
             break;
         }
         let mut differences: [Vec<Complex32>; 2] =
-            [1.0, -1.0].map(|sign| difference(values, sign, mended));
+            [1.0, -1.0].map(|sign| difference(values, sign, &left_out));
         for line in lines {
             // Measured where the ripple is not: its lines are close by and may be stronger.
             let sign = if line.turned { -1.0 } else { 1.0 };

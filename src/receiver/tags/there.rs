@@ -48,7 +48,11 @@ impl There {
             .iter()
             .map(|height| 2.0 * self.ebn0 * (height - 0.5))
             .collect();
-        let bit = |cell: usize| cell.saturating_sub(self.first).div_ceil(BIT).min(tells.len());
+        let bit = |cell: usize| {
+            cell.saturating_sub(self.first)
+                .div_ceil(BIT)
+                .min(tells.len())
+        };
         let (from, to) = (bit(about.start), bit(about.end));
         let middle = usize::midpoint(from, to);
         let (before, behind) = tells.split_at(middle);
@@ -123,7 +127,8 @@ pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<There> {
     let before_first = [&nothing[first..], &ripple[..first]].concat();
     let behind_last = [last, &nothing[last.len()..]].concat();
     let leading = &seen(&before_first, own_place % 2 == 0)[TELEGRAM_BITS - first / BIT..];
-    let trailing = &seen(&behind_last, likes.len().abs_diff(own_place) % 2 == 1)[..last.len() / BIT];
+    let trailing =
+        &seen(&behind_last, likes.len().abs_diff(own_place) % 2 == 1)[..last.len() / BIT];
     let straight = Complex64::cis(-angle) * TELEGRAM_BITS as f64 / usual;
     let heights = leading.iter().chain(along.iter().flatten()).chain(trailing);
     Some(There {
