@@ -199,6 +199,33 @@ def latency(seconds, checks):
         print(f"latency at 1 MS/s: {np.mean(late):.2f} s on average, {max(late):.2f} s at most, {len(late)} tags", flush=True)
 
 
+def partly_there(checks, draws=40):
+    """A tag that comes or goes at any moment of a short record, strong or weak: one tag, at its own depth; several are never claimed. Of
+    three telegrams at 6 dB each a number is read."""
+    for index in range(draws):
+        rng = np.random.default_rng((7, index))
+        seconds = float(rng.choice((0.25, 0.4, 1.0)))
+        moment = float(rng.uniform(0.05, seconds - 0.05))
+        comes = bool(rng.integers(2))
+        there_s = seconds - moment if comes else moment
+        tag = Tag(number(rng), start_cycles=float(rng.uniform(0, 4096)), angle_deg=float(rng.uniform(-90, 90)))
+        passing = Pass(tag, moment if comes else 0.0, seconds if comes else moment)
+        ebn0_db = float(rng.choice((6.0, 10.0, 14.0, 20.0)))
+        record = Record(500_000.0, seconds, passes=(passing,), ebn0_db=ebn0_db, seed=index)
+        with tempfile.TemporaryDirectory() as folder:
+            _, whole = listed(record, Path(folder))
+        about = f"partly there {index}: {seconds} s, {'from' if comes else 'to'} {moment:.3f} s, {ebn0_db} dB"
+        codes = [finding["code"] for finding in whole["findings"]]
+        checks.that("several-tags" not in codes, f"{about}: several-tags")
+        read = whole["readings"]
+        bits = there_s * FIELD_HZ / 32
+        if bits >= 3 * 128:
+            if checks.that([one["id"] for one in read] == [tag.number.id], f"{about}: {read}"):
+                # Four standard deviations of the amplitude in noise, and a percent for the bits at the end.
+                within = 4 / np.sqrt(2 * bits * 10 ** (ebn0_db / 10)) + 0.01
+                checks.near(read[0]["depth"], tag.depth, within * tag.depth, about)
+
+
 def near_the_limit(checks):
     """Two passes from 8 dB above the limit of a second's look to 1 dB above it: one visit each and no other. Begin and end lie within a
     look; at 1 dB, where a look in four gives nothing, within two."""
@@ -242,6 +269,7 @@ def main():
         checks.that(code == 0 and events[-1]["event"] == "summary", f"record {index}: exit {code}, last line {events[-1:]}")
     print(f"worst end: {worst_listed:.3f} s listed, {worst_followed:.3f} s followed; raised: {sorted(set(raised))}", flush=True)
     near_the_limit(checks)
+    partly_there(checks)
     if options.latency > 0:
         latency(options.latency, checks)
     return checks.end()

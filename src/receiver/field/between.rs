@@ -18,9 +18,13 @@ const NEAR_FIELD_LINES: f64 = 8.0;
 /// Cells of the differences that are compared at a time: a quarter of a telegram.
 const COMPARED: usize = TELEGRAM / 4;
 
-/// They stand out where their power is this many times the usual: six standard deviations of as many values of noise in the front end's
-/// band, of which half are independent.
+/// Means of so many cells pass 8 kHz to either side, where a telegram has most of its power; half a bit is twice as long.
+const AVERAGED: usize = 8;
+
+/// Over a telegram they stand out where their power is this many times the usual: six standard deviations of as many such means of noise, …
 const COMES_OR_GOES: f64 = 1.3;
+/// … to which each of its quarters that counts adds half as much at least.
+const EACH: f64 = 1.15;
 
 /// A tag that comes or goes leaves a telegram of its own in the differences, and a quarter for each end that lies between cells.
 const LASTS: usize = 6;
@@ -49,7 +53,11 @@ pub fn of_mended(mended: &[Range<usize>]) -> Vec<Range<usize>> {
 pub fn of_coming_and_going(values: &[Complex32], left_out: &[Range<usize>]) -> Vec<Range<usize>> {
     let powers = |sign: f32| -> Vec<f64> {
         let left = difference(values, sign, left_out);
-        left.chunks_exact(COMPARED).map(power).collect()
+        let means: Vec<Complex32> = left
+            .chunks_exact(AVERAGED)
+            .map(|some| some.iter().sum())
+            .collect();
+        means.chunks_exact(COMPARED / AVERAGED).map(power).collect()
     };
     let (same, turned) = crate::threads::join(|| powers(1.0), || powers(-1.0));
     let least: Vec<f64> = same.iter().zip(&turned).map(|(a, b)| a.min(*b)).collect();
@@ -59,8 +67,16 @@ pub fn of_coming_and_going(values: &[Complex32], left_out: &[Range<usize>]) -> V
     let Some(usual) = sorted.get(sorted.len() / 4) else {
         return Vec::new();
     };
+    let mut out = vec![false; least.len()];
+    for (from, quarters) in least.windows(TELEGRAM / COMPARED).enumerate() {
+        if quarters.iter().sum::<f64>() > COMES_OR_GOES * usual * quarters.len() as f64 {
+            for (out, quarter) in out[from..].iter_mut().zip(quarters) {
+                *out |= *quarter > EACH * usual;
+            }
+        }
+    }
     let places: Vec<usize> = (0..least.len()).collect();
-    let stands_out = |place: &usize| least[*place] > COMES_OR_GOES * usual;
+    let stands_out = |place: &usize| out[*place];
     let runs: Vec<Range<usize>> = places
         .chunk_by(|a, b| stands_out(a) == stands_out(b))
         .filter(|run| stands_out(&run[0]) && run.len() <= LASTS)
@@ -174,4 +190,36 @@ impl Between {
 pub struct StrayLine {
     pub per_value: f64,
     pub turned: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+    use rand_distr::{Distribution, StandardNormal};
+
+    /// A ripple of two telegrams in a row that come at a third of the record, in noise; and noise alone.
+    #[test]
+    fn a_tag_that_comes_is_left_out_and_noise_is_not() {
+        let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(11);
+        for inverts in [false, true] {
+            let mut noise = || -> f32 { StandardNormal.sample(&mut rng) };
+            let mut values: Vec<Complex32> = (0..12 * TELEGRAM)
+                .map(|_| Complex32::new(noise(), noise()))
+                .collect();
+            assert_eq!(
+                of_coming_and_going(&values, &[]),
+                Vec::<Range<usize>>::new()
+            );
+            let comes = 4 * TELEGRAM;
+            for (n, value) in values.iter_mut().enumerate().skip(comes) {
+                let half_bit = (n % TELEGRAM / 16) as u32;
+                let sign = (half_bit.wrapping_mul(2_654_435_761) >> 30) & 1 == 1;
+                let turned = inverts && n / TELEGRAM % 2 == 1;
+                value.re += if sign != turned { 3.0 } else { -3.0 };
+            }
+            let found = of_coming_and_going(&values, &[]);
+            assert_eq!(found, [comes - TELEGRAM..comes], "{inverts}");
+        }
+    }
 }

@@ -139,3 +139,34 @@ pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<There> {
         turned: turned.count(),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Ripple in bits 300 to 1000 of 1280 at Eb/N0 of 10 dB, and told so from any whole number of telegrams around it.
+    #[test]
+    fn ends_are_found_to_the_bit() {
+        let there = There {
+            span: 0..0,
+            turned: 0,
+            heights: (0..1280)
+                .map(|bit| {
+                    f64::from(u8::from((300..1000).contains(&bit))) + 0.1 * f64::from(bit).sin()
+                })
+                .collect(),
+            first: 7,
+            ebn0: 10.0,
+        };
+        let at = |bit: usize| 7 + bit * BIT;
+        for (from, to) in [(256, 1024), (384, 896), (300, 1000), (256, 1000)] {
+            assert_eq!(there.to_the_bit(&(at(from)..at(to))), at(300)..at(1000));
+        }
+        // Noise as strong as the ripple says nothing.
+        let noisy = There {
+            ebn0: 0.05,
+            ..there
+        };
+        assert_eq!(noisy.to_the_bit(&(at(290)..at(1000))), at(290)..at(1000));
+    }
+}
