@@ -358,11 +358,20 @@ fn supply(reception: &Reception, lines: &[Line]) -> Option<(Finding, f64)> {
         .filter(|line| (line.frequency_hz - nearest).abs() < NEAREST_HZ)
         .map(|line| line.level)
         .fold(0.0, f64::max);
-    let its_level = if at_field > 0.0 {
-        format!(", at {:.0} dB,", 20.0 * at_field.log10())
-    } else {
-        String::new()
+    let its_level_db = 20.0 * at_field.log10();
+    let its_level = match at_field > 0.0 {
+        true => format!(", at {its_level_db:.0} dB,"),
+        false => String::new(),
     };
+    let mut evidence = vec![
+        ("fundamental_hz", fundamental_hz),
+        ("harmonics", count as f64),
+        ("level_db", level_db),
+        ("nearest_hz", nearest),
+    ];
+    if at_field > 0.0 {
+        evidence.push(("nearest_level_db", its_level_db));
+    }
     let finding = Finding::new(
         "supply-harmonics",
         format!(
@@ -373,12 +382,7 @@ fn supply(reception: &Reception, lines: &[Line]) -> Option<(Finding, f64)> {
             nearest / 1e3,
             (nearest - field_hz).abs() / 1e3
         ),
-        &[
-            ("fundamental_hz", fundamental_hz),
-            ("harmonics", count as f64),
-            ("level_db", level_db),
-            ("nearest_hz", nearest),
-        ],
+        &evidence,
     );
     Some((finding, fundamental_hz))
 }

@@ -17,6 +17,7 @@ mod measured;
 mod other_kinds;
 mod record;
 mod ripple;
+mod skirts;
 mod stated;
 mod telegram_lines;
 
@@ -196,6 +197,7 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
     all.extend(interference::findings(reception, odds, own_lines));
     all.extend(sent);
     all.extend(ripple::findings(reception, odds, explained));
+    skirts::settle(&mut all, reception);
     if all.iter().any(is_comb) {
         all.retain(|finding| finding.code != "ripple-too-weak");
     }

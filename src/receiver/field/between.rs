@@ -219,7 +219,11 @@ mod tests {
                 value.re += if sign != turned { 3.0 } else { -3.0 };
             }
             let found = of_coming_and_going(&values, &[]);
-            assert_eq!(found, [comes - TELEGRAM..comes], "{inverts}");
+            assert_eq!(
+                (found.len(), &found[0]),
+                (1, &(comes - TELEGRAM..comes)),
+                "{inverts}"
+            );
         }
     }
 }

@@ -98,17 +98,34 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
     Some(found)
 }
 
-/// Restarts between headers that are seen without folding: they are whole telegrams apart otherwise. `None` with fewer
-/// than two of them.
+/// Headers in a row that are whole telegrams apart, of a ripple strong enough to show them: its number would have been read from them.
+const WOULD_BE_READ: usize = 5;
+
+/// Up to so many stretches between restarts may be made by one header that is none.
+const FEW: usize = 3;
+
+/// Restarts of a tag that was not read, between headers that are seen without folding: they are whole telegrams apart otherwise. `None`
+/// with fewer than two of them. Where many in a row are not broken, something else keeps the number from being read, and breaks them.
 pub fn between_headers(headers: &[usize], field_hz: f64) -> Option<Restarts> {
     /// Cycles by which a header's place is known.
     const SAME_CYCLES: usize = 24;
-    let broken = headers.windows(2).filter(|pair| {
-        let over = (pair[1] - pair[0]) % TELEGRAM;
-        over.min(TELEGRAM - over) > SAME_CYCLES
-    });
+    let goes_on = |before: &usize, header: &usize| {
+        let over = (header - before) % TELEGRAM;
+        over.min(TELEGRAM - over) <= SAME_CYCLES
+    };
+    let stretches: Vec<&[usize]> = headers.chunk_by(goes_on).collect();
+    let would_be_read = stretches
+        .iter()
+        .any(|stretch| stretch.len() >= WOULD_BE_READ);
+    // A header where none is breaks the stretch it lies in.
+    let alone = stretches.iter().any(|stretch| stretch.len() == 1);
+    let is_doubtful = stretches.len() <= FEW && alone;
+    let begins = stretches.iter().skip(1).map(|stretch| stretch[0]);
     (headers.len() >= 2).then(|| Restarts {
-        at_s: broken.map(|pair| pair[1] as f64 / field_hz).collect(),
+        at_s: match would_be_read || is_doubtful {
+            true => Vec::new(),
+            false => begins.map(|begin| begin as f64 / field_hz).collect(),
+        },
         windows: headers.len(),
     })
 }

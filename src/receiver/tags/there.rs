@@ -126,7 +126,7 @@ pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<There> {
     let nothing = [Complex32::default(); TELEGRAM];
     let before_first = [&nothing[first..], &ripple[..first]].concat();
     let behind_last = [last, &nothing[last.len()..]].concat();
-    let leading = &seen(&before_first, own_place % 2 == 0)[TELEGRAM_BITS - first / BIT..];
+    let leading = &seen(&before_first, own_place.is_multiple_of(2))[TELEGRAM_BITS - first / BIT..];
     let trailing =
         &seen(&behind_last, likes.len().abs_diff(own_place) % 2 == 1)[..last.len() / BIT];
     let straight = Complex64::cis(-angle) * TELEGRAM_BITS as f64 / usual;
