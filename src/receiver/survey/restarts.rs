@@ -101,8 +101,8 @@ pub fn restarts(ripple: &[Complex32], attempt: &Attempt, field_hz: f64) -> Optio
 /// Headers in a row that are whole telegrams apart, of a ripple strong enough to show them: its number would have been read from them.
 const WOULD_BE_READ: usize = 5;
 
-/// Up to so many stretches between restarts may be made by one header that is none.
-const FEW: usize = 3;
+/// Two stretches may be made by one header that is none.
+const FEW: usize = 2;
 
 /// Restarts of a tag that was not read, between headers that are seen without folding: they are whole telegrams apart otherwise. `None`
 /// with fewer than two of them. Where many in a row are not broken, something else keeps the number from being read, and breaks them.
