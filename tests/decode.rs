@@ -446,6 +446,49 @@ fn shallow_ripples_are_read_beside_what_is_ordinary() {
     }
 }
 
+/// 23.414 mV peak in ten turns of 50 mm at 134.2 kHz are 1 µT rms (law of induction, by hand).
+#[test]
+fn a_pick_up_coil_tells_the_field() {
+    let bench = Bench::new();
+    let row = |k: u32| {
+        let turn = std::f64::consts::TAU * 0.2684 * f64::from(k);
+        format!("{},{:.9}\n", f64::from(k) * 2e-6, 0.023_414 * turn.cos())
+    };
+    let rows: String = (0..50_000).map(row).collect();
+    bench.write("coil.csv", format!("time (s),coil (V)\n{rows}"));
+    let object = &bench.json("coil.csv --pickup 10,50", 1)[0];
+    let flux_t = number(&object["field"]["flux_density_t_rms"]);
+    assert!((flux_t - 1e-6).abs() < 1e-9, "{flux_t}");
+    // What single precision leaves of a record without noise is no impulse.
+    assert_eq!(codes(object), ["no-ripple"]);
+    let text = bench.decode("coil.csv --pickup 10,50").ends(1).out;
+    for part in [
+        "µT rms (0.796 A/m)",
+        "It powers a collar-disc (0.50 µT)",
+        "[no-ripple]",
+    ] {
+        assert!(text.contains(part), "{part} not in {text}");
+    }
+    assert!(
+        !bench.json("coil.csv", 1)[0]["field"]
+            .as_object()
+            .unwrap()
+            .contains_key("flux_density_t_rms")
+    );
+    bench
+        .decode("coil.csv --pickup 10")
+        .refused(&["--pickup", "ten turns of 50 mm"]);
+    bench
+        .decode("coil.csv --pickup 0,50")
+        .refused(&["turns", "1 to 10000"]);
+    bench.synth("fractions.wav --id 999:1 --seconds 0.05 --ebn0 20");
+    let text = bench.decode("fractions.wav --pickup 10,50").ends(0).out;
+    assert!(
+        text.contains("not known") && text.contains("--full-scale"),
+        "{text}"
+    );
+}
+
 #[test]
 fn standard_input_is_a_capture() {
     let bench = Bench::with("a.wav --id 999:8 --seconds 0.1 --ebn0 20");

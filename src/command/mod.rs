@@ -53,7 +53,7 @@ struct Program {
 
 #[derive(Subcommand)]
 enum Command {
-    Decode(decode::Arguments),
+    Decode(Box<decode::Arguments>),
     Lesson(lesson::Arguments),
     Link(Box<link::Arguments>),
     Margin(Box<margin::Arguments>),

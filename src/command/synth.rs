@@ -39,7 +39,7 @@ counts for all. The fields (--retag ...) are the same for all.
 Eb/N0 is the energy of a bit over the noise density: r²·T/(2·N0) for real samples with the
 carrier, r²·T/N0 for an envelope and for I/Q samples. r is the rms ripple of the first tag as it
 is seen, T = 32 field cycles, N0 = 2σ²/rate with σ the standard deviation of a sample (of each
-quadrature). About 0 dB is the limit for one telegram; N telegrams folded gain 10·log10 N dB.
+quadrature). A single telegram is read half the time at 3 dB; N telegrams folded gain 10·log10 N dB.
 
 --kind load and --kind jam are no captures: they drive instruments. A load is what a tag does with its own: a
 level of 1 closes a switch across a coil, 0 opens it, from the start of a telegram on (--start, --sign), at

@@ -3,6 +3,7 @@
 use serde::{Serialize, Serializer};
 use serde_json::Value;
 
+use super::Pickup;
 use super::json;
 use super::live::Visit;
 use super::margin::{Margin, margin};
@@ -28,6 +29,7 @@ pub struct Decoded {
     pub(super) odds: f64,
     pub(super) kept: Option<KeptSamples>,
     pub(super) visits: Option<Vec<Visit>>,
+    pub(super) pickup: Option<Pickup>,
 }
 
 /// The samples that the receiver kept its view of.

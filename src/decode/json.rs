@@ -64,6 +64,11 @@ pub(super) fn value(report: &Decoded) -> Value {
         "margin_db": margin.map(|margin| margin.db),
         "margin_deviation_db": margin.map(|margin| margin.deviation_db),
     });
+    if let Some(strength) = report.field_strength() {
+        let strength = strength.ok();
+        object["field"]["flux_density_t_rms"] = json!(strength.map(|field| field.flux_density_t));
+        object["field"]["strength_a_per_m_rms"] = json!(strength.map(|field| field.a_per_m()));
+    }
     if let Some(visits) = report.visits() {
         object["visits"] = visits.iter().map(Visit::to_json).collect();
     }

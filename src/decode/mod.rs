@@ -23,6 +23,7 @@ mod likely_unit;
 mod live;
 mod margin;
 mod opened;
+mod pickup;
 mod settings;
 mod stream;
 mod taken;
@@ -32,6 +33,7 @@ pub use error::DecodeError;
 pub use live::{Event, Live, NumberRead, State, Summary, Visit};
 pub use margin::{Margin, margin};
 pub use opened::Window;
+pub use pickup::{FieldStrength, Pickup};
 pub use settings::Settings;
 pub use stream::Stream;
 
@@ -261,6 +263,7 @@ fn concluded(
         odds: settings.odds,
         kept,
         visits: None,
+        pickup: settings.pickup,
     }
 }
 

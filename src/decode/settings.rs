@@ -1,5 +1,6 @@
 //! How captures are to be read.
 
+use super::Pickup;
 use crate::capture::{ChannelChoice, OpenOptions, RawKind};
 use crate::receiver::Terms;
 use crate::receiver::decision::Known;
@@ -26,6 +27,7 @@ pub struct Settings {
     pub(super) known: Known,
     pub(super) keep_samples: bool,
     pub(super) visits: bool,
+    pub(super) pickup: Option<Pickup>,
 }
 
 impl Default for Settings {
@@ -43,6 +45,7 @@ impl Default for Settings {
             known: Known::Nothing,
             keep_samples: false,
             visits: false,
+            pickup: None,
         }
     }
 }
@@ -122,6 +125,13 @@ impl Settings {
     /// Also finds out when each tag came and went, as [`Live`](super::Live) does; takes longer.
     pub fn visits(mut self) -> Self {
         self.visits = true;
+        self
+    }
+
+    /// The capture is the voltage of this coil: [`Decoded::field_strength`](super::Decoded::field_strength) then says how strong the field is
+    /// there.
+    pub fn pickup(mut self, coil: Pickup) -> Self {
+        self.pickup = Some(coil);
         self
     }
 

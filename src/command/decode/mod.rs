@@ -10,6 +10,7 @@ mod outputs;
 mod picture;
 mod report;
 mod rows;
+mod strength;
 mod table;
 mod text;
 mod visits;
@@ -20,7 +21,7 @@ use std::process::ExitCode;
 
 use clap::Args;
 use fieldripple::capture::{ChannelChoice, RawKind};
-use fieldripple::decode::{Decoded, Settings, decode_file, decode_joined};
+use fieldripple::decode::{Decoded, Pickup, Settings, decode_file, decode_joined};
 use fieldripple::draw::View;
 use fieldripple::telegram::Identity;
 
@@ -73,6 +74,13 @@ pub struct Arguments {
     /// Frequency that complex samples are centred on; makes the two channels of a file one complex signal
     #[arg(long, value_name = "HZ", allow_negative_numbers = true, value_parser = within(-1e10..=1e10, "Hz"))]
     centre: Option<f64>,
+    /// The capture is the voltage of an open pick-up coil, as 10,50 for ten turns of 50 mm: say how strong the field is there in µT
+    /// and A/m, and which usual tags it would power (a divider or a probe goes into --scale)
+    #[arg(long, value_name = "TURNS,DIAMETER_MM", value_parser = strength::pickup, conflicts_with = "follow")]
+    pickup: Option<Pickup>,
+    /// Volts at full scale of a capture that holds fractions of it, for --pickup
+    #[arg(long, value_name = "V", requires = "pickup", value_parser = within(1e-6..=1e6, "V"))]
+    full_scale: Option<f64>,
     /// The number that should be there, as CCC:N; another one counts as not read
     #[arg(long, value_name = "CCC:N")]
     expect: Option<Identity>,
@@ -133,6 +141,12 @@ impl Arguments {
         if let Some(identity) = self.expect {
             settings = settings.expect(identity);
         }
+        if let Some(coil) = self.pickup {
+            settings = settings.pickup(Pickup {
+                full_scale_v: self.full_scale,
+                ..coil
+            });
+        }
         if self.usual_fields {
             settings = settings.usual_fields();
         }
@@ -188,7 +202,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let mut outputs = Outputs::new(arguments, &paths, other)?;
     if arguments.join {
         match decode_joined(&paths, &settings) {
-            Ok(decoded) => outputs.add(decoded)?,
+            Ok(decoded) => outputs.add(strength::settled(decoded))?,
             Err(error) => outputs.add_unreadable(&names(&paths), &error.into())?,
         }
     } else {
@@ -196,7 +210,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         for given in &captures {
             let name = given.path.display().to_string();
             match decode_file(&given.path, &settings) {
-                Ok(decoded) => outputs.add(decoded)?,
+                Ok(decoded) => outputs.add(strength::settled(decoded))?,
                 Err(error) if given.found && captures::is_no_capture(&given.path, &error) => {
                     passed_over.push(name);
                 }

@@ -10,7 +10,7 @@ use fieldripple::telegram::{Identity, Telegram, country_meaning, notes};
 
 use super::super::number::shown;
 use super::wording::{of_level, probability, short, significant};
-use super::{other_kinds, picture};
+use super::{other_kinds, picture, strength};
 
 /// Width of the labels on the left.
 const LABEL: usize = 10;
@@ -76,6 +76,9 @@ pub fn rows(report: &Decoded, with_picture: bool) -> Vec<(&'static str, String)>
         page.row("expected", &unexpected);
     }
     field(&mut page, report);
+    if let Some(strength) = strength::row(report) {
+        page.row("strength", &strength);
+    }
     for reading in &reception.readings {
         ripple(&mut page, reading, report, reception.readings.len() > 1);
     }

@@ -14,7 +14,7 @@ use rayon::prelude::*;
 use super::super::values::within;
 use super::setup::Setup;
 use super::{List, list};
-use candidate::{Asked, on_axis, reach_mm, usual_tag};
+use candidate::{Asked, on_axis, reach_mm};
 use text::farad;
 
 /// What is wanted of the antenna.
@@ -143,13 +143,13 @@ pub fn choose(
         .flatten()
         .map(|position| position.link.sent.depth / position.link.settled.depth)
         .filter(|share| share.is_finite());
-    let mut reaches = PRESETS
+    let mut reaches: Vec<_> = PRESETS
         .par_iter()
         .map(|preset| {
-            let setup = best.setup.with_tag(usual_tag(preset.name)?);
-            Ok((preset.name, preset.meaning, reach_mm(&setup)))
+            let setup = best.setup.with_tag(preset.keys());
+            (preset.name, preset.meaning, reach_mm(&setup))
         })
-        .collect::<anyhow::Result<Vec<_>>>()?;
+        .collect();
     reaches.sort_by(|a, b| b.2.total_cmp(&a.2));
     let tag = best.setup.tag.preset.clone();
     Ok(Chosen {

@@ -304,6 +304,9 @@ pub fn without_carrier(cycles: &Cycles, has_level: bool) -> Vec<Piece> {
 /// Ripple values this many times the median size are an impulse's: of Gaussian noise one in 10^17 is.
 const IMPULSE: f32 = 8.0;
 
+/// … and this many times what single precision rounds a field to: in a record without noise nothing else is left of it.
+const ROUNDED: f32 = 64.0 * f32::EPSILON;
+
 /// Values around an impulse that its pulse through the front end's filter reaches.
 const IMPULSE_REACH: usize = 6;
 
@@ -317,7 +320,8 @@ fn blank_impulses(ripple: &mut [Complex32]) -> usize {
         return 0;
     }
     let middle = sizes.len() / 2;
-    let threshold = IMPULSE * *sizes.select_nth_unstable_by(middle, f32::total_cmp).1;
+    let usual = *sizes.select_nth_unstable_by(middle, f32::total_cmp).1;
+    let threshold = (IMPULSE * usual).max(ROUNDED);
     let hit = (0..ripple.len()).filter(|&i| size(ripple[i]) > threshold);
     let mut spans: Vec<(usize, usize)> = Vec::new();
     for i in hit {

@@ -4,6 +4,8 @@
 //! by; the rest is what is remembered, or assumed so that coil, core and chip go together. Who has a tag to measure writes
 //! its own numbers beside the preset.
 
+use super::TagKeys;
+
 /// A number of a preset.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Given {
@@ -24,6 +26,19 @@ pub struct Preset {
     pub meaning: &'static str,
     /// Its numbers.
     pub values: [Given; 9],
+}
+
+impl Preset {
+    /// A tag of this preset, with everything else as usual.
+    pub fn keys(&self) -> TagKeys {
+        let values = self.values.iter();
+        let mut table: toml::Table = values
+            .map(|given| (given.key.to_string(), toml::Value::Float(given.value)))
+            .collect();
+        table.insert("preset".into(), self.name.into());
+        // Every key of a preset is one of a tag, see the test.
+        table.try_into().unwrap_or_default()
+    }
 }
 
 /// Names of all presets.
@@ -192,6 +207,13 @@ mod tests {
             let tag = Scenario::read(&text, &[]).unwrap().tag.remove(0);
             assert_eq!((tag.coil_q, tag.clamp_v), (12.5, Some(10.0)));
             assert_eq!(tag.inductance_mh, preset.values[0].value);
+            assert_eq!(
+                preset.keys(),
+                TagKeys {
+                    coil_q: preset.values[1].value,
+                    ..tag
+                }
+            );
         }
     }
 

@@ -2,7 +2,7 @@
 
 use anyhow::Context;
 use fieldripple::world::link::{Design, Wanted, design, range_m};
-use fieldripple::world::scenario::{PlaceKeys, Scenario, TagKeys};
+use fieldripple::world::scenario::{PlaceKeys, Scenario};
 use rayon::prelude::*;
 
 use super::super::setup::Setup;
@@ -122,11 +122,4 @@ pub fn reach_mm(setup: &Setup) -> f64 {
         near_m /= STEP;
     }
     range_m(near_m, (near_m * STEP).min(FARTHEST_M), reads).map_or(0.0, |at_m| at_m * 1e3)
-}
-
-/// A usual tag.
-pub fn usual_tag(preset: &str) -> anyhow::Result<TagKeys> {
-    let settings = [("tag.1.preset".to_string(), preset.to_string())];
-    let scenario = Scenario::read("[[tag]]\n", &settings)?;
-    Ok(scenario.tag.into_iter().next().unwrap_or_default())
 }
