@@ -219,11 +219,12 @@ mod tests {
                 value.re += if sign != turned { 3.0 } else { -3.0 };
             }
             let found = of_coming_and_going(&values, &[]);
-            assert_eq!(
-                (found.len(), &found[0]),
-                (1, &(comes - TELEGRAM..comes)),
-                "{inverts}"
-            );
+            let is_left_out = |cell: usize| found.iter().any(|range| range.contains(&cell));
+            assert!((comes - TELEGRAM..comes).all(is_left_out), "{found:?}");
+            // Beside it a quarter may count that noise alone would not.
+            let near = comes - 2 * TELEGRAM..comes + TELEGRAM;
+            let is_near = |range: &Range<usize>| near.start <= range.start && range.end <= near.end;
+            assert!(found.iter().all(is_near), "{inverts}: {found:?}");
         }
     }
 }

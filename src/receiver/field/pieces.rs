@@ -38,13 +38,10 @@ const SHORTEST: usize = 512;
 
 /// Left out after the field comes on: 1.5 ms, seven time constants of an antenna of Q 90, by when its ring-up is 1e-3.
 const RING_UP: usize = 201;
-
 /// The field has come on where its level is above this share of the lowest levels later.
 const SETTLED: f32 = 0.97;
-
-/// Left out before the field goes off.
+/// Left out before it goes off.
 const RING_DOWN: usize = 16;
-
 /// A drift of the field's phase by less than this share of a cycle moves nothing that matters: 1/50 of a cycle is
 /// 1/800 of a half bit.
 const DRIFT_CYCLES: f64 = 0.02;
@@ -301,10 +298,9 @@ pub fn without_carrier(cycles: &Cycles, has_level: bool) -> Vec<Piece> {
     }]
 }
 
-/// Ripple values this many times the median size are an impulse's: of Gaussian noise one in 10^17 is.
+/// Ripple values this many times the median size are an impulse's: of Gaussian noise one in 10^17 is, …
 const IMPULSE: f32 = 8.0;
-
-/// … and this many times what single precision rounds a field to: in a record without noise nothing else is left of it.
+/// … and this many times what single precision rounds a field to.
 const ROUNDED: f32 = 64.0 * f32::EPSILON;
 
 /// Values around an impulse that its pulse through the front end's filter reaches.
@@ -319,8 +315,8 @@ fn blank_impulses(ripple: &mut [Complex32]) -> usize {
     if sizes.is_empty() {
         return 0;
     }
-    let middle = sizes.len() / 2;
-    let usual = *sizes.select_nth_unstable_by(middle, f32::total_cmp).1;
+    let place = sizes.len() / 2;
+    let usual = *sizes.select_nth_unstable_by(place, f32::total_cmp).1;
     let threshold = (IMPULSE * usual).max(ROUNDED);
     let hit = (0..ripple.len()).filter(|&i| size(ripple[i]) > threshold);
     let mut spans: Vec<(usize, usize)> = Vec::new();
