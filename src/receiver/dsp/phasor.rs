@@ -175,6 +175,16 @@ fn add(values: &mut [Complex32], turns: &[Complex32; BLOCK], base: Complex32) {
     }
 }
 
+/// Folds an angle into (−π/2, π/2]: the axis has no direction.
+pub fn fold_angle(angle: f64) -> f64 {
+    let folded = angle.rem_euclid(std::f64::consts::PI);
+    if folded > std::f64::consts::FRAC_PI_2 {
+        folded - std::f64::consts::PI
+    } else {
+        folded
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -7,7 +7,7 @@ use num_complex::{Complex32, Complex64};
 use super::acquire::Acquired;
 use super::read::{Attempt, ReadLimits};
 use crate::receiver::decision::{Boundaries, ODDS_FLOOR, decide};
-use crate::receiver::dsp::phasor::{power, power_between, single, wide};
+use crate::receiver::dsp::phasor::{fold_angle, power, power_between, single, wide};
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::band::Kept;
 use crate::receiver::fold::pulse::Pulse;
@@ -391,14 +391,4 @@ fn best_timing(fold: &Fold, signs: &[i8; TELEGRAM_BITS], timing: f64) -> (f64, f
         }
     }
     consider(place)
-}
-
-/// Folds an angle into (−π/2, π/2]: the axis has no direction.
-fn fold_angle(angle: f64) -> f64 {
-    let folded = angle.rem_euclid(std::f64::consts::PI);
-    if folded > std::f64::consts::FRAC_PI_2 {
-        folded - std::f64::consts::PI
-    } else {
-        folded
-    }
 }
