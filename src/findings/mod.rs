@@ -56,6 +56,11 @@ impl Finding {
             false_alarm,
         }
     }
+
+    /// A number of its evidence.
+    fn measured(&self, name: &str) -> Option<f64> {
+        self.evidence.get(name)?.as_f64()
+    }
 }
 
 /// What costs most comes first: what leaves nothing to read, what is not what it seems, what takes decibels by the ten,
@@ -228,7 +233,7 @@ pub fn findings(reception: &Reception, odds: f64) -> Vec<Finding> {
 /// A tone with so many lines that it is switched, keyed or jitters: what cannot be removed of it looks like a weak ripple.
 fn is_comb(finding: &Finding) -> bool {
     const LINES: f64 = 6.0;
-    let lines = finding.evidence.get("tones").and_then(Value::as_f64);
+    let lines = finding.measured("tones");
     let is_tone = ["second-reader", "stray-tone"].contains(&finding.code);
     is_tone && lines.is_some_and(|lines| lines >= LINES)
 }

@@ -21,7 +21,7 @@ pub(super) fn settle(all: &mut Vec<Finding>, reception: &Reception) {
     let field_db = all
         .iter()
         .filter(|finding| finding.code == "second-reader")
-        .filter_map(|finding| told(finding, "level_db"))
+        .filter_map(|finding| finding.measured("level_db"))
         .fold(f64::NEG_INFINITY, f64::max);
     let survey = reception.survey.as_ref();
     let ripple = survey.and_then(|survey| survey.presence);
@@ -30,7 +30,8 @@ pub(super) fn settle(all: &mut Vec<Finding>, reception: &Reception) {
     let is_unread = reception.readings.is_empty();
     all.retain(|finding| match finding.code {
         "several-tags" => !is_unread || ripple_db > least_db,
-        "in-band-transmitter" => told(finding, "level_db")
+        "in-band-transmitter" => finding
+            .measured("level_db")
             .is_none_or(|level_db| level_db > supply_db - SUPPLY_OVER_TRANSMITTERS_DB),
         _ => true,
     });
@@ -40,12 +41,8 @@ pub(super) fn settle(all: &mut Vec<Finding>, reception: &Reception) {
 fn harmonic_db(all: &[Finding], reception: &Reception) -> Option<f64> {
     let field_hz = reception.field.frequency_hz?;
     all.iter().find_map(|finding| {
-        let nearest_hz = told(finding, "nearest_hz")?;
+        let nearest_hz = finding.measured("nearest_hz")?;
         let is_in_band = (nearest_hz - field_hz).abs() < IN_BAND_HZ;
-        told(finding, "nearest_level_db").filter(|_| is_in_band)
+        finding.measured("nearest_level_db").filter(|_| is_in_band)
     })
-}
-
-fn told(finding: &Finding, name: &str) -> Option<f64> {
-    finding.evidence.get(name)?.as_f64()
 }

@@ -217,8 +217,10 @@ def check_speed(checks, folder):
     busy = os.getloadavg()[0] > os.cpu_count()
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors: {'the clock is not judged' if busy else 'both are judged'}")
     judged = slice(1, 2) if busy else slice(0, 2)
-    # Asked for is 1; on one machine and another 0.95 to 1.05 were measured, so that a quarter more is what only a slower program takes.
-    checks.that((least["synth"] <= 1.25 * least["numpy"])[judged].all(), f"synth takes longer than numpy: {least}")
+    # Asked for is 1. Of two machines the one printed 0.98 by the clock and 0.89 by the processor, the other 1.04 and 0.97: the start of a
+    # process is in the clock, so that it gets more room.
+    allowed = np.array([1.25, 1.05]) * least["numpy"]
+    checks.that((least["synth"] <= allowed)[judged].all(), f"synth takes longer than numpy: {least}")
 
 
 def main():

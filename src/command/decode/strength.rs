@@ -6,7 +6,7 @@ use fieldripple::decode::{Decoded, FieldStrength, Pickup};
 use fieldripple::world::scenario::PRESETS;
 
 use super::super::values::within;
-use super::wording::significant;
+use super::wording::{rounded, significant};
 
 /// The field of readers for animals, for which the usual tags are told.
 const FIELD_HZ: f64 = fieldripple::receiver::NOMINAL_HZ;
@@ -25,6 +25,9 @@ pub fn pickup(text: &str) -> Result<Pickup, String> {
         full_scale_v: None,
     })
 }
+
+/// What a usual tag needs is known no better.
+const NEED_DIGITS: i32 = 2;
 
 /// A usual tag with the flux density that it needs, T rms along its axis.
 pub struct Need {
@@ -74,8 +77,9 @@ pub fn settled(mut decoded: Decoded) -> Decoded {
     else {
         return decoded;
     };
-    let is_enough = |need: &Need| need.flux_density_t <= field.flux_density_t;
-    let why = match needs.iter().filter(|need| is_enough(need)).count() {
+    let is_enough = |need: &&Need| need.flux_density_t <= field.flux_density_t;
+    let powered = needs.iter().filter(is_enough).count();
+    let why = match powered {
         0 => {
             "No usual tag has power in so weak a field: make it stronger or measure nearer to the antenna."
         }
@@ -86,9 +90,9 @@ pub fn settled(mut decoded: Decoded) -> Decoded {
     };
     let _ = write!(
         finding.text,
-        " At the pick-up coil the field has {} µT rms. {} {why}",
+        " At the pick-up coil the field has {} µT rms, enough for {powered} of the {} usual tags. {why}",
         micro(field.flux_density_t),
-        enough_for(field, &needs)
+        needs.len()
     );
     finding
         .evidence
@@ -98,8 +102,13 @@ pub fn settled(mut decoded: Decoded) -> Decoded {
 
 fn enough_for(field: FieldStrength, needs: &[Need]) -> String {
     let told = |needs: &[&Need]| {
-        let each =
-            |need: &&Need| format!("{} ({} µT)", need.name, rough(1e6 * need.flux_density_t));
+        let each = |need: &&Need| {
+            format!(
+                "{} ({} µT)",
+                need.name,
+                rounded(1e6 * need.flux_density_t, NEED_DIGITS)
+            )
+        };
         needs.iter().map(each).collect::<Vec<_>>().join(", ")
     };
     let (has, lacks): (Vec<&Need>, Vec<&Need>) = needs
@@ -110,12 +119,6 @@ fn enough_for(field: FieldStrength, needs: &[Need]) -> String {
         (true, _) => format!("It powers no usual tag: {}.", told(&lacks)),
         _ => format!("It powers every usual tag: {}.", told(&has)),
     }
-}
-
-/// Two significant digits: what a usual tag needs is known no better.
-fn rough(value: f64) -> String {
-    let digits = (1 - value.abs().log10().floor() as i32).max(0) as usize;
-    format!("{value:.digits$}")
 }
 
 fn micro(flux_density_t: f64) -> String {

@@ -22,10 +22,15 @@ pub fn probability(odds: f64) -> String {
 
 /// Three significant digits, without an exponent.
 pub fn significant(value: f64) -> String {
+    rounded(value, 3)
+}
+
+/// So many significant digits, without an exponent.
+pub fn rounded(value: f64, digits: i32) -> String {
     if value == 0.0 || !value.is_finite() {
         return format!("{value}");
     }
-    let digits = (2 - value.abs().log10().floor() as i32).max(0) as usize;
+    let digits = (digits - 1 - value.abs().log10().floor() as i32).max(0) as usize;
     format!("{value:.digits$}")
 }
 

@@ -19,8 +19,8 @@ const ALIKE: f64 = 0.5;
 /// Least Eb/N0 of a telegram that tells: it is then known to a fifth how much alike it is.
 const TELLING: f64 = 0.1;
 
-/// An end of the stretch is moved where that makes the ripple likelier by this (natural logarithm): of two telegrams' boundaries that may be
-/// it, noise makes one in some hundred ripples so.
+/// An end of the stretch is moved where that makes the ripple likelier by this (natural logarithm). Where it is right, noise makes it so in
+/// one of e^9 = 8000 ripples at most, however many bits are tried (Wald, Sequential Analysis, 1947).
 const SURE_OF_END: f64 = 9.0;
 
 /// Where a number's ripple is.
