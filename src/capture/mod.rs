@@ -22,6 +22,8 @@ mod allowance;
 mod arrays;
 mod atomic;
 mod description;
+#[cfg(feature = "sound")]
+mod device;
 #[cfg(feature = "formats")]
 mod flac;
 mod folder;
@@ -54,6 +56,8 @@ mod write_types;
 
 pub use atomic::{remove_unfinished, write_atomically};
 pub use description::{read_description, read_whole};
+#[cfg(feature = "sound")]
+pub use device::{InputDevice, input_devices, open_device};
 pub use folder::{FolderError, Scratch, write_folder};
 pub use open::{OpenOptions, open, open_reader};
 pub use pick::{ChannelChoice, PickError, Picked};

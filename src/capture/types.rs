@@ -137,6 +137,14 @@ pub enum CaptureError {
         /// What is allowed.
         allowed: String,
     },
+    /// A sound card that cannot be listened to.
+    #[error("{name}: {what}")]
+    Device {
+        /// The device as it was asked for.
+        name: String,
+        /// The reason, and what is allowed.
+        what: String,
+    },
     /// A format or variant that is not read.
     #[error("{}: {what} is not supported; {allowed}", path.display())]
     Unsupported {

@@ -7,7 +7,7 @@ use std::sync::atomic::AtomicBool;
 
 use super::opened::{Opened, Window};
 use super::{DecodeError, Live, Settings};
-use crate::capture::{Layout, Unit, open_growing, open_stream};
+use crate::capture::{Layout, SampleSource, Unit, open_growing, open_stream};
 
 /// Seconds of samples handed on at a time: a tenth of the time from one glance to the next.
 const BLOCK_S: f64 = 0.02;
@@ -43,6 +43,14 @@ impl Stream {
         settings: &Settings,
     ) -> Result<Self, DecodeError> {
         let source = open_stream(name, reader, &settings.open_options())?;
+        Self::of(source, name, settings)
+    }
+
+    fn of(
+        source: Box<dyn SampleSource>,
+        name: &str,
+        settings: &Settings,
+    ) -> Result<Self, DecodeError> {
         let mut opened = Opened::of(source, name.into(), settings)?;
         opened.stay();
         let rate_hz = opened.layout().rate_hz;
@@ -51,6 +59,20 @@ impl Stream {
             opened,
             settings: settings.clone(),
         })
+    }
+
+    /// Listens to a sound card's input until `stop` is set, see [`open_device`](crate::capture::open_device).
+    ///
+    /// # Errors
+    /// As [`Stream::follow`], and for a device that cannot be had.
+    #[cfg(feature = "sound")]
+    pub fn device(
+        name: &str,
+        settings: &Settings,
+        stop: Arc<AtomicBool>,
+    ) -> Result<Self, DecodeError> {
+        let source = crate::capture::open_device(name, settings.rate_hz, stop)?;
+        Self::of(source, name, settings)
     }
 
     /// Samples per second.

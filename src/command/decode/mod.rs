@@ -45,7 +45,7 @@ Exit codes: 0 a number was read in every capture (the expected one), 1 some capt
 #[command(after_help = AFTER_HELP)]
 pub struct Arguments {
     /// Captures to read, and folders with captures in them; '-' is standard input
-    #[arg(value_name = "CAPTURE|FOLDER", required = true)]
+    #[arg(value_name = "CAPTURE|FOLDER", required_unless_present_any = ["device", "devices"])]
     captures: Vec<PathBuf>,
     /// Samples per second, as 1M, 500k or a plain number; wins over what the file says
     #[arg(long, value_name = "HZ", value_parser = within(1.0..=1e10, "Hz"))]
@@ -111,6 +111,17 @@ pub struct Arguments {
     /// else one event a line. Keys: q ends with a summary, as Ctrl-C does, space holds the picture, r resets the peak
     #[arg(long, conflicts_with_all = ["join", "figure", "export", "report", "against", "brief", "table"])]
     follow: bool,
+    /// Follow a sound card's input, by an id that --devices lists or words of its description; 'default' is the system's own. At --rate, or
+    /// at the highest rate that it offers. Keep an antenna's voltage away from it: a pick-up coil, or a divider that a meter has proved
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["captures", "raw", "join", "figure", "export", "report", "against", "brief", "table", "pickup"])]
+    device: Option<String>,
+    /// List the sound inputs of this machine
+    #[arg(long, exclusive = true)]
+    devices: bool,
+    /// A tone for the ear with --follow or --device: 440 Hz with nothing to spare, an octave up for every 12 dB, interrupted while no
+    /// number is read, silent where no margin is known
+    #[arg(long)]
+    sound: bool,
     /// Write one row a capture: margin in dB, number, depth, angle, field, first finding
     #[arg(long, value_name = "FILE.csv", conflicts_with = "join")]
     table: Option<PathBuf>,
@@ -162,6 +173,14 @@ impl Arguments {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    if arguments.devices || arguments.device.is_some() || arguments.sound {
+        check_sound(arguments)?;
+    }
+    #[cfg(feature = "sound")]
+    if arguments.devices {
+        follow::sound::list()?;
+        return Ok(ExitCode::SUCCESS);
+    }
     memory::keep_large_buffers();
     let outputs = [
         arguments.report.as_deref(),
@@ -179,7 +198,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
             arguments.from
         );
     }
-    if arguments.follow {
+    if arguments.follow || arguments.device.is_some() {
         return follow::run(arguments);
     }
     let captures = captures::all(&arguments.captures, arguments.raw.is_some())?;
@@ -230,6 +249,19 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     } else {
         ExitCode::from(1)
     })
+}
+
+/// Says what the options for sound cannot do.
+fn check_sound(arguments: &Arguments) -> anyhow::Result<()> {
+    if cfg!(not(feature = "sound")) {
+        anyhow::bail!(
+            "this program was built without sound: --device, --devices and --sound need one built with --features sound (the README says how)"
+        );
+    }
+    if arguments.sound && !arguments.follow && arguments.device.is_none() {
+        anyhow::bail!("--sound goes with --follow or --device");
+    }
+    Ok(())
 }
 
 /// Reads a capture for another command: with the usual settings, called by another name, and with all that figures need.

@@ -1,10 +1,13 @@
-//! `--follow`: a stream, a file that grows, or a folder that fills, told as it happens.
+//! `--follow` and `--device`: a stream, a file that grows, a folder that fills or a sound card, told as it happens.
 
 mod folder;
+mod followed;
 mod lines;
 mod meter;
 mod meter_page;
 mod pipeline;
+#[cfg(feature = "sound")]
+pub mod sound;
 
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
@@ -12,12 +15,17 @@ use std::process::ExitCode;
 
 use super::Arguments;
 use super::visits::VisitsOutput;
+use followed::Followed;
 use lines::Lines;
 use meter::Meter;
 use pipeline::{News, Pipeline};
 
 /// Runs until the stream ends or the program is told to stop.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    #[cfg(feature = "sound")]
+    if let Some(name) = &arguments.device {
+        return follow(&Followed::Device(name.clone()), arguments);
+    }
     let path: &Path = match &arguments.captures[..] {
         [one] => one,
         more => anyhow::bail!(
@@ -26,9 +34,12 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         ),
     };
     if path.is_dir() {
+        if arguments.sound {
+            anyhow::bail!("--sound follows a stream or a device, not a folder");
+        }
         return folder::run(path, arguments);
     }
-    follow(path, arguments)
+    follow(&Followed::Path(path.to_owned()), arguments)
 }
 
 /// A terminal shows a meter, and whatever else gets lines.
@@ -37,13 +48,18 @@ fn shows_meter(arguments: &Arguments) -> bool {
     !arguments.json && std::io::stdout().is_terminal() && !dumb
 }
 
-fn follow(path: &Path, arguments: &Arguments) -> anyhow::Result<ExitCode> {
+fn follow(followed: &Followed, arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    let name = followed.name();
     let mut visits = match &arguments.visits {
-        Some(file) => Some(VisitsOutput::new(file, &[PathBuf::from(path)])?),
+        Some(file) => Some(VisitsOutput::new(file, &[PathBuf::from(&name)])?),
         None => None,
     };
-    let name = path.display().to_string();
-    let mut pipeline = Pipeline::start(path, &arguments.settings())?;
+    #[cfg(feature = "sound")]
+    let tone = match arguments.sound {
+        true => Some(sound::Tone::start()?),
+        false => None,
+    };
+    let mut pipeline = Pipeline::start(followed, &arguments.settings())?;
     let mut meter = if shows_meter(arguments) {
         Some(Meter::start(&name)?)
     } else {
@@ -54,6 +70,10 @@ fn follow(path: &Path, arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let mut closed = false;
     let summary = loop {
         let news = pipeline.next();
+        #[cfg(feature = "sound")]
+        if let Some(tone) = &tone {
+            tone.hear(&news);
+        }
         if let (News::Event(event), Some(visits)) = (&news, &mut visits) {
             visits.add_event(&name, event)?;
         }

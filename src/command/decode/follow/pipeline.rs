@@ -1,6 +1,5 @@
 //! Three threads: one waits for samples, one looks at them, and the caller is told.
 
-use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender, channel, sync_channel};
@@ -10,6 +9,7 @@ use fieldripple::decode::{DecodeError, Event, Live, Settings, Stream, Summary, W
 
 use super::super::super::interrupt::stop_on_request;
 use super::super::wording::of_level;
+use super::followed::Followed;
 
 /// Blocks of a fiftieth of a second that may wait: two seconds. Then reading waits, and so does who writes.
 const MOST_WAITING: usize = 100;
@@ -60,11 +60,8 @@ pub struct Pipeline {
 
 impl Pipeline {
     /// Begins to follow. What can be said against it at once is an error here; the rest comes as news.
-    pub fn start(path: &Path, settings: &Settings) -> anyhow::Result<Self> {
-        if path != Path::new("-") {
-            std::fs::metadata(path)
-                .map_err(|error| anyhow::anyhow!("{}: {error}", path.display()))?;
-        }
+    pub fn start(followed: &Followed, settings: &Settings) -> anyhow::Result<Self> {
+        followed.check()?;
         let stop = Arc::new(AtomicBool::new(false));
         let last_ms = Arc::new(AtomicUsize::new(0));
         let waiting = Arc::new(AtomicUsize::new(0));
@@ -78,10 +75,10 @@ impl Pipeline {
             begun,
             blocks,
         };
-        let (path, settings) = (path.to_owned(), settings.clone());
+        let (followed, settings) = (followed.clone(), settings.clone());
         let named = |name: &str| std::thread::Builder::new().name(name.into());
         // This one may wait for samples that never come: the end of the program ends it.
-        named("samples").spawn(move || reading.run(&path, &settings))?;
+        named("samples").spawn(move || reading.run(&followed, &settings))?;
         let (stopped, behind) = (Arc::clone(&stop), Arc::clone(&waiting));
         named("receiver").spawn(move || look(&incoming, &behind, &stopped, &tell))?;
         Ok(Self {
@@ -141,17 +138,18 @@ struct Reading {
 
 impl Reading {
     /// The other side hangs up when the program is told to stop: then there is nobody left to tell.
-    fn run(self, path: &Path, settings: &Settings) {
-        if let Err(error) = self.read(path, settings) {
+    fn run(self, followed: &Followed, settings: &Settings) {
+        if let Err(error) = self.read(followed, settings) {
             let _ = self.blocks.send(Block::Failed(error));
         }
     }
 
-    fn read(&self, path: &Path, settings: &Settings) -> Result<(), DecodeError> {
-        let mut stream = Stream::follow(path, settings, Arc::clone(&self.stop))?;
+    fn read(&self, followed: &Followed, settings: &Settings) -> Result<(), DecodeError> {
+        let mut stream = followed.open(settings, Arc::clone(&self.stop))?;
         let unit = of_level(stream.unit());
         let opened = Block::Opened(Box::new(stream.live()?), unit);
         let _ = self.blocks.send(opened);
+        let mut told = Vec::new();
         while let Some(block) = stream.next_block()? {
             let now = self.begun.elapsed().as_millis();
             self.last_ms.store(now as usize, Ordering::Relaxed);
@@ -159,9 +157,20 @@ impl Reading {
             if self.blocks.send(Block::Samples(block)).is_err() {
                 return Ok(());
             }
+            self.remark(&stream, &mut told);
         }
-        let _ = self.blocks.send(Block::Remarks(stream.remarks()));
+        self.remark(&stream, &mut told);
         Ok(())
+    }
+
+    /// Remarks are told as they come: after Ctrl-C nothing else is waited for.
+    fn remark(&self, stream: &Stream, told: &mut Vec<String>) {
+        let mut remarks = stream.remarks();
+        remarks.retain(|remark| !told.contains(remark));
+        if !remarks.is_empty() {
+            told.extend_from_slice(&remarks);
+            let _ = self.blocks.send(Block::Remarks(remarks));
+        }
     }
 }
 
