@@ -309,3 +309,21 @@ fn who_stops_listening_ends_it() {
     let _ = input.write_all(&bytes[44..]);
     assert_eq!(child.wait().unwrap().code(), Some(0));
 }
+
+/// Sound cards need a library of the system's, so the usual build has none of it and says so.
+#[cfg(not(feature = "sound"))]
+#[test]
+fn without_sound_the_options_for_it_say_how_to_get_it() {
+    let bench = Bench::new();
+    for line in [
+        "decode --devices",
+        "decode --device default",
+        "decode --follow --sound -",
+    ] {
+        let output = bench.command(line).output().unwrap();
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{line}");
+        assert_eq!(said.lines().count(), 1, "{line}: {said}");
+        assert!(said.contains("--features sound"), "{line}: {said}");
+    }
+}
