@@ -1,5 +1,6 @@
 //! The rules that keep the program in its shape, checked in the source text itself.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -220,9 +221,124 @@ fn files_are_short() {
     }
 }
 
+/// Where a file stands in the tree of modules.
+fn module_of(path: &str) -> Vec<&str> {
+    let path = path.trim_end_matches(".rs");
+    let mut parts: Vec<&str> = path.split('/').collect();
+    if matches!(parts.last(), Some(&"mod" | &"lib" | &"main")) {
+        parts.pop();
+    }
+    parts
+}
+
+/// Paths that a file's `use` lines name, from the crate's root. A list in braces is a path for each of its names.
+fn used(source: &Source) -> Vec<Vec<String>> {
+    let own = module_of(&source.path);
+    let statements = source.code.split(';').filter_map(|statement| {
+        let line = statement.rfind("use ").map(|at| &statement[at + 4..])?;
+        let begins = statement.trim_start();
+        (begins.starts_with("use ") || begins.starts_with("pub ") || begins.starts_with("#["))
+            .then_some(line)
+    });
+    let mut paths = Vec::new();
+    for statement in statements {
+        let (head, names) = statement.split_once('{').unwrap_or((statement, ""));
+        let mut head: Vec<&str> = head.trim().trim_end_matches("::").split("::").collect();
+        let mut from: Vec<String> = match head[0] {
+            "crate" | "fieldripple" => Vec::new(),
+            "super" => {
+                let up = head.iter().take_while(|part| **part == "super").count();
+                let kept = own.len().saturating_sub(up);
+                own[..kept].iter().map(|part| (*part).into()).collect()
+            }
+            // A module of the file's own, or another crate.
+            _ => own.iter().map(|part| (*part).into()).collect(),
+        };
+        head.retain(|part| !matches!(*part, "crate" | "fieldripple" | "super"));
+        from.extend(head.iter().map(|part| part.to_string()));
+        let names = names.trim_end().trim_end_matches('}');
+        for name in names.split(',').chain(std::iter::once("")) {
+            let mut path = from.clone();
+            let name = name.trim().split("::").next().unwrap_or_default();
+            path.extend((!name.is_empty()).then(|| name.to_string()));
+            paths.push(path);
+        }
+    }
+    paths
+}
+
+/// Which files a file imports, those aside whose face it is or that are its own face.
+fn imports(sources: &[Source]) -> BTreeMap<String, BTreeSet<String>> {
+    let by_module: BTreeMap<Vec<&str>, &str> = sources
+        .iter()
+        .map(|source| (module_of(&source.path), source.path.as_str()))
+        .collect();
+    let imported = |source: &Source| {
+        let own = module_of(&source.path);
+        used(source)
+            .into_iter()
+            .filter_map(|path| {
+                let path: Vec<&str> = path.iter().map(String::as_str).collect();
+                let ends = (1..=path.len()).rev();
+                let module = ends
+                    .map(|end| &path[..end])
+                    .find(|part| by_module.contains_key(*part))?;
+                let related = own.starts_with(module) || module.starts_with(&own);
+                (!related).then(|| by_module[module].to_string())
+            })
+            .collect()
+    };
+    sources
+        .iter()
+        .map(|source| (source.path.clone(), imported(source)))
+        .collect()
+}
+
+/// Files that come back to themselves along their imports.
+fn in_circles(imports: &BTreeMap<String, BTreeSet<String>>) -> Vec<&str> {
+    let comes_back = |start: &str| {
+        let mut seen = BTreeSet::new();
+        let mut ahead: Vec<&str> = vec![start];
+        while let Some(file) = ahead.pop() {
+            for next in imports.get(file).into_iter().flatten() {
+                if next == start {
+                    return true;
+                }
+                if seen.insert(next.as_str()) {
+                    ahead.push(next);
+                }
+            }
+        }
+        false
+    };
+    let files = imports.keys().map(String::as_str);
+    files.filter(|file| comes_back(file)).collect()
+}
+
+/// What two files need of each other stands in a third one.
+#[test]
+fn files_do_not_import_each_other_in_circles() {
+    let imports = imports(&sources());
+    let arrows: usize = imports.values().map(BTreeSet::len).sum();
+    assert!(arrows > 500, "{arrows} imports seen");
+    assert_eq!(in_circles(&imports), NONE);
+}
+
 /// The checks above see what they look for.
 #[test]
 fn the_checks_recognise_offences() {
+    let source = |path: &str, code: &str| Source {
+        path: path.into(),
+        code: code.into(),
+    };
+    let circle = [
+        source("a/mod.rs", "mod x;\nmod y;\npub use x::X;\n"),
+        source("a/x.rs", "use super::y::{Y, z};\n"),
+        source("a/y.rs", "use crate::a::x::X;\nuse super::X;\n"),
+        source("b.rs", "use super::a::y::Y;\n"),
+    ];
+    assert_eq!(in_circles(&imports(&circle)), ["a/x.rs", "a/y.rs"]);
+    assert_eq!(in_circles(&imports(&circle[..2])), NONE);
     let source = |path: &str, code: &str| Source {
         path: path.into(),
         code: without_comments_and_tests(code),

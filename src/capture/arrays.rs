@@ -1,7 +1,7 @@
 //! Several named arrays (the members of an NPZ, the variables of a MAT-file, the fields of a structured NPY) → one capture.
 
 use super::memory_source::Kept;
-use super::open::OpenOptions;
+use super::options::OpenOptions;
 use super::text::{ArrayName, array_name};
 use super::{
     CaptureError, ChannelInfo, Columns, Layout, RateOrigin, SampleSource, TimeColumn, Unit,

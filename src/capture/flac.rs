@@ -2,7 +2,7 @@
 
 use super::allowance::Counted;
 use super::input::Input;
-use super::open::OpenOptions;
+use super::options::OpenOptions;
 use super::packed::scale_of;
 use super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
 use std::path::PathBuf;

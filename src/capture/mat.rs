@@ -4,7 +4,7 @@ use super::allowance::{Allowance, Bounded};
 use super::arrays::{self, Named, Rise, shown};
 use super::input::{Input, memory_limit};
 use super::number::Number;
-use super::open::OpenOptions;
+use super::options::OpenOptions;
 use super::{CaptureError, SampleSource, Unit};
 use flate2::read::ZlibDecoder;
 use std::io::{Cursor, Read};

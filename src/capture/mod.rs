@@ -36,6 +36,7 @@ mod npy;
 mod npy_header;
 mod number;
 mod open;
+mod options;
 mod packed;
 mod pick;
 mod planes;
@@ -59,9 +60,9 @@ pub use description::{read_description, read_whole};
 #[cfg(feature = "sound")]
 pub use device::{InputDevice, input_devices, open_device};
 pub use folder::{FolderError, Scratch, write_folder};
-pub use open::{OpenOptions, open, open_reader};
+pub use open::{open, open_reader};
+pub use options::{OpenOptions, RawKind, RawKindError};
 pub use pick::{ChannelChoice, PickError, Picked};
-pub use raw::{RawKind, RawKindError};
 pub use stream::{open_growing, open_stream};
 pub use types::{
     CaptureError, ChannelInfo, Columns, Layout, RateOrigin, SampleSource, TimeColumn, Unit,

@@ -5,7 +5,7 @@ use super::input::Input;
 use super::memory_source::WithoutFirst;
 use super::npy_header::{self, NpyHeader};
 use super::number::Number;
-use super::open::OpenOptions;
+use super::options::OpenOptions;
 use super::packed::{Body, End, Packed, scale_of, unit_of};
 use super::planes::Planes;
 use super::{

@@ -1,7 +1,8 @@
 //! Recognises a capture by its content.
 
 use super::input::Input;
-use super::{CaptureError, Layout, RateOrigin, RawKind, SampleSource};
+use super::options::OpenOptions;
+use super::{CaptureError, SampleSource};
 #[cfg(feature = "formats")]
 use super::{flac, mat, unpack, vcd};
 use super::{foreign, npy, raw, sigmf, text, wav};
@@ -10,84 +11,6 @@ use std::path::Path;
 
 /// Bytes looked at to tell text from anything else.
 const SNIFF_BYTES: usize = 4096;
-
-/// What the user says about a capture.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct OpenOptions {
-    /// Sample rate; wins over the one in the file.
-    pub rate_hz: Option<f64>,
-    /// Probe factor: volts and numbers without a unit are multiplied by it. Default 1.
-    pub scale: f64,
-    /// The file has no header and holds samples of this kind.
-    pub raw: Option<RawKind>,
-}
-
-impl Default for OpenOptions {
-    fn default() -> Self {
-        Self {
-            rate_hz: None,
-            scale: 1.0,
-            raw: None,
-        }
-    }
-}
-
-impl OpenOptions {
-    /// Puts the rate into the layout: the user's, else the file's. 0 or nonsense in the file counts as unknown.
-    pub(super) fn settle_rate(&self, layout: &mut Layout, file: Option<(f64, RateOrigin)>) {
-        let sensible = |rate: f64| rate.is_finite() && rate > 0.0;
-        if let Some((rate_hz, _)) = file
-            && !sensible(rate_hz)
-        {
-            layout.notes.push(format!(
-                "The file states a sample rate of {} Hz: taken as unknown.",
-                readable(rate_hz)
-            ));
-        }
-        let file = file.filter(|&(rate_hz, _)| sensible(rate_hz));
-        let settled = match (self.rate_hz, file) {
-            (Some(given), Some((own, _))) => {
-                // A time column is known to about 1e-9; a smaller difference is rounding.
-                if (given / own - 1.0).abs() > 1e-9 {
-                    layout.notes.push(format!(
-                        "The sample rate given, {} Hz, was used; the file says {} Hz.",
-                        readable(given),
-                        readable(own)
-                    ));
-                }
-                Some((given, RateOrigin::Given))
-            }
-            (Some(given), None) => Some((given, RateOrigin::Given)),
-            (None, own) => own,
-        };
-        layout.rate_hz = settled.map(|(rate_hz, _)| rate_hz);
-        layout.rate_origin = settled.map(|(_, origin)| origin);
-    }
-
-    pub(super) fn check(&self, path: &Path) -> Result<(), CaptureError> {
-        let refuse = |what: String, allowed: &str| {
-            Err(CaptureError::Unsupported {
-                path: path.to_owned(),
-                what,
-                allowed: allowed.into(),
-            })
-        };
-        match self.rate_hz {
-            Some(rate_hz) if !(rate_hz.is_finite() && rate_hz > 0.0) => {
-                return refuse(
-                    format!("a sample rate of {rate_hz} Hz"),
-                    "it must be above 0",
-                );
-            }
-            _ => {}
-        }
-        if !self.scale.is_finite() || self.scale == 0.0 {
-            let what = format!("a scale factor of {}", self.scale);
-            return refuse(what, "any finite number but 0 is");
-        }
-        Ok(())
-    }
-}
 
 /// Opens a capture; `-` is standard input. Nothing but the start is read yet, except that text is read to its end,
 /// because its rate is only known there.
@@ -178,10 +101,10 @@ pub(super) fn recognise(
         }
         [0x93, b'N', b'U', b'M', b'P', b'Y', ..] => return npy::open(input, options),
         #[cfg(feature = "formats")]
-        [0x1F, 0x8B, ..] => return unpack::gzip(input, options, depth),
+        [0x1F, 0x8B, ..] => return unpack::gzip(input, options, depth, recognise),
         #[cfg(feature = "formats")]
         [b'P', b'K', 3, 4, ..] | [b'P', b'K', 5, 6, ..] => {
-            return unpack::zip(input, options, depth);
+            return unpack::zip(input, options, depth, recognise);
         }
         #[cfg(feature = "formats")]
         [b'f', b'L', b'a', b'C', ..] => return flac::open(input, options),
@@ -217,16 +140,6 @@ pub(super) fn recognise(
         return text::open(input, options);
     }
     Err(input.unsupported("binary data of no known format", ALLOWED))
-}
-
-/// A number for a message: all digits where they are few, else nine, with an exponent where it is large or small.
-pub(super) fn readable(value: f64) -> String {
-    let value: f64 = format!("{value:.8e}").parse().unwrap_or(value);
-    if value == 0.0 || (1e-4..1e12).contains(&value.abs()) {
-        value.to_string()
-    } else {
-        format!("{value:e}")
-    }
 }
 
 const ALLOWED: &str = "WAV, FLAC, NPY, MAT, VCD, SigMF and columns of numbers as text are; bare samples need --raw with their kind";

@@ -2,54 +2,9 @@
 
 use super::input::Input;
 use super::number::Number;
-use super::open::OpenOptions;
+use super::options::{OpenOptions, RawKind};
 use super::packed::{Body, End, Packed, scale_of, unit_of};
 use super::{CaptureError, ChannelInfo, Layout, SampleSource};
-use std::str::FromStr;
-
-/// Kind of headerless samples, little endian. `Ci16` and `Cf32` are complex: in-phase and quadrature in turn.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum RawKind {
-    /// Signed 8 bit.
-    I8,
-    /// Unsigned 8 bit, 128 is zero.
-    U8,
-    /// Signed 16 bit.
-    I16,
-    /// Signed 32 bit.
-    I32,
-    /// 32-bit float.
-    F32,
-    /// 64-bit float.
-    F64,
-    /// Complex, signed 16 bit each.
-    Ci16,
-    /// Complex, 32-bit float each.
-    Cf32,
-}
-
-/// The text names no kind.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no raw kind; one of i8, u8, i16, i32, f32, f64, ci16, cf32")]
-pub struct RawKindError(String);
-
-impl FromStr for RawKind {
-    type Err = RawKindError;
-
-    fn from_str(text: &str) -> Result<Self, RawKindError> {
-        Ok(match text {
-            "i8" => Self::I8,
-            "u8" => Self::U8,
-            "i16" => Self::I16,
-            "i32" => Self::I32,
-            "f32" => Self::F32,
-            "f64" => Self::F64,
-            "ci16" => Self::Ci16,
-            "cf32" => Self::Cf32,
-            _ => return Err(RawKindError(text.to_owned())),
-        })
-    }
-}
 
 pub(super) fn open(
     input: Input,

@@ -8,7 +8,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use super::input::Input;
-use super::open::{OpenOptions, recognise};
+use super::open::recognise;
+use super::options::OpenOptions;
 use super::{CaptureError, SampleSource, text};
 
 /// How often a file is asked whether it has grown.

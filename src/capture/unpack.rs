@@ -6,7 +6,7 @@
 use super::allowance::{Allowance, Bounded, Counted};
 use super::arrays::{self, Named, shown};
 use super::input::{Input, memory_limit};
-use super::open::{OpenOptions, recognise};
+use super::options::OpenOptions;
 use super::{CaptureError, SampleSource};
 use flate2::read::{DeflateDecoder, MultiGzDecoder};
 use std::fs::File;
@@ -23,11 +23,16 @@ const MEMBER_LIMIT: usize = 64;
 /// Longest zip file read through a pipe, where nobody can go back.
 const PIPE_LIMIT: u64 = 1 << 30;
 
+/// Recognises what is inside, at its depth.
+pub(super) type Inside =
+    fn(Input, &OpenOptions, u32) -> Result<Box<dyn SampleSource>, CaptureError>;
+
 /// What a gzip file holds.
 pub(super) fn gzip(
     input: Input,
     options: &OpenOptions,
     depth: u32,
+    inside: Inside,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     let depth = deeper(&input, depth)?;
     let path = input.path().to_owned();
@@ -35,7 +40,7 @@ pub(super) fn gzip(
     let counted = Counted::new(input, allowance.packed());
     let content = Bounded::new(MultiGzDecoder::new(counted), &allowance, "gzip file");
     let content = Input::unpacked(&path, Box::new(content), allowance.packed());
-    recognise(content, options, depth)
+    inside(content, options, depth)
 }
 
 fn deeper(input: &Input, depth: u32) -> Result<u32, CaptureError> {
@@ -96,6 +101,7 @@ pub(super) fn zip(
     mut input: Input,
     options: &OpenOptions,
     depth: u32,
+    inside: Inside,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     let depth = deeper(&input, depth)?;
     let bytes = Bytes::of(&mut input)?;
@@ -112,7 +118,7 @@ pub(super) fn zip(
         let content = content.map_err(|source| input.io_error(source))?;
         let content = Input::unpacked(path, content, allowance.packed());
         // Whether text is a capture only its rows say.
-        match recognise(content, options, depth) {
+        match inside(content, options, depth) {
             Ok(source) if members.len() == 1 => return Ok(source),
             Ok(source) => {
                 let others = members.iter().enumerate().filter(|(other, _)| *other != at);

@@ -1,7 +1,7 @@
 //! Value change dumps of logic analysers and simulators (IEEE 1364-2005, clause 18): single bits.
 
 use super::input::Input;
-use super::open::OpenOptions;
+use super::options::OpenOptions;
 use super::text::edges;
 use super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
 use std::collections::HashMap;

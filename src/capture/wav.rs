@@ -9,7 +9,7 @@
 
 use super::input::Input;
 use super::number::Number;
-use super::open::OpenOptions;
+use super::options::OpenOptions;
 use super::packed::{Body, End, Packed, scale_of, unit_of};
 use super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource};
 use std::fs::File;

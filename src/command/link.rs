@@ -7,6 +7,7 @@ mod setup;
 mod sums;
 mod text;
 mod tolerance;
+mod wording;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;

@@ -4,6 +4,7 @@ mod drive;
 mod form;
 mod output;
 mod scenario;
+mod target;
 mod truth;
 
 use std::path::PathBuf;
@@ -15,7 +16,7 @@ use fieldripple::world::View;
 use super::interrupt;
 use super::signal::{Plan, SignalArguments};
 use super::values::whole_within;
-use output::{Content, Target};
+use target::{Content, Target};
 
 const LONG_ABOUT: &str = "\
 Makes a capture of a field and tags with a given ripple, and OUT.truth.json with everything in it

@@ -1,8 +1,5 @@
 //! Figures that are compared: the same axes for all of them, and a ghost of the one that they are compared with.
 
-use plotters::prelude::*;
-
-use super::style::GHOST;
 use super::{View, envelope, phasor};
 
 /// What a capture is drawn beside.
@@ -40,11 +37,4 @@ impl<'a> View<'a> {
             states: phasor::states(self),
         }
     }
-}
-
-/// A ghost of a curve.
-pub(super) fn ghost(
-    points: &[(f64, f64)],
-) -> DashedLineSeries<std::vec::IntoIter<(f64, f64)>, u32> {
-    DashedLineSeries::new(points.to_vec(), 4, 3, GHOST.stroke_width(2))
 }

@@ -6,7 +6,7 @@ use plotters::prelude::*;
 
 use super::style::{Area, BLUE, SKY, VERMILLION, chart, headed, quantile};
 use super::untouched::lacks_tones;
-use super::{DrawError, View, beside, sentence};
+use super::{DrawError, View, ghost, sentence};
 use crate::receiver::{BIT, Piece, Seen, TELEGRAM};
 
 /// Bits shown: enough for a pattern, few enough to see each.
@@ -71,16 +71,16 @@ where
         let words = "No steady stretch of field of at least 16 bits was found.";
         return sentence::write(&area, words);
     };
-    let ghost = beside.map_or(&[][..], |beside| &beside.envelope);
+    let other = beside.map_or(&[][..], |beside| &beside.envelope);
     let (measured, mean) = (measured(view), mean(view));
-    let remark = match (mean.is_empty(), ghost.is_empty()) {
+    let remark = match (mean.is_empty(), other.is_empty()) {
         (false, false) => "red: mean telegram; grey: ghost",
         (false, true) => "red: mean telegram",
         (true, false) => "grey: ghost",
         (true, true) => "",
     };
     let area = headed(area, heading, remark)?;
-    let times = || measured.iter().chain(ghost).map(|(ms, _)| *ms);
+    let times = || measured.iter().chain(other).map(|(ms, _)| *ms);
     let (from_ms, to_ms) = (
         times().fold(f64::INFINITY, f64::min),
         times().fold(f64::NEG_INFINITY, f64::max),
@@ -90,8 +90,8 @@ where
     let ink = if mean.is_empty() { BLUE } else { SKY };
     let inside = measured.iter().map(|&(ms, y)| (ms, y.clamp(-reach, reach)));
     chart.draw_series(LineSeries::new(inside, ink.stroke_width(1)))?;
-    if !ghost.is_empty() {
-        chart.draw_series(beside::ghost(ghost))?;
+    if !other.is_empty() {
+        chart.draw_series(ghost::ghost(other))?;
     }
     if !mean.is_empty() {
         chart.draw_series(LineSeries::new(mean, VERMILLION.stroke_width(2)))?;

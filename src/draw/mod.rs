@@ -18,6 +18,7 @@ mod envelope;
 mod eye;
 mod figure;
 mod fine;
+mod ghost;
 mod level;
 mod lines;
 #[cfg(feature = "formats")]
@@ -32,6 +33,8 @@ mod share;
 mod share_figure;
 #[cfg(feature = "margin")]
 mod share_map;
+#[cfg(feature = "margin")]
+mod shares;
 mod spectrum;
 mod style;
 mod telegram;
@@ -46,7 +49,9 @@ pub use curve::{Curve, Curves, curves_svg};
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
 pub use range_map::{RangeMap, RangePoint};
 #[cfg(feature = "margin")]
-pub use share_figure::{SHARE_FIGURE_SIZE, ShareFigure, Theory, share_png, share_svg};
+pub use share_figure::{SHARE_FIGURE_SIZE, share_png, share_svg};
+#[cfg(feature = "margin")]
+pub use shares::{ShareFigure, Theory};
 pub use style::palette;
 pub use view::{About, View};
 

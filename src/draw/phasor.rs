@@ -8,7 +8,7 @@ use super::style::{
     Area, BLUE, GHOST, INK, LABEL, MUTED, ORANGE, SKY, VERMILLION, axis_degrees, chart, headed,
     plot_size, quantile, text,
 };
-use super::{DrawError, View, beside, sentence};
+use super::{DrawError, View, ghost, sentence};
 
 /// Cycles averaged into each point: an eighth of a bit, so that the way between the states still shows.
 const AVERAGED: usize = 4;
@@ -66,7 +66,7 @@ where
     )?;
     if let Some([one, .., other]) = beside.map(|beside| beside.states.as_slice()) {
         chart.draw_series([one, other].map(|&at| Circle::new(at, 7, GHOST.stroke_width(2))))?;
-        chart.draw_series(beside::ghost(&[*one, *other]))?;
+        chart.draw_series(ghost::ghost(&[*one, *other]))?;
     }
     let Some(aligned) = &view.aligned else {
         return Ok(());

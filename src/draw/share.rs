@@ -3,11 +3,9 @@
 use plotters::prelude::*;
 
 use super::DrawError;
-use super::share_figure::ShareFigure;
-use super::style::{
-    Area, BLUE, GREEN, GRID, INK, LABEL, MUTED, PURPLE, SMALL, VERMILLION, chart, text, width_of,
-};
-use crate::margin::{Contestant, Table};
+use super::shares::{ShareFigure, colour, name};
+use super::style::{Area, GRID, INK, LABEL, MUTED, SMALL, chart, text, width_of};
+use crate::margin::Contestant;
 
 /// Height of the row of names.
 const NAMES: u32 = 30;
@@ -21,31 +19,6 @@ const BROADER: u32 = 3;
 const DOT: i32 = 3;
 /// See [`DOT`].
 const RING: i32 = 6;
-
-/// Colour of a receiver, here and in maps.
-pub(super) const fn colour(receiver: Contestant) -> RGBColor {
-    match receiver {
-        Contestant::Own => BLUE,
-        Contestant::Plain => VERMILLION,
-        Contestant::Limit => GREEN,
-        Contestant::Yours | Contestant::Reader | Contestant::Both => PURPLE,
-        Contestant::Second => VERMILLION,
-    }
-}
-
-/// Name of a receiver, here and in maps.
-pub(super) fn name(receiver: Contestant, table: &Table) -> &'static str {
-    match receiver {
-        Contestant::Own if table.receivers().contains(&Contestant::Second) => "first reader",
-        Contestant::Own => "fieldripple",
-        Contestant::Second => "second reader",
-        Contestant::Reader => "your reader",
-        Contestant::Both => "both at once",
-        Contestant::Plain => "plain amplitude receiver",
-        Contestant::Limit => "exact limit",
-        Contestant::Yours => "your decoder",
-    }
-}
 
 pub(super) fn draw<DB: DrawingBackend>(
     area: &Area<DB>,

@@ -4,31 +4,15 @@ use plotters::prelude::*;
 
 use super::figure::{png, svg};
 use super::sentence::{LINE, wrap};
+use super::shares::ShareFigure;
 use super::style::{Area, INK, LABEL, MUTED, TITLE, prepare, text};
 use super::{DrawError, share, share_map};
-use crate::margin::Table;
 
 /// Usual size, pixels.
 pub const SHARE_FIGURE_SIZE: (u32, u32) = (1000, 560);
 
 /// Height of title and a remark of one line.
 const HEAD: u32 = 66;
-
-/// A named curve of (value, share).
-pub type Theory = (String, Vec<(f64, f64)>);
-
-/// What is drawn.
-#[derive(Clone, Debug)]
-pub struct ShareFigure<'a> {
-    /// Counts.
-    pub table: &'a Table,
-    /// What each axis is, with its unit.
-    pub labels: Vec<String>,
-    /// Below the title: what the captures have in common.
-    pub remark: String,
-    /// What theory says, against the only axis.
-    pub theory: Vec<Theory>,
-}
 
 /// The figure as PNG.
 ///

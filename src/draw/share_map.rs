@@ -4,8 +4,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::DrawError;
-use super::share::{colour, name};
-use super::share_figure::ShareFigure;
+use super::shares::{ShareFigure, colour, name};
 use super::style::{
     Area, BELOW, INK, LABEL, LEFT, MUTED, RIGHT, SMALL, headed, middle, text, tick, width_of,
 };

@@ -13,6 +13,7 @@ use super::decimal::decimal;
 use super::explore;
 use super::long_division::long_division;
 use super::markup::{to_html, to_text};
+use super::page_file::PageFile;
 use super::parts::{ANSWER, ANSWERED, Form, Material};
 use super::plan::Plan;
 use super::settings::{Settings, typed};
@@ -22,9 +23,6 @@ use super::taken::{Taken, fixed};
 use super::values::values;
 use crate::draw::palette;
 use crate::page::{CAUTIONS, environment, style_sheet};
-
-/// A file of the lesson: name from the folder on, and content.
-pub type PageFile = (String, Vec<u8>);
 
 /// A lesson with everything that its pages show.
 pub struct Book {

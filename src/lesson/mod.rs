@@ -17,6 +17,7 @@ mod explore;
 mod load;
 mod long_division;
 mod markup;
+mod page_file;
 mod parts;
 mod plan;
 mod recipe;
@@ -27,11 +28,12 @@ mod strip;
 mod taken;
 mod values;
 
-pub use book::{Book, PageFile};
+pub use book::Book;
 pub use chapter::{CHAPTERS, Chapter, chapter};
 pub use exercise::{
     Exercise, Fault, Grade, GradeError, KEY, Mark, Outcome, Sheets, exercises, grade, reference,
 };
+pub use page_file::PageFile;
 pub use plan::Plan;
 pub use recipe::{Recipe, Scale};
 pub use settings::Settings;

@@ -1,11 +1,11 @@
 //! Several captures of one tag, read as pieces of one signal.
 
-use super::chain::{Clocked, prepare, read_all};
 use super::look::mended_cycles;
+use super::numbers::{Clocked, prepare, read_all};
 use super::reception::{Field, Reception};
 use super::signal::Signal;
 use crate::receiver::front::views::first_sight;
-use crate::receiver::tags::read::Terms;
+use crate::receiver::tags::attempt::Terms;
 
 /// Reads several captures as pieces of one tag's signal, each begun at a moment of its own.
 ///

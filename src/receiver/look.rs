@@ -1,6 +1,6 @@
 //! One way of looking at the samples: the field's cycles, what is beside the field removed, then all that is read.
 
-use super::chain::look_at;
+use super::numbers::look_at;
 use super::reception::Reception;
 use super::signal::Signal;
 use crate::receiver::dsp::phasor::power;
@@ -15,7 +15,7 @@ use crate::receiver::field::pieces::is_one_switched_field;
 use crate::receiver::fold::sums::TELEGRAM;
 use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
 use crate::receiver::front::views::{CLOCKS, View};
-use crate::receiver::tags::read::Terms;
+use crate::receiver::tags::attempt::Terms;
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
 /// tag reaches) may be the field of the reader that drives the tag.

@@ -3,6 +3,7 @@
 use super::doubts::Doubts;
 use super::other_kinds::OtherKinds;
 use super::proof::{Measured, Reading};
+use super::seen::Seen;
 use super::signal::Kind;
 use super::survey::{Levels, Survey};
 use crate::receiver::field::clock_moves::ClockMoves;
@@ -10,7 +11,6 @@ use crate::receiver::field::gain_steps::GainStep;
 use crate::receiver::field::near_fields::NearField;
 use crate::receiver::field::other_field::OtherField;
 use crate::receiver::field::pieces::Piece;
-use crate::receiver::front::cycles::Cycles;
 
 /// The field as received.
 #[derive(Clone, Debug, Default)]
@@ -70,17 +70,6 @@ pub struct Reception {
     pub seen: Option<Seen>,
     /// What was measured beside the numbers, for findings.
     pub survey: Option<Survey>,
-}
-
-/// The receiver's own view of (the first telling window of) a capture.
-#[derive(Clone, Debug)]
-pub struct Seen {
-    /// One complex value per field cycle.
-    pub cycles: Cycles,
-    /// The ripple in each stretch of field, the field divided out.
-    pub pieces: Vec<Piece>,
-    /// Field frequency that the pieces' values count.
-    pub clock_hz: f64,
 }
 
 impl Field {
@@ -286,11 +275,4 @@ pub(super) fn merge(
         Some(known) => add(known, &reading, odds),
         None => readings.push(reading),
     }
-}
-
-/// Folded Eb/N0 at which half of all telegrams have these odds: 2.1, 2.6, 3.0 and 3.4 dB at 1e-3, 1e-4, 1e-5 and 1e-6
-/// (exact sum over CRC register × sign, derived), a straight line in the logarithm between and beyond.
-pub fn needed_db(odds: f64) -> f64 {
-    let nines = -odds.clamp(1e-12, 0.5).log10();
-    3.0 + 0.43 * (nines - 5.0)
 }

@@ -2,8 +2,9 @@
 
 use super::proof::{Measured, Reading};
 use super::reception::Reception;
+use crate::receiver::tags::attempt::Terms;
 use crate::receiver::tags::long_fold::{CycleCount, LongFold};
-use crate::receiver::tags::read::{Terms, read_piece};
+use crate::receiver::tags::read::read_piece;
 
 /// A reader that saves power, or listens for half-duplex answers, has its field on for 94 % of the time at most (50 ms on, 3 ms
 /// off: from memory).

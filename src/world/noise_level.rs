@@ -1,4 +1,4 @@
-//! Eb/N0 → standard deviation of the noise in the samples.
+//! Eb/N0 → standard deviation of the noise in the samples; levels of what is beside the field.
 
 use num_complex::Complex64;
 
@@ -35,4 +35,9 @@ pub fn noise_sigma(view: View, ebn0_db: f64, ripple_rms: f64, field_hz: f64, rat
     };
     let n0 = seen * ripple_rms * ripple_rms * (32.0 / field_hz) / ratio;
     (n0 * rate_hz / 2.0).sqrt()
+}
+
+/// Level of an interferer at the digitiser.
+pub(super) fn level_v(amplitude_v: Option<f64>, level_db: f64, field_v: f64) -> f64 {
+    amplitude_v.unwrap_or(field_v * libm::pow(10.0, level_db / 20.0))
 }

@@ -1,6 +1,7 @@
 //! Which characters separate columns and decimals.
 
 use super::cell::{self, Cell};
+use super::digits;
 
 /// What stands between columns.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -99,7 +100,7 @@ impl Dialect {
     #[inline(always)]
     pub(super) fn next(&self, text: &[u8], at: &mut usize) -> (Cell, bool) {
         let from = self.skip_blanks(text, *at);
-        if let Some((value, length)) = cell::number(&text[from..], self.mark) {
+        if let Some((value, length)) = digits::number(&text[from..], self.mark) {
             let end = from + length;
             let next = self.skip_blanks(text, end);
             let value = if value.is_finite() {

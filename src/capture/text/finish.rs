@@ -2,7 +2,7 @@
 
 use super::super::input::Input;
 use super::super::memory_source::Kept;
-use super::super::open::{OpenOptions, readable};
+use super::super::options::{OpenOptions, readable};
 use super::super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
 use super::edges::{self, Edges};
 use super::plan::Role;

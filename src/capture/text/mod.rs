@@ -7,6 +7,7 @@
 
 mod cell;
 mod dialect;
+mod digits;
 pub(super) mod edges;
 mod feed;
 mod finish;
@@ -21,7 +22,7 @@ mod title;
 mod written;
 
 use super::input::Input;
-use super::open::OpenOptions;
+use super::options::OpenOptions;
 use super::{CaptureError, SampleSource};
 
 /// What the name of an array says, read as titles and settings of text files are.

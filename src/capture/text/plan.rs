@@ -257,7 +257,7 @@ impl Plan {
     fn can_be_titles(&self, cells: &[String], shape: Shape) -> bool {
         let numeric = |cell: &String| {
             !cell.is_empty()
-                && super::cell::number(cell.as_bytes(), self.dialect.mark)
+                && super::digits::number(cell.as_bytes(), self.dialect.mark)
                     .is_some_and(|(_, length)| length == cell.len())
         };
         let first = cells

@@ -1,6 +1,6 @@
 //! What the lines before the numbers say about time: sample interval, sample rate, start.
 
-use super::cell;
+use super::digits;
 use super::title::{self, Quantity};
 
 /// Settings found in a preamble.
@@ -57,7 +57,7 @@ impl Settings {
             let Some((key, value)) = cell.split_once('=') else {
                 continue;
             };
-            if cell::number(value.trim_start().as_bytes(), mark).is_some() {
+            if digits::number(value.trim_start().as_bytes(), mark).is_some() {
                 found = true;
                 self.read_pair(key.trim_start_matches(['#', ' ']), value, mark);
             }
@@ -90,7 +90,7 @@ impl Settings {
             _ => {}
         }
         let value = value.trim_start();
-        let Some((number, length)) = cell::number(value.as_bytes(), mark) else {
+        let Some((number, length)) = digits::number(value.as_bytes(), mark) else {
             return false;
         };
         let after = value[length..].trim_start_matches([',', ';', '\t', ' ', '"']);

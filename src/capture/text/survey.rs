@@ -1,7 +1,7 @@
 //! Which dialect a file is written in: the one that explains most of its lines.
 
-use super::cell;
 use super::dialect::{Delimiter, Dialect, Shape, Words};
+use super::digits;
 use std::collections::BTreeMap;
 
 /// Rows with words in them must be so many times more than rows without.
@@ -84,7 +84,7 @@ fn is_decimal_comma(lines: &[&[u8]], dialect: Dialect, shape: Shape) -> bool {
             .split_at(row.trim_ascii().iter().position(|&byte| byte == b',')?);
         let behind = &behind[1..];
         let digits = !behind.is_empty() && behind.iter().all(u8::is_ascii_digit);
-        let (value, length) = cell::number(whole, b'.')?;
+        let (value, length) = digits::number(whole, b'.')?;
         let plain = length == whole.len() && !whole.contains(&b'.');
         (digits && plain).then_some((value, behind.len()))
     };

@@ -2,7 +2,7 @@
 
 use super::super::CaptureError;
 use super::super::input::Input;
-use super::super::open::readable;
+use super::super::options::readable;
 use super::feed::Feed;
 use super::plan::{Plan, Role, excerpt};
 use super::rows::{Fault, Rows};

@@ -1,6 +1,6 @@
 //! Numbers as people write them: with blanks between the digits, with their unit, as a time of day.
 
-use super::cell;
+use super::digits;
 use super::title::{self, Quantity};
 
 /// Most characters of such a cell.
@@ -43,7 +43,7 @@ fn grouped(text: &str, mark: u8) -> Option<f64> {
             return None;
         }
     }
-    let (value, length) = cell::number(&compact, mark)?;
+    let (value, length) = digits::number(&compact, mark)?;
     (length == compact.len()).then_some(value)
 }
 
@@ -76,7 +76,7 @@ fn stamp(text: &[u8], mark: u8) -> Option<f64> {
             return None;
         }
         let point = if part.contains('.') { b'.' } else { mark };
-        let (value, length) = cell::number(part.as_bytes(), point)?;
+        let (value, length) = digits::number(part.as_bytes(), point)?;
         if length != part.len() {
             return None;
         }

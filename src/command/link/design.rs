@@ -13,9 +13,9 @@ use rayon::prelude::*;
 
 use super::super::values::within;
 use super::setup::Setup;
+use super::wording::farad;
 use super::{List, list};
 use candidate::{Asked, on_axis, reach_mm};
-use text::farad;
 
 /// What is wanted of the antenna.
 #[derive(clap::Args)]

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use fieldripple::world::link::{FieldAt, LimitKind, limits};
 
 use super::Report;
+use super::wording::DANGEROUS_V;
 
 pub fn page(report: &Report) -> String {
     let mut page = report
@@ -118,9 +119,6 @@ pub fn remarks(report: &Report) -> Vec<String> {
 
 /// Above this a tag's chip has long limited its voltage (from memory: limiters near 10 V), so the number means nothing for a real one.
 const UNCLAMPED_V: f64 = 20.0;
-
-/// Above 30 V rms at such frequencies touching is no longer counted as harmless (extra-low voltage on a bench; from memory, no source): 42 V peak.
-pub const DANGEROUS_V: f64 = 42.0;
 
 fn table(page: &mut String, report: &Report) {
     line!(

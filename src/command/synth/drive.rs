@@ -8,8 +8,9 @@ use fieldripple::telegram::Identity;
 use fieldripple::world::{Bench, BenchSource, Digitiser, LoadSwitch};
 use serde_json::{Value, json};
 
-use super::form::{Form, check, form};
-use super::output::{self, Content, Target};
+use super::form::{check, form};
+use super::output;
+use super::target::{Content, Form, Target};
 use super::{Arguments, truth};
 use crate::command::number::shown;
 use crate::command::signal::{Kind, SignalArguments, scenario, telegrams};

@@ -3,23 +3,12 @@
 use anyhow::{bail, ensure};
 
 use super::Arguments;
-use super::output::Target;
+use super::target::{Form, Target};
 use crate::command::number::shown;
 use crate::command::signal::Kind;
 
 /// Largest file written, bytes: above it many programs no longer read a WAV file.
 const LARGEST_BYTES: f64 = (1u64 << 31) as f64;
-
-/// Form of the file.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Form {
-    Wav,
-    Text,
-    Npy,
-    Raw,
-    /// Half bits of a load, a line each.
-    HalfBits,
-}
 
 /// Refuses what a file cannot hold.
 pub fn check(target: &Target, seconds: f64) -> anyhow::Result<()> {

@@ -5,61 +5,11 @@ use std::path::Path;
 
 use anyhow::Context;
 use fieldripple::capture::{ChannelInfo, Heading, Unit, WriteError, WriteKind, write_blocks_then};
-use fieldripple::world::Digitiser;
 
-use super::form::Form;
+use super::target::{Content, Form, Target};
 
 /// Most bits of a digitiser whose samples go into whole numbers of 16 bits.
 const SIXTEEN: u32 = 16;
-
-/// What the samples are.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Content {
-    /// Of an instrument.
-    Voltage,
-    /// Pairs of in-phase and quadrature samples.
-    Iq,
-    /// Levels 0 and 1.
-    Logic,
-    /// For a switch: 1 closes it, 0 opens it.
-    Load,
-    /// For an amplifier: interference, ±1 at the most.
-    Air,
-    /// Both, a channel each.
-    LoadAndAir,
-}
-
-impl Content {
-    /// Names of the channels.
-    pub fn channels(self) -> &'static [&'static str] {
-        match self {
-            Self::Voltage => &["voltage"],
-            Self::Iq => &["i", "q"],
-            Self::Logic => &["level"],
-            Self::Load => &["load"],
-            Self::Air => &["interference"],
-            Self::LoadAndAir => &["load", "interference"],
-        }
-    }
-
-    /// Volts of an instrument; the others are what they are.
-    fn is_voltage(self) -> bool {
-        matches!(self, Self::Voltage | Self::Iq)
-    }
-}
-
-/// What is written, whatever the samples come from.
-pub struct Target<'a> {
-    pub out: &'a Path,
-    pub form: Form,
-    pub settings_lines: bool,
-    pub content: Content,
-    pub rate_hz: f64,
-    pub samples: u64,
-    /// `None` = floats without steps.
-    pub digitiser: Option<Digitiser>,
-    pub range: f64,
-}
 
 /// How the file is written, and its sample type as `decode --raw` or the form names it.
 pub fn kind(target: &Target) -> (WriteKind, &'static str) {

@@ -4,7 +4,8 @@ use fieldripple::world::{Bench, Digitiser};
 use serde_json::{Map, Value, json};
 
 use super::form::{check, form};
-use super::output::{self, Content, Target};
+use super::output;
+use super::target::{Content, Target};
 use super::{Arguments, truth};
 use crate::command::signal::scenario;
 

@@ -10,7 +10,8 @@ use fieldripple::world::{DirectSignal, Pulses, RippleTag, View};
 use serde_json::{Map, Value, json};
 
 use super::Arguments;
-use super::output::{Target, kind, unit};
+use super::output::{kind, unit};
+use super::target::Target;
 use crate::command::signal::Plan;
 
 /// Writes the truth file beside the capture.

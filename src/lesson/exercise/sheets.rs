@@ -4,7 +4,7 @@ use minijinja::context;
 use serde_json::Value;
 
 use super::super::LessonError;
-use super::super::book::PageFile;
+use super::super::page_file::PageFile;
 use super::super::settings::Settings;
 use super::draw::{Exercise, Fault, reference};
 use super::pairs::{Pair, pairs};

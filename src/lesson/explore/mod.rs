@@ -8,7 +8,7 @@ use minijinja::context;
 use serde_json::{Value, json};
 
 use super::LessonError;
-use super::book::PageFile;
+use super::page_file::PageFile;
 use super::settings::Settings;
 use super::steps::steps;
 use super::taken::Taken;

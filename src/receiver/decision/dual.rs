@@ -6,7 +6,7 @@
 use multiversion::multiversion;
 
 use super::code::{CHECKED_BITS, COUNTRY_BITS, Code, Step};
-use super::evidence::{Signs, across};
+use super::signs::{Signs, across};
 use crate::telegram::CODED_BITS;
 
 /// Dual words side by side: those that differ in their low three bits.

@@ -1,5 +1,6 @@
 //! Soft boundary signs → the number, with the odds that it is wrong and a test of fit.
 
+mod boundaries;
 mod code;
 mod decide;
 mod dual;
@@ -8,10 +9,12 @@ mod known;
 mod misfit;
 mod ordered;
 mod search;
+mod signs;
 
+pub use boundaries::Boundaries;
 pub use code::{ANY, CODED_SIGNS, Code, Step, USUAL, usual_fields, word_of};
-pub use decide::{Boundaries, Decision, Likeliest, ODDS_FLOOR, decide, likeliest_number};
-pub use evidence::{Signs, Weights};
+pub use decide::{Decision, Likeliest, ODDS_FLOOR, decide, likeliest_number};
 pub use known::{Known, USUAL_SHARE};
 pub use misfit::misfit_probability;
 pub use ordered::{Candidate, ordered_statistics};
+pub use signs::{Signs, Weights};

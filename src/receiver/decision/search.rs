@@ -1,9 +1,9 @@
 //! The search for the likeliest word, over the starts that the fixed bits leave.
 
+use super::boundaries::Boundaries;
 use super::code::{Code, code_of};
-use super::decide::Boundaries;
-use super::evidence::{Signs, Weights};
 use super::ordered::{Soft, ordered_statistics};
+use super::signs::{Signs, Weights};
 use crate::linecode;
 use crate::telegram::{TELEGRAM_BITS, Telegram};
 

@@ -12,6 +12,7 @@ use super::holes::holes;
 use super::track::{block_means, phase_advance};
 use crate::receiver::dsp::phasor::{Oscillator, single, size, wide};
 use crate::receiver::front::cycles::{Cycles, Tuning};
+use crate::receiver::front::gap::{Gap, GapKind};
 use crate::receiver::signal::Samples;
 
 /// Cycles averaged on either side in the search for jumps: a bit, over which the ripple of a 0 is nil.
@@ -42,45 +43,8 @@ const RIPPLE: f64 = 0.03;
 /// Cycles right beside a jump.
 const BESIDE: usize = 24;
 
-/// A lost buffer across which the phase goes on within this (cycles) was lost in its place: time went on as well.
-const GOES_ON: f64 = 0.05;
-
 /// Jumps a second beyond which it is not the record that is interrupted.
 const MOST_A_SECOND: f64 = 100.0;
-
-/// What an interruption left in the record.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum GapKind {
-    /// Nothing: the samples before and after it stand side by side.
-    Dropped,
-    /// One value all through.
-    Held,
-    /// The samples before it once more.
-    Repeated,
-}
-
-/// A place where the record was interrupted while the field went on.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Gap {
-    /// Values that hold nothing of the signal; what is in their place is the field that was seen on both sides.
-    pub from: usize,
-    /// See `from`.
-    pub to: usize,
-    /// What it left.
-    pub kind: GapKind,
-    /// By how much the field's phase has jumped, cycles from −½ to ½: the time lost is this many cycles and any number of
-    /// whole ones.
-    pub jump_cycles: f64,
-    /// Length of what was filled up, seconds; 0 for dropped samples.
-    pub filled_s: f64,
-}
-
-impl Gap {
-    /// Nothing tells how a telegram goes on behind it.
-    pub fn breaks(&self) -> bool {
-        self.kind == GapKind::Dropped || self.jump_cycles.abs() > GOES_ON
-    }
-}
 
 /// Finds interruptions, puts the field in their place, and turns what follows so that the field's phase goes on.
 pub fn mend(cycles: &mut Cycles, samples: Samples<'_>, tuning: &Tuning) {

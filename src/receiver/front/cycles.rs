@@ -10,9 +10,9 @@ use multiversion::multiversion;
 use num_complex::Complex32;
 
 use super::edge::Edge;
+use super::gap::Gap;
 use super::kernel::{Design, Kernel, LANES};
 use crate::receiver::dsp::phasor::{BLOCK, Bases, Oscillator, single};
-use crate::receiver::field::gaps::Gap;
 use crate::receiver::signal::Samples;
 
 /// Widest flat band. With the slope beyond it (−6 dB at 67 kHz) 98 % of the boundary pulse's energy is kept.

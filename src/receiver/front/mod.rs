@@ -3,5 +3,6 @@
 pub(super) mod cycles;
 pub(super) mod edge;
 pub(super) mod folded;
+pub(super) mod gap;
 pub(super) mod kernel;
 pub(super) mod views;

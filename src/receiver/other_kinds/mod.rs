@@ -26,7 +26,7 @@ pub use read_only::ReadOnlyTag;
 
 use num_complex::{Complex32, Complex64};
 
-use super::reception::Seen;
+use super::seen::Seen;
 use crate::receiver::front::cycles::Cycles;
 use half_duplex::half_duplex;
 use load_fsk::load_fsk;

@@ -3,7 +3,7 @@
 
 use num_complex::{Complex32, Complex64};
 
-use super::lines::Line;
+use super::line::Line;
 use crate::receiver::dsp::phasor::wide;
 use crate::receiver::fold::sums::{BIT, HALF};
 

@@ -6,7 +6,7 @@ use crate::linecode;
 use crate::receiver::dsp::phasor::Oscillator;
 use crate::receiver::dsp::transform::{forward, inverse};
 use crate::receiver::fold::sums::{HALF, TELEGRAM};
-use crate::receiver::tags::read::Attempt;
+use crate::receiver::tags::attempt::Attempt;
 
 /// Values of one window: a quarter of a telegram.
 const WINDOW: usize = TELEGRAM / 4;

@@ -6,7 +6,7 @@
 use num_complex::{Complex32, Complex64};
 
 use crate::receiver::fold::sums::{BIT, HALF};
-use crate::receiver::tags::read::Attempt;
+use crate::receiver::tags::attempt::Attempt;
 use crate::telegram::TELEGRAM_BITS;
 
 /// Values before a change from which the settled state is taken: long after the last change, and before the receiver's

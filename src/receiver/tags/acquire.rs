@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use num_complex::Complex32;
 
-use super::read::ReadLimits;
+use super::attempt::ReadLimits;
 use crate::receiver::decision::{Boundaries, Decision, Likeliest, decide, likeliest_number};
 use crate::receiver::fold::pulse_noise::noise_between_telegrams;
 use crate::receiver::fold::shape::Shape;

@@ -6,7 +6,7 @@
 use num_complex::Complex32;
 
 use super::acquire::{Acquired, Stretch, acquire};
-use super::read::{ReadLimits, fits_noise};
+use super::attempt::{ReadLimits, fits_noise};
 use super::refine::{Band, Refined, refine};
 use crate::receiver::fold::shape::Shape;
 
@@ -61,7 +61,8 @@ pub fn by_angle(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> V
 
 #[cfg(test)]
 mod tests {
-    use super::super::read::{Terms, read_piece};
+    use super::super::attempt::Terms;
+    use super::super::read::read_piece;
     use crate::linecode;
     use crate::receiver::dsp::phasor::single;
     use crate::receiver::field::pieces::with_carrier;

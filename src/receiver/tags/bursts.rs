@@ -7,8 +7,8 @@
 
 use num_complex::Complex64;
 
+use super::attempt::{Attempt, ReadLimits};
 use super::join::{Layout, likeliest};
-use super::read::{Attempt, ReadLimits};
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::pulse_noise::{noise_between_telegrams, pulse_variance};
 use crate::receiver::fold::sums::{BIT, BoundarySums, Fold, TELEGRAM};

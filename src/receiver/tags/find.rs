@@ -5,7 +5,7 @@ use std::ops::Range;
 use num_complex::Complex32;
 
 use super::acquire::{Acquired, Stretch, acquire, strongest_spans};
-use super::read::ReadLimits;
+use super::attempt::ReadLimits;
 use super::refine::{Band, Refined, refine};
 use super::there::there;
 use crate::receiver::fold::shape::Shape;

@@ -7,7 +7,7 @@
 use num_complex::Complex64;
 
 use super::acquire::scatter_of_levels;
-use super::read::{Attempt, ReadLimits};
+use super::attempt::{Attempt, ReadLimits};
 use crate::receiver::decision::{ANY, Boundaries, Decision, Signs, Weights, decide};
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::band::Kept;

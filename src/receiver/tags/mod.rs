@@ -2,6 +2,7 @@
 
 pub(super) mod acquire;
 pub(super) mod apart;
+pub(super) mod attempt;
 pub(super) mod bursts;
 pub(super) mod find;
 pub(super) mod join;

@@ -5,17 +5,14 @@ use std::ops::Range;
 use num_complex::Complex32;
 
 use super::apart::by_angle;
+use super::attempt::{Attempt, ReadLimits};
 use super::find::find;
 use super::refine::{Band, Refined, folded_excess, measure};
 use super::together::{Stand, beyond_doubt, codes, leaves_noise};
-use crate::receiver::decision::{Decision, Known};
+
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::field::track::take_slow_changes;
-use crate::receiver::fold::shape::Shape;
 use crate::receiver::fold::sums::{BIT, TELEGRAM};
-
-/// A telegram contradicted by more than noise this improbable does not fit. Of right ones one in 2000 is lost.
-const LEAST_FIT: f64 = 5e-4;
 
 /// Tags read from one piece before giving up; a field powers a handful at most.
 const MOST_TAGS: usize = 8;
@@ -33,74 +30,6 @@ const SETTLED: f64 = 2e-3;
 /// alone has swallowed what another one's number has in common with its own.
 const SHARES: [f32; 3] = [0.85, 0.7, 0.55];
 
-/// On what terms a number counts as read; from odds alone, with nothing taken as known.
-#[derive(Clone, Copy, Debug)]
-pub struct Terms {
-    /// Largest odds of a wrong number that count as read.
-    pub odds: f64,
-    /// What is taken as known of the number.
-    pub known: Known,
-}
-
-impl From<f64> for Terms {
-    fn from(odds: f64) -> Self {
-        Self {
-            odds,
-            known: Known::Nothing,
-        }
-    }
-}
-
-impl Terms {
-    /// The same for a ripple that is one real number, or a complex one.
-    pub fn limits(self, real: bool) -> ReadLimits {
-        ReadLimits {
-            odds: self.odds,
-            real,
-            known: self.known,
-            cleaned: false,
-        }
-    }
-}
-
-/// What the reading is to satisfy.
-#[derive(Clone, Copy, Debug)]
-pub struct ReadLimits {
-    /// Largest odds of a wrong number that count as read.
-    pub odds: f64,
-    /// The ripple is one real number (no carrier): noise has one part, not two.
-    pub real: bool,
-    /// What is taken as known of the number.
-    pub known: Known,
-    /// Lines were removed the ripple, which may have been parts of a telegram: what is read must explain all that repeats.
-    pub cleaned: bool,
-}
-
-/// One tag in one piece, read or not.
-#[derive(Clone, Debug)]
-pub struct Attempt {
-    /// The number and its odds.
-    pub decision: Decision,
-    /// Values of the piece that were used: those in which the tag was there.
-    pub span: Range<usize>,
-    /// Boundary timing: cycles from the span's first value to the boundary with index 0.
-    pub timing: f64,
-    /// Each telegram is inverted against the one before.
-    pub inverts: bool,
-    /// Ripple angle, radians in (−π/2, π/2].
-    pub angle: f64,
-    /// Rms ripple relative to the field.
-    pub depth: f64,
-    /// What the tanks do to an edge, as far as the decision took it into account.
-    pub shape: Shape,
-    /// Telegrams that were added up.
-    pub telegrams: f64,
-    /// Eb/N0 of a single telegram's bits, as a ratio.
-    pub ebn0: f64,
-    /// The ripple has the shape of ideal edges as far as the noise lets see.
-    pub ideal_edges: bool,
-}
-
 /// What a piece gave.
 #[derive(Clone, Debug, Default)]
 pub struct PieceReading {
@@ -112,28 +41,6 @@ pub struct PieceReading {
     pub tangled: bool,
     /// Codes that would give the same ripple as others, each set together.
     pub alike: Vec<Vec<u64>>,
-}
-
-impl Attempt {
-    /// Whether the attempt counts as a number read.
-    pub fn is_read(&self, limits: &ReadLimits) -> bool {
-        self.decision.odds_wrong <= limits.odds && self.fits()
-    }
-
-    /// What contradicts the number is within what noise does.
-    pub fn fits(&self) -> bool {
-        fits_noise(self.decision.misfit)
-    }
-
-    /// Eb/N0 after adding up the telegrams, dB.
-    pub fn folded_db(&self) -> f64 {
-        10.0 * (self.ebn0 * self.telegrams).max(1e-30).log10()
-    }
-}
-
-/// Whether noise contradicts a right number as much often enough.
-pub fn fits_noise(misfit: f64) -> bool {
-    misfit >= LEAST_FIT
 }
 
 /// A tag sends its first telegram this soon after the field came on, or it was not silent until then (10 ms: three

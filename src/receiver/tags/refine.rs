@@ -5,7 +5,7 @@ use std::ops::Range;
 use num_complex::{Complex32, Complex64};
 
 use super::acquire::Acquired;
-use super::read::{Attempt, ReadLimits};
+use super::attempt::{Attempt, ReadLimits};
 use crate::receiver::decision::{Boundaries, ODDS_FLOOR, decide};
 use crate::receiver::dsp::phasor::{fold_angle, power, power_between, single, wide};
 use crate::receiver::field::pieces::Piece;

@@ -5,7 +5,7 @@ use std::ops::Range;
 use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
-use super::read::ReadLimits;
+use super::attempt::ReadLimits;
 use super::refine::Refined;
 use crate::receiver::dsp::phasor::wide;
 use crate::receiver::fold::sums::TELEGRAM;

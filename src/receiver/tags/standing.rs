@@ -4,8 +4,8 @@ use std::ops::Range;
 
 use num_complex::{Complex32, Complex64};
 
+use super::attempt::{ReadLimits, fits_noise};
 use super::near::are_near;
-use super::read::{ReadLimits, fits_noise};
 use super::refine::{LEFT_BY_EDGES, Refined, folded_excess};
 use super::shared::Shared;
 use crate::receiver::decision::{Boundaries, Known, decide};

@@ -6,7 +6,7 @@
 
 use num_complex::{Complex32, Complex64};
 
-use super::read::Attempt;
+use super::attempt::Attempt;
 use crate::receiver::dsp::phasor::wide;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::pulse::Pulse;

@@ -10,8 +10,8 @@
 
 use num_complex::Complex32;
 
+use super::attempt::ReadLimits;
 use super::near_sums::are_near_numbers_left;
-use super::read::ReadLimits;
 use super::refine::{Refined, folded_excess};
 use super::shared::at_once;
 use super::standing::standing;

@@ -3,8 +3,9 @@
 //! A reader that pulses lets a tag answer anew in every piece, so a right number is in most of them. What several tags send at
 //! once passes for another number in one piece and not in the next.
 
+use super::attempt::Attempt;
 use super::near::are_near;
-use super::read::{Attempt, PieceReading};
+use super::read::PieceReading;
 
 /// Noise beside a number, as power over that in a piece where others are read: what several tags send at once leaves more.
 const NOISIER: f64 = 4.0;

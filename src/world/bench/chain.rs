@@ -4,10 +4,11 @@ use super::super::direct::{DirectSignal, DirectSource};
 use super::super::interferer::{
     Adder, PhaseWander, PinkNoise, band_noise, fsk, hum, impulses, supply, tone,
 };
+use super::super::noise_level::level_v;
 use super::super::normal::NormalDeviates;
 use super::super::other_tag::{half_duplex, load};
 use super::super::random::{Stream, generator};
-use super::{BLOCK_SAMPLES, Bench, DETECTOR_OVERSAMPLING, Field, level_v};
+use super::{BLOCK_SAMPLES, Bench, DETECTOR_OVERSAMPLING, Field};
 use num_complex::Complex64;
 use rand::rngs::ChaCha8Rng;
 use std::f64::consts::TAU;

@@ -13,6 +13,7 @@ pub use derived::{Derived, DerivedTag};
 
 use super::Digitiser;
 use super::direct::{BLOCK_SAMPLES, DirectSignal, View};
+use super::noise_level::level_v;
 use super::other_tag::{load_states, start_cycles};
 use super::pulses::Pulses;
 use super::random::{Stream, generator, uniform};
@@ -242,11 +243,6 @@ fn check_other_tags(scenario: &Scenario) -> Result<(), ScenarioError> {
         ),
         _ => Ok(()),
     }
-}
-
-/// Level of an interferer at the digitiser.
-pub(super) fn level_v(amplitude_v: Option<f64>, level_db: f64, field_v: f64) -> f64 {
-    amplitude_v.unwrap_or(field_v * libm::pow(10.0, level_db / 20.0))
 }
 
 /// What the range must hold: the largest field, every interferer's peak, four deviations of the noise.

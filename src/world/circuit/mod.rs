@@ -6,8 +6,10 @@
 
 mod brute;
 mod clamp;
+mod clamp_level;
 mod clamp_steps;
 mod clock;
+mod first_above;
 mod joining;
 mod modes;
 mod network;

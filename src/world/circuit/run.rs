@@ -1,8 +1,9 @@
 //! Steps the circuits from switching to switching.
 
 use super::clamp::Shunt;
-use super::clamp_steps::{CLAMP_CYCLES, level_s};
+use super::clamp_level::{CLAMP_CYCLES, level_s};
 use super::clock::Clock;
+use super::first_above::first_above;
 use super::modes::Modes;
 use super::network::Network;
 use super::plan::{Change, LoadPlan, Plan, PlanError};
@@ -340,35 +341,4 @@ impl Runner<'_> {
             }
         }
     }
-}
-
-/// First moment from `from_s` on at which the amplitude reaches `level_v`, looked for once a cycle and then bisected.
-pub(super) fn first_above(
-    terms: &Terms,
-    level_v: f64,
-    from_s: f64,
-    to_s: f64,
-    cycle_s: f64,
-) -> Option<f64> {
-    let above = |at: f64| terms.analytic(at).norm() >= level_v;
-    if above(from_s) {
-        return Some(from_s);
-    }
-    let mut low = from_s;
-    while low < to_s {
-        let mut high = (low + cycle_s).min(to_s);
-        if above(high) {
-            for _ in 0..40 {
-                let middle = 0.5 * (low + high);
-                if above(middle) {
-                    high = middle
-                } else {
-                    low = middle
-                }
-            }
-            return Some(high);
-        }
-        low = high;
-    }
-    None
 }

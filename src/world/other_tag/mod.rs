@@ -24,7 +24,7 @@ impl OtherSent {
     pub(super) fn new(tag: &OtherTag, scenario: &Scenario, field_v: f64) -> Self {
         if tag.kind == "hdx" {
             Self {
-                amplitude_v: super::bench::level_v(tag.amplitude_v, tag.level_db, field_v),
+                amplitude_v: super::noise_level::level_v(tag.amplitude_v, tag.level_db, field_v),
                 bit_s: 0.5 * TONE_CYCLES * (1.0 / tag.one_hz + 1.0 / tag.zero_hz),
             }
         } else {

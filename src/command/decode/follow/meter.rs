@@ -2,13 +2,13 @@
 
 use std::time::{Duration, Instant};
 
-use fieldripple::decode::{Event, State};
 use ratatui::DefaultTerminal;
 use ratatui::crossterm::event::{self, Event as Input, KeyCode, KeyEventKind, KeyModifiers};
 
 use super::super::super::interrupt;
 use super::meter_page;
 use super::pipeline::News;
+use super::shown::Shown;
 
 /// Shortest time between two pictures: five a second and more, as news or the time come ten times a second.
 const FRAME: Duration = Duration::from_millis(90);
@@ -20,27 +20,6 @@ pub struct Meter {
     held: Option<Shown>,
     drawn: Instant,
     remarks: Vec<String>,
-}
-
-/// What the meter shows.
-#[derive(Clone, Debug, Default)]
-pub struct Shown {
-    /// Name of the stream.
-    pub name: String,
-    /// Unit of the field's level.
-    pub unit: &'static str,
-    /// How things stand.
-    pub state: Option<State>,
-    /// Largest margin since the start or the last reset, dB.
-    pub peak_db: Option<f64>,
-    /// Number last read and the moment it was told, seconds.
-    pub last_number: Option<(String, f64)>,
-    /// Visits that ended.
-    pub visits: u64,
-    /// How long no samples came.
-    pub without: Duration,
-    /// The picture is held.
-    pub held: bool,
 }
 
 impl Meter {
@@ -129,22 +108,5 @@ impl Meter {
 impl Drop for Meter {
     fn drop(&mut self) {
         ratatui::restore();
-    }
-}
-
-impl Shown {
-    fn take(&mut self, event: &Event) {
-        match event {
-            Event::NumberRead(read) => {
-                self.last_number = Some((read.identity.to_string(), read.time_s));
-            }
-            Event::VisitEnded(_) => self.visits += 1,
-            Event::State(state) => {
-                let margins = [self.peak_db, state.margin_db];
-                self.peak_db = margins.into_iter().flatten().reduce(f64::max);
-                self.state = Some(state.clone());
-            }
-            _ => {}
-        }
     }
 }

@@ -8,7 +8,7 @@ use ratatui::widgets::{Paragraph, Wrap};
 
 use super::super::wording::significant;
 use super::lines::no_samples;
-use super::meter::Shown;
+use super::shown::Shown;
 
 /// Ends of the scale of decibels: half of all telegrams of a second are unread at 0, and 40 dB is a tag on the antenna.
 const SCALE_DB: (f64, f64) = (-20.0, 40.0);

@@ -6,6 +6,7 @@ mod lines;
 mod meter;
 mod meter_page;
 mod pipeline;
+mod shown;
 #[cfg(feature = "sound")]
 pub mod sound;
 

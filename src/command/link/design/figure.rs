@@ -3,9 +3,9 @@
 use fieldripple::draw::{Bar, Bars, FIGURE_SIZE};
 
 use super::super::super::figure_file::FigureFile;
-use super::super::text::DANGEROUS_V;
+use super::super::wording::{DANGEROUS_V, farad};
 use super::Chosen;
-use super::text::{farad, plural};
+use super::text::plural;
 
 impl Chosen {
     /// Draws the range of every usual tag.

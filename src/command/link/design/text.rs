@@ -2,22 +2,8 @@
 
 use std::fmt::Write;
 
-use super::super::text::DANGEROUS_V;
+use super::super::wording::{DANGEROUS_V, farad};
 use super::{Chosen, Row};
-
-/// "2.2 nF" and the like.
-pub fn farad(value: f64) -> String {
-    let (scaled, unit) = if value >= 0.9995e-6 {
-        (value * 1e6, "µF")
-    } else if value >= 0.9995e-9 {
-        (value * 1e9, "nF")
-    } else {
-        (value * 1e12, "pF")
-    };
-    let digits = format!("{scaled:.3}");
-    let short = digits.trim_end_matches('0').trim_end_matches('.');
-    format!("{short} {unit}")
-}
 
 /// "s" behind a word of more than one.
 pub fn plural(count: u32) -> &'static str {

@@ -2,9 +2,10 @@
 
 use std::cmp::Ordering;
 
-use super::super::reception::{Reception, Seen};
+use super::super::reception::Reception;
+use super::super::seen::Seen;
 use super::super::signal::Kind;
-use super::raw_values;
+use super::super::survey::Line;
 use crate::receiver::dsp::tones::Spectrum;
 use crate::receiver::field::interference::measure;
 use crate::receiver::field::pieces::Piece;
@@ -30,23 +31,9 @@ const MOST: usize = 256;
 /// Of tones nearer to each other than this the strongest stands for all.
 const CLUSTER_HZ: f64 = 1500.0;
 
-/// A steady tone.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Line {
-    /// Frequency as the samples show it, 0 to half the rate for real ones.
-    pub frequency_hz: f64,
-    /// Amplitude relative to the field's.
-    pub level: f64,
-    /// It was found beside the field, between the telegram's lines.
-    pub near: bool,
-    /// Of what was found beside the field: amplitude at the mirror image's place on the field's other side, relative to its
-    /// own. Another transmitter has none there; what modulates the field has one as strong.
-    pub mirrored: Option<f64>,
-}
-
 /// Amplitude on the other side of the field, relative to a tone's own; `None` where the field's skirts hide either.
 fn mirrored(seen: &Seen, piece: &Piece, per_value: f64) -> Option<f64> {
-    let values = raw_values(seen, piece);
+    let values = seen.over(piece);
     let own = piece.field.frequency_hz / seen.clock_hz - 1.0;
     let apart = (per_value - own).abs() * values.len() as f64;
     (apart > MAIN_LOBE).then(|| {
@@ -54,12 +41,6 @@ fn mirrored(seen: &Seen, piece: &Piece, per_value: f64) -> Option<f64> {
             [2.0 * own - per_value, per_value].map(|place| measure(values, place).amplitude.norm());
         there / here.max(f64::MIN_POSITIVE)
     })
-}
-
-/// Where a true frequency shows at a sample rate.
-pub fn folded_hz(frequency_hz: f64, rate_hz: f64) -> f64 {
-    let within = frequency_hz.rem_euclid(rate_hz);
-    within.min(rate_hz - within)
 }
 
 /// Whether samples of that rate hold a frequency at all; beyond, the values, one a cycle, show what their making left.

@@ -1,0 +1,238 @@
+//! The field cycles of one view → pieces on one clock → the numbers in them.
+
+use super::proof::{Measured, Reading};
+use super::reception::{Field, Reception, merge};
+use super::seen::Seen;
+use super::signal::{Kind, Signal};
+use crate::receiver::field::clock::on_own_clock;
+use crate::receiver::field::interference::without_lines;
+use crate::receiver::field::pieces::{
+    Piece, with_carrier, with_carrier_and_tones, without_carrier,
+};
+use crate::receiver::fold::sums::TELEGRAM;
+use crate::receiver::front::cycles::Cycles;
+use crate::receiver::front::views::{CLOCKS, NOMINAL_HZ, View, level_is_field};
+use crate::receiver::tags::attempt::{Attempt, ReadLimits, Terms};
+use crate::receiver::tags::bursts::join_bursts;
+use crate::receiver::tags::join::join;
+use crate::receiver::tags::read::read_piece;
+use crate::receiver::tags::stays::stays;
+use crate::receiver::tags::told::{Told, is_contradicted};
+
+/// Pieces on one clock, which for captures without a carrier is one of several guesses.
+pub(super) struct Clocked {
+    pub field_hz: f64,
+    pub pieces: Vec<Piece>,
+}
+
+pub(super) fn look_at(
+    signal: &Signal<'_>,
+    view: &View,
+    cycles: Cycles,
+    terms: Terms,
+    rate_assumed: bool,
+) -> Reception {
+    let (mut reception, mut clocks) = prepare(signal, view, &cycles, rate_assumed);
+    let limits = terms.limits(!view.kind.has_carrier());
+    let unread = reception.clone();
+    for clocked in &clocks {
+        read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
+        if !reception.readings.is_empty() {
+            reception.clocked_by(clocked);
+            break;
+        }
+    }
+    if reception.readings.is_empty()
+        && let Some((again, clocked)) = with_tones(unread, &clocks, &cycles, &limits)
+    {
+        (reception, clocks) = (again, vec![clocked]);
+    }
+    let read = !reception.readings.is_empty();
+    let used = clocks.into_iter().find(|clocked| {
+        !read || reception.field.frequency_hz == Some(clocked.field_hz) || view.kind.has_carrier()
+    });
+    reception.seen = used.map(|clocked| Seen {
+        cycles,
+        clock_hz: clocked.field_hz,
+        pieces: clocked.pieces,
+    });
+    reception
+}
+
+/// Another try where tones were removed and nothing was read: a ripple that comes and goes passes for some.
+fn with_tones(
+    mut reception: Reception,
+    clocks: &[Clocked],
+    cycles: &Cycles,
+    limits: &ReadLimits,
+) -> Option<(Reception, Clocked)> {
+    let mut pieces = clocks.iter().flat_map(|clocked| &clocked.pieces);
+    if pieces.all(|piece| piece.tones.is_empty()) {
+        return None;
+    }
+    let pieces = with_carrier_and_tones(cycles);
+    reception.field = Field::over(&pieces);
+    let field_hz = clocks[0].field_hz;
+    read_all(&pieces, field_hz, limits, &mut reception);
+    let is_read = !reception.readings.is_empty();
+    is_read.then_some((reception, Clocked { field_hz, pieces }))
+}
+
+/// Everything up to the pieces: the field is measured, nothing is read yet.
+pub(super) fn prepare(
+    signal: &Signal<'_>,
+    view: &View,
+    cycles: &Cycles,
+    rate_assumed: bool,
+) -> (Reception, Vec<Clocked>) {
+    let mut reception = Reception {
+        level_known: true,
+        band_hz: cycles.band_hz,
+        ..Reception::of_nothing(view.kind, view.tuning.rate_hz, rate_assumed)
+    };
+    let clocks = if view.kind.has_carrier() {
+        let pieces = with_carrier(cycles);
+        reception.field = Field::over(&pieces);
+        vec![Clocked {
+            field_hz: view.tuning.field_hz,
+            pieces,
+        }]
+    } else {
+        reception.level_known = view.kind == Kind::Envelope && level_is_field(signal.samples);
+        let pieces = without_carrier(cycles, reception.level_known);
+        reception.field.amplitude = pieces
+            .first()
+            .filter(|_| reception.level_known)
+            .map(|piece| piece.field.amplitude);
+        pieces
+            .iter()
+            .flat_map(|piece| on_own_clock(piece, CLOCKS))
+            .map(|(relative, piece)| Clocked {
+                field_hz: NOMINAL_HZ * relative,
+                pieces: vec![piece],
+            })
+            .collect()
+    };
+    reception.telegrams = clocks.first().map_or(0.0, |clocked| {
+        let seconds: f64 = clocked.pieces.iter().map(|p| p.to_s - p.from_s).sum();
+        seconds * clocked.field_hz / TELEGRAM as f64
+    });
+    (reception, clocks)
+}
+
+/// Reads every piece and puts together what they say of the same number.
+pub(super) fn read_all(
+    pieces: &[Piece],
+    field_hz: f64,
+    limits: &ReadLimits,
+    reception: &mut Reception,
+) {
+    let mut candidates: Vec<Measured> = Vec::new();
+    let mut told: Vec<Told> = Vec::new();
+    for piece in pieces {
+        let mut result = read_piece(piece, field_hz, limits);
+        reception.tangled |= result.tangled;
+        if result.read.is_empty()
+            && !result.tangled
+            && !limits.real
+            && let Some(ripple) = without_lines(&piece.ripple)
+        {
+            let cleaned = Piece {
+                ripple,
+                ..piece.clone()
+            };
+            let limits = ReadLimits {
+                cleaned: true,
+                ..*limits
+            };
+            let again = read_piece(&cleaned, field_hz, &limits);
+            if !again.read.is_empty() {
+                result = again;
+            }
+        }
+        if piece.ripple.len() >= TELEGRAM {
+            told.push(Told::by(&result));
+        }
+        let seconds = |attempt: &Attempt| {
+            let cycle = (piece.to_s - piece.from_s) / piece.ripple.len() as f64;
+            let at = |index: usize| piece.from_s + index as f64 * cycle;
+            (at(attempt.span.start), at(attempt.span.end))
+        };
+        let there = stays(piece, field_hz, &result.read, limits.real);
+        for (attempt, stays) in result.read.into_iter().zip(there) {
+            let span = seconds(&attempt);
+            let mut measured = Measured::new(attempt, span, limits.odds);
+            measured.stays = stays;
+            match Reading::of(measured, limits.odds) {
+                Ok(reading) => merge(&mut reception.readings, reading, Reading::add, limits.odds),
+                Err(unproven) => candidates.push(unproven),
+            }
+        }
+        if let Some(attempt) = result.left {
+            let span = seconds(&attempt);
+            candidates.push(Measured::new(attempt, span, limits.odds));
+        }
+    }
+    let readings = std::mem::take(&mut reception.readings);
+    for reading in readings {
+        if is_contradicted(reading.attempt.decision.telegram.code, &told) {
+            candidates.push(reading.into_measured());
+        } else {
+            reception.readings.push(reading);
+        }
+    }
+    // Several tags that no piece tells apart are not told apart by all of them.
+    if reception.readings.is_empty() && !reception.tangled && pieces.len() > 1 {
+        let span = (pieces[0].from_s, pieces[pieces.len() - 1].to_s);
+        for joined in [join, join_bursts] {
+            let Some(attempt) = joined(pieces, field_hz, limits) else {
+                continue;
+            };
+            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
+                Ok(reading) => {
+                    merge(&mut reception.readings, reading, Reading::add, limits.odds);
+                    break;
+                }
+                Err(unproven) => candidates.push(unproven),
+            }
+        }
+    }
+    // Where tags are tangled, a part of a telegram has too few signs to contradict a sum of them.
+    if reception.tangled {
+        let whole = |reading: &Reading| reading.attempt.telegrams >= 1.0;
+        reception.readings.retain(whole);
+    }
+    reception
+        .readings
+        .sort_by(|a, b| b.attempt.depth.total_cmp(&a.attempt.depth));
+    candidates.retain(|candidate| {
+        reception.readings.iter().all(|reading| {
+            reading.attempt.decision.telegram.code != candidate.attempt.decision.telegram.code
+        })
+    });
+    let likeliest = candidates.into_iter().min_by(|a, b| {
+        a.attempt
+            .decision
+            .odds_wrong
+            .total_cmp(&b.attempt.decision.odds_wrong)
+    });
+    if let Some(candidate) = likeliest {
+        let better = reception.candidate.as_ref().is_none_or(|old| {
+            candidate.attempt.decision.odds_wrong < old.attempt.decision.odds_wrong
+        });
+        if better {
+            reception.candidate = Some(candidate);
+        }
+    }
+}
+
+impl Reception {
+    /// Captures without a carrier show the field's frequency only through the tag that divided it.
+    pub(super) fn clocked_by(&mut self, clocked: &Clocked) {
+        if !self.kind.has_carrier() {
+            self.field.present = true;
+            self.field.frequency_hz = Some(clocked.field_hz);
+            self.field.on = clocked.pieces.iter().map(|p| (p.from_s, p.to_s)).collect();
+        }
+    }
+}
