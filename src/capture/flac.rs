@@ -26,6 +26,10 @@ struct Flac {
     over: bool,
 }
 
+pub(super) fn is_flac(start: &[u8]) -> bool {
+    start.starts_with(b"fLaC")
+}
+
 pub(super) fn open(
     input: Input,
     options: &OpenOptions,

@@ -18,6 +18,10 @@ const CHANNEL_LIMIT: u64 = 256;
 /// Bytes looked at to find a column that rises evenly.
 const RISE_BYTES: usize = 1 << 18;
 
+pub(super) fn is_npy(start: &[u8]) -> bool {
+    start.starts_with(b"\x93NUMPY")
+}
+
 pub(super) fn open(
     mut input: Input,
     options: &OpenOptions,

@@ -36,6 +36,25 @@ pub fn open_reader(
     recognise(Input::new(path, Box::new(reader), None), options, 0)
 }
 
+/// Tells a format by how a file begins.
+type Tell = fn(&[u8]) -> bool;
+/// Opens a file of a format.
+type Opener = fn(Input, &OpenOptions) -> Result<Box<dyn SampleSource>, CaptureError>;
+
+/// Formats told by how a file begins.
+const FORMATS: &[(Tell, Opener)] = &[
+    (wav::is_wav, wav::open),
+    (npy::is_npy, npy::open),
+    #[cfg(feature = "formats")]
+    (flac::is_flac, flac::open),
+    #[cfg(feature = "formats")]
+    (mat::is_mat, mat::open),
+    #[cfg(feature = "formats")]
+    (vcd::is_vcd, vcd::open),
+    (sigmf::is_meta, sigmf::open),
+    (sigmf::is_archive, sigmf::archive),
+];
+
 /// `depth` counts the archives around the input.
 pub(super) fn recognise(
     mut input: Input,
@@ -45,83 +64,15 @@ pub(super) fn recognise(
     if let Some(kind) = options.raw {
         return raw::open(input, kind, options);
     }
-    #[cfg(not(feature = "formats"))]
-    let _ = depth;
     let start = input.peek(SNIFF_BYTES)?;
     if start.is_empty() {
         return Err(input.malformed("byte 0", "an empty file", "at least one sample is needed"));
     }
-    match start {
-        [
-            b'R',
-            b'I',
-            b'F',
-            b'F',
-            _,
-            _,
-            _,
-            _,
-            b'W',
-            b'A',
-            b'V',
-            b'E',
-            ..,
-        ]
-        | [
-            b'R',
-            b'F',
-            b'6',
-            b'4',
-            _,
-            _,
-            _,
-            _,
-            b'W',
-            b'A',
-            b'V',
-            b'E',
-            ..,
-        ]
-        | [
-            b'B',
-            b'W',
-            b'6',
-            b'4',
-            _,
-            _,
-            _,
-            _,
-            b'W',
-            b'A',
-            b'V',
-            b'E',
-            ..,
-        ] => {
-            return wav::open(input, options);
-        }
-        [0x93, b'N', b'U', b'M', b'P', b'Y', ..] => return npy::open(input, options),
-        #[cfg(feature = "formats")]
-        [0x1F, 0x8B, ..] => return unpack::gzip(input, options, depth, recognise),
-        #[cfg(feature = "formats")]
-        [b'P', b'K', 3, 4, ..] | [b'P', b'K', 5, 6, ..] => {
-            return unpack::zip(input, options, depth, recognise);
-        }
-        #[cfg(feature = "formats")]
-        [b'f', b'L', b'a', b'C', ..] => return flac::open(input, options),
-        #[cfg(feature = "formats")]
-        _ if mat::is_mat(start) => return mat::open(input, options),
-        #[cfg(not(feature = "formats"))]
-        [0x1F, 0x8B, ..] | [b'P', b'K', 3, 4, ..] | [b'f', b'L', b'a', b'C', ..] => {
-            return Err(input.unsupported(
-                "a packed file",
-                "built with the feature `formats`, gzip, zip and FLAC are",
-            ));
-        }
-        #[cfg(feature = "formats")]
-        _ if vcd::is_vcd(start) => return vcd::open(input, options),
-        _ if sigmf::is_meta(start) => return sigmf::open(input, options),
-        _ if start.get(257..262) == Some(b"ustar") => return sigmf::archive(input, options),
-        _ => {}
+    if let Some(packing) = packing(start) {
+        return unpacked(packing, input, options, depth);
+    }
+    if let Some((_, open)) = FORMATS.iter().find(|(tells, _)| tells(start)) {
+        return open(input, options);
     }
     // A title may begin like a picture's or an archive's magic bytes.
     if (!text::looks_like_text(start) || start.starts_with(b"%PDF"))
@@ -140,6 +91,52 @@ pub(super) fn recognise(
         return text::open(input, options);
     }
     Err(input.unsupported("binary data of no known format", ALLOWED))
+}
+
+/// How files are packed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Packing {
+    Gzip,
+    Zip,
+    /// FLAC packs the samples themselves.
+    #[cfg(not(feature = "formats"))]
+    Flac,
+}
+
+fn packing(start: &[u8]) -> Option<Packing> {
+    match start {
+        [0x1F, 0x8B, ..] => Some(Packing::Gzip),
+        [b'P', b'K', 3, 4, ..] | [b'P', b'K', 5, 6, ..] => Some(Packing::Zip),
+        #[cfg(not(feature = "formats"))]
+        [b'f', b'L', b'a', b'C', ..] => Some(Packing::Flac),
+        _ => None,
+    }
+}
+
+#[cfg(feature = "formats")]
+fn unpacked(
+    packing: Packing,
+    input: Input,
+    options: &OpenOptions,
+    depth: u32,
+) -> Result<Box<dyn SampleSource>, CaptureError> {
+    match packing {
+        Packing::Gzip => unpack::gzip(input, options, depth, recognise),
+        Packing::Zip => unpack::zip(input, options, depth, recognise),
+    }
+}
+
+#[cfg(not(feature = "formats"))]
+fn unpacked(
+    _: Packing,
+    input: Input,
+    _: &OpenOptions,
+    _: u32,
+) -> Result<Box<dyn SampleSource>, CaptureError> {
+    Err(input.unsupported(
+        "a packed file",
+        "built with the feature `formats`, gzip, zip and FLAC are",
+    ))
 }
 
 const ALLOWED: &str = "WAV, FLAC, NPY, MAT, VCD, SigMF and columns of numbers as text are; bare samples need --raw with their kind";

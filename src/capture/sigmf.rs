@@ -21,6 +21,11 @@ pub(super) fn is_meta(start: &[u8]) -> bool {
     start.trim_ascii_start().starts_with(b"{") && (has(b"core:") || has(b"\"global\""))
 }
 
+/// A tar archive, of which only those of recordings are read.
+pub(super) fn is_archive(start: &[u8]) -> bool {
+    start.get(257..262) == Some(b"ustar")
+}
+
 /// The metadata that belongs to a file of samples by the specification's naming; nothing to a stream of that name.
 pub(super) fn meta_of(data: &Input) -> Option<PathBuf> {
     let is_data = data

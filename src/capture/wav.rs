@@ -23,6 +23,11 @@ const TAG_INTEGER: u16 = 1;
 const TAG_FLOAT: u16 = 3;
 const TAG_EXTENSIBLE: u16 = 0xFFFE;
 
+/// A RIFF file of 32 or, by the name of its first chunk, of 64 bits.
+pub(super) fn is_wav(start: &[u8]) -> bool {
+    matches!(start.get(..4), Some(b"RIFF" | b"RF64" | b"BW64")) && start.get(8..12) == Some(b"WAVE")
+}
+
 pub(super) fn open(
     mut input: Input,
     options: &OpenOptions,

@@ -14,7 +14,7 @@ use anyhow::ensure;
 use fieldripple::world::View;
 
 use super::interrupt;
-use super::signal::{Plan, SignalArguments};
+use super::signal::{SignalArguments, SignalPlan};
 use super::values::whole_within;
 use target::{Content, Target};
 
@@ -146,7 +146,7 @@ pub fn make(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
         scenario::write(arguments)?
     } else {
         let form = form::form(arguments)?;
-        let plan = Plan::new(&arguments.signal)?;
+        let plan = SignalPlan::new(&arguments.signal)?;
         let target = Target {
             out: &arguments.out,
             form,

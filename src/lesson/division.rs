@@ -8,7 +8,7 @@ pub(super) const DIVISOR: &str = "10001000000100001";
 
 /// One subtraction.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Step {
+pub(super) struct Subtraction {
     /// Place of the window's first bit in the dividend, 0 = first.
     pub at: usize,
     /// The 17 bits over the divisor.
@@ -25,7 +25,7 @@ pub(super) struct Division {
     /// The 64 bits of the code as sent with sixteen 0s behind them.
     pub dividend: String,
     /// The subtractions.
-    pub steps: Vec<Step>,
+    pub steps: Vec<Subtraction>,
     /// The last sixteen bits: the CRC in the order sent.
     pub remainder: String,
 }
@@ -43,7 +43,7 @@ pub(super) fn divide(telegram: &Telegram) -> Division {
             .collect()
     };
     let dividend = digits(&bits);
-    let mut steps: Vec<Step> = Vec::new();
+    let mut steps: Vec<Subtraction> = Vec::new();
     for at in 0..CODE_BITS {
         if !bits[at] {
             continue;
@@ -55,7 +55,7 @@ pub(super) fn divide(telegram: &Telegram) -> Division {
         for (bit, subtracted) in bits[at..].iter_mut().zip(&divisor) {
             *bit ^= subtracted;
         }
-        steps.push(Step {
+        steps.push(Subtraction {
             at,
             window,
             result: digits(&bits[at..at + divisor.len()]),

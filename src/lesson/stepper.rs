@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::parts::Form;
-use super::steps::{Step, code_places, places_in_words, steps};
+use super::steps::{BitRow, code_places, places_in_words, steps};
 use crate::page::{Group, escaped, groups};
 use crate::receiver::BIT;
 use crate::telegram::{CODE_BITS, Identity, Telegram, fields};
@@ -25,7 +25,7 @@ pub(super) fn stepper(form: Form, telegram: &Telegram, wave: &[f64]) -> String {
     }
 }
 
-fn text(telegram: &Telegram, groups: &[Group], steps: &[Step]) -> String {
+fn text(telegram: &Telegram, groups: &[Group], steps: &[BitRow]) -> String {
     let mut text = String::new();
     for group in groups {
         let control = group.control.map_or(String::new(), |bit| format!(" {bit}"));
@@ -55,7 +55,7 @@ fn text(telegram: &Telegram, groups: &[Group], steps: &[Step]) -> String {
 }
 
 /// Half bits in pairs.
-pub(super) fn halves(steps: &[Step]) -> String {
+pub(super) fn halves(steps: &[BitRow]) -> String {
     let pairs: Vec<String> = steps
         .iter()
         .map(|step| step.halves.iter().collect())
@@ -63,7 +63,7 @@ pub(super) fn halves(steps: &[Step]) -> String {
     pairs.join(" ")
 }
 
-fn page(telegram: &Telegram, groups: &[Group], steps: &[Step], wave: &[f64]) -> String {
+fn page(telegram: &Telegram, groups: &[Group], steps: &[BitRow], wave: &[f64]) -> String {
     let last = steps.len() - 1;
     let mut page = format!(
         "<div class=\"stepper\" id=\"telegram\">\n<div class=\"head\"><div class=\"controls\"><p><label for=\"bit\">Bit: <output for=\"bit\">0</output></label><input type=\"range\" id=\"bit\" min=\"0\" max=\"{last}\" step=\"1\" value=\"0\"></p><p><button type=\"button\" data-move=\"-1\">One bit back</button> <button type=\"button\" data-move=\"1\">One bit on</button></p></div>\n<ol class=\"words\" start=\"0\" aria-live=\"polite\">\n"
@@ -112,7 +112,7 @@ fn page(telegram: &Telegram, groups: &[Group], steps: &[Step], wave: &[f64]) -> 
 }
 
 /// A byte with its control bit, or the header.
-fn card(group: &Group, steps: &[Step], wave: &[f64], reach: f64) -> String {
+fn card(group: &Group, steps: &[BitRow], wave: &[f64], reach: f64) -> String {
     let count = group.last + 1 - group.first;
     let wide = BIT_WIDE * count as f64;
     let heading = match &group.hex {
@@ -175,8 +175,8 @@ pub(super) fn biphase(form: Form, telegram: &Telegram, from: usize, to: usize) -
         .join("\n")
 }
 
-fn biphase_rows(form: Form, steps: &[Step]) -> String {
-    let row = |name: &str, cell: &dyn Fn(&Step) -> String| -> String {
+fn biphase_rows(form: Form, steps: &[BitRow]) -> String {
+    let row = |name: &str, cell: &dyn Fn(&BitRow) -> String| -> String {
         let cells: Vec<String> = steps.iter().map(cell).collect();
         match form {
             Form::Text => format!("    {name:<10} {}\n", cells.join("  ")),

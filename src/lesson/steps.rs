@@ -6,7 +6,7 @@ use crate::telegram::{CODE_BITS, Identity, Part, Telegram, fields, part_of};
 
 /// One bit with what is to be said about it.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Step {
+pub(super) struct BitRow {
     /// Index in the telegram, 0 = first sent.
     pub index: usize,
     /// Its value.
@@ -24,7 +24,7 @@ pub(super) struct Step {
 }
 
 /// All 128 bits; the first begins with load state +1.
-pub(super) fn steps(telegram: &Telegram) -> Vec<Step> {
+pub(super) fn steps(telegram: &Telegram) -> Vec<BitRow> {
     let bits = telegram.bits();
     let states = load_states(&bits, 1);
     let signs = boundary_signs(&bits, 1);
@@ -38,7 +38,7 @@ pub(super) fn steps(telegram: &Telegram) -> Vec<Step> {
                 _ => None,
             };
             let place = code_bit.map(|iso| place(iso, &places));
-            Step {
+            BitRow {
                 index,
                 bit: bits[index],
                 sign: signs[index],
@@ -52,7 +52,7 @@ pub(super) fn steps(telegram: &Telegram) -> Vec<Step> {
 }
 
 /// Fields that some bits belong to with the weights they have there, in the order sent; empty outside the code.
-pub(super) fn places_in_words(steps: &[Step]) -> String {
+pub(super) fn places_in_words(steps: &[BitRow]) -> String {
     let places: Vec<(&'static str, usize)> = steps.iter().filter_map(|step| step.place).collect();
     let parts: Vec<String> = places
         .chunk_by(|one, next| one.0 == next.0)
@@ -105,7 +105,7 @@ fn meaning(part: Part, place: Option<(&'static str, usize)>) -> String {
     }
 }
 
-impl Step {
+impl BitRow {
     /// A sentence for the stepper.
     pub fn words(&self) -> String {
         let [first, second] = self.halves;

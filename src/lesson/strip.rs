@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::parts::Form;
-use super::steps::{Step, steps};
+use super::steps::{BitRow, steps};
 use crate::page::escaped;
 use crate::receiver::BIT;
 use crate::telegram::Telegram;
@@ -32,7 +32,7 @@ pub(super) fn strip(
     }
 }
 
-fn row(steps: &[Step], filled: bool, cell: impl Fn(&Step) -> String) -> String {
+fn row(steps: &[BitRow], filled: bool, cell: impl Fn(&BitRow) -> String) -> String {
     let cells: Vec<String> = steps
         .iter()
         .map(|step| if filled { cell(step) } else { "__".into() })
@@ -41,7 +41,7 @@ fn row(steps: &[Step], filled: bool, cell: impl Fn(&Step) -> String) -> String {
 }
 
 /// In a terminal the half bits stand in for the waveform.
-fn text(steps: &[Step], filled: bool) -> String {
+fn text(steps: &[BitRow], filled: bool) -> String {
     let halves: Vec<String> = steps
         .iter()
         .map(|step| step.halves.iter().collect())
@@ -53,7 +53,7 @@ fn text(steps: &[Step], filled: bool) -> String {
     )
 }
 
-fn page(steps: &[Step], wave: &[f64], from: usize, filled: bool) -> String {
+fn page(steps: &[BitRow], wave: &[f64], from: usize, filled: bool) -> String {
     let (wide, tall) = (BIT_WIDE * BITS as f64, WAVE_TALL + 2.0 * BOX_TALL);
     let piece = &wave[from * BIT..((from + BITS) * BIT).min(wave.len())];
     let most = piece

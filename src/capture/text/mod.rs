@@ -100,7 +100,7 @@ pub(super) fn open(
     options: &OpenOptions,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     let mut feed = feed::Feed::new(input)?;
-    let plan = plan::Plan::make(&mut feed)?;
+    let plan = plan::TablePlan::make(&mut feed)?;
     let table = table::Table::read(&mut feed, plan)?;
     table.into_source(feed.input(), options)
 }

@@ -24,7 +24,7 @@ pub(super) enum Role {
 }
 
 /// How to read the rows.
-pub(super) struct Plan {
+pub(super) struct TablePlan {
     pub(super) dialect: Dialect,
     pub(super) roles: Vec<Role>,
     pub(super) names: Vec<(String, Unit)>,
@@ -57,7 +57,7 @@ pub(super) fn excerpt(line: &[u8]) -> String {
     text.trim().escape_debug().to_string()
 }
 
-impl Plan {
+impl TablePlan {
     /// Looks at the head of the file and leaves the feed at the first row.
     pub(super) fn make(feed: &mut Feed) -> Result<Self, CaptureError> {
         let mut head = feed.head().to_vec();

@@ -3,13 +3,13 @@
 use super::super::{TimeColumn, Unit};
 use super::cell::Cell;
 use super::dialect::{Delimiter, Shape};
-use super::plan::{Plan, Role};
+use super::plan::{Role, TablePlan};
 use super::title::{Quantity, Title};
 
 /// Rows looked at to tell a time column from a channel.
 const RAMP_ROWS: usize = 2000;
 
-impl Plan {
+impl TablePlan {
     /// Decides which column is time and which are channels.
     pub(super) fn assign(&mut self, titles: &[Title], rows: &[&[u8]], shape: Shape) {
         self.roles = vec![Role::Skip; shape.margin];

@@ -1,7 +1,7 @@
 //! Lines of text → the numbers in them, two halves of a block side by side.
 
 use super::cell::{self, Cell};
-use super::plan::{Plan, Role};
+use super::plan::{Role, TablePlan};
 
 /// Shorter blocks are read before a second thread has begun.
 const WORTH_HALVING: usize = 1 << 15;
@@ -32,7 +32,7 @@ pub(super) struct Rows {
 
 impl Rows {
     /// Of whole lines, each with its line end.
-    pub(super) fn of(plan: &Plan, block: &[u8]) -> Self {
+    pub(super) fn of(plan: &TablePlan, block: &[u8]) -> Self {
         let middle = block.len() / 2;
         let line_end = |&byte: &u8| byte == plan.dialect.terminator;
         match block[middle..].iter().position(line_end) {
@@ -59,7 +59,7 @@ impl Rows {
     }
 
     /// Places are counted from `origin` on.
-    fn one_by_one(plan: &Plan, text: &[u8], origin: usize) -> Self {
+    fn one_by_one(plan: &TablePlan, text: &[u8], origin: usize) -> Self {
         // A row of digits only is rarely shorter; where it is, there will be room in time.
         let usual = text.len() / (USUAL_CELL * plan.roles.len().max(1));
         let mut rows = Self {
@@ -90,7 +90,7 @@ impl Rows {
 
     /// Begin of a row of the block, counted without blank and comment lines.
     #[cold]
-    pub(super) fn begin_of(plan: &Plan, block: &[u8], row: usize) -> usize {
+    pub(super) fn begin_of(plan: &TablePlan, block: &[u8], row: usize) -> usize {
         let mut rows = Self::default();
         let mut at = 0;
         loop {
@@ -104,7 +104,7 @@ impl Rows {
 
     /// Reads one row at `*at` and leaves `*at` at its line end; blank lines, comments and repeated titles give none.
     #[inline(always)]
-    fn row(&mut self, plan: &Plan, text: &[u8], at: &mut usize) -> Result<(), Fault> {
+    fn row(&mut self, plan: &TablePlan, text: &[u8], at: &mut usize) -> Result<(), Fault> {
         let begin = *at;
         self.cells(plan, text, at).or_else(|fault| {
             let mut rest = text[begin..].iter();
@@ -122,7 +122,7 @@ impl Rows {
 
     /// The hot path of text.
     #[inline(always)]
-    fn cells(&mut self, plan: &Plan, text: &[u8], at: &mut usize) -> Result<(), Fault> {
+    fn cells(&mut self, plan: &TablePlan, text: &[u8], at: &mut usize) -> Result<(), Fault> {
         let dialect = plan.dialect;
         if matches!(
             text[*at],

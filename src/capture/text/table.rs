@@ -4,7 +4,7 @@ use super::super::CaptureError;
 use super::super::input::Input;
 use super::super::options::readable;
 use super::feed::Feed;
-use super::plan::{Plan, Role, excerpt};
+use super::plan::{Role, TablePlan, excerpt};
 use super::rows::{Fault, Rows};
 use super::steps::{Backwards, Steps};
 
@@ -22,7 +22,7 @@ pub(super) struct Column {
 }
 
 pub(super) struct Table {
-    pub(super) plan: Plan,
+    pub(super) plan: TablePlan,
     pub(super) columns: Vec<Column>,
     pub(super) steps: Steps,
     /// Kept as long as the channels are two-level: they may turn out to be an edge list.
@@ -68,7 +68,7 @@ enum Stop {
 }
 
 impl Table {
-    pub(super) fn read(feed: &mut Feed, mut plan: Plan) -> Result<Self, CaptureError> {
+    pub(super) fn read(feed: &mut Feed, mut plan: TablePlan) -> Result<Self, CaptureError> {
         let column = || Column {
             samples: Vec::new(),
             last: f32::NAN,

@@ -7,7 +7,7 @@ use fieldripple::world::Bench;
 use fieldripple::world::scenario::{KEYS, Scenario};
 
 use crate::command::number::{plain, unit_of_key};
-use crate::command::signal::{Plan, SignalArguments, scenario};
+use crate::command::signal::{SignalArguments, SignalPlan, scenario};
 
 /// Most samples of a capture: what `decode` looks at in one go.
 const MOST_SAMPLES: u64 = 8 << 20;
@@ -247,7 +247,7 @@ impl Prepared {
                 if arguments.angle.is_empty() {
                     arguments.angle.push(draw.angle_deg);
                 }
-                let plan = Plan::new(&arguments)?;
+                let plan = SignalPlan::new(&arguments)?;
                 Ok(Scene::Direct {
                     signal: plan.signal,
                     digitiser: plan.digitiser,

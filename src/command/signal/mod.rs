@@ -3,7 +3,7 @@
 mod plan;
 mod scenario;
 
-pub use plan::{Plan, telegrams};
+pub use plan::{SignalPlan, telegrams};
 pub use scenario::scenario;
 
 use std::path::PathBuf;

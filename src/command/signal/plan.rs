@@ -22,7 +22,7 @@ const MOST_TAGS: usize = 100;
 const NOISE_ROOM: f64 = 4.0;
 
 /// Everything that is in the capture.
-pub struct Plan {
+pub struct SignalPlan {
     pub signal: DirectSignal,
     /// `None` = floats without steps.
     pub digitiser: Option<Digitiser>,
@@ -30,7 +30,7 @@ pub struct Plan {
     pub ebn0_db: Option<f64>,
 }
 
-impl Plan {
+impl SignalPlan {
     pub fn new(arguments: &SignalArguments) -> anyhow::Result<Self> {
         let view = view(arguments)?;
         let rate_hz = arguments.rate.unwrap_or(match arguments.kind() {

@@ -12,11 +12,11 @@ use serde_json::{Map, Value, json};
 use super::Arguments;
 use super::output::{kind, unit};
 use super::target::Target;
-use crate::command::signal::Plan;
+use crate::command::signal::SignalPlan;
 
 /// Writes the truth file beside the capture.
 pub fn write(
-    plan: &Plan,
+    plan: &SignalPlan,
     arguments: &Arguments,
     target: &Target,
     clipped: u64,
@@ -34,7 +34,7 @@ pub fn save(out: &Path, truth: &Value) -> anyhow::Result<()> {
         .with_context(|| path.display().to_string())
 }
 
-fn truth(plan: &Plan, arguments: &Arguments, target: &Target, clipped: u64) -> Value {
+fn truth(plan: &SignalPlan, arguments: &Arguments, target: &Target, clipped: u64) -> Value {
     let signal = &plan.signal;
     json!({
         "schema": "fieldripple.truth/1",

@@ -95,33 +95,33 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
     let (found, amplitude) = likeliest(boundaries)?;
     let weights = Weights::of(&boundaries.llr(amplitude), &boundaries.overlaps(amplitude));
     let evidence: Vec<(&Signs, f64, f64)> = found
-        .views
+        .suppositions
         .iter()
-        .map(|view| {
-            let log_word = view.signs.log_word(found.word);
-            let by_chance = log_sum(view.starts.iter().copied());
+        .map(|supposed| {
+            let log_word = supposed.signs.log_word(found.word);
+            let by_chance = log_sum(supposed.starts.iter().copied());
             if log_word < by_chance + HOPELESS {
                 let total = log_sum([log_word, by_chance].into_iter());
-                return (&view.signs, view.log_share, total);
+                return (&supposed.signs, supposed.log_share, total);
             }
-            let average = view.starts[found.start];
-            let exact = view.signs.log_exact();
-            let starts = view.starts.iter().enumerate();
+            let average = supposed.starts[found.start];
+            let exact = supposed.signs.log_exact();
+            let starts = supposed.starts.iter().enumerate();
             let with_others = log_sum(starts.map(|(start, &log)| match start {
                 _ if start == found.start => exact,
                 _ => log,
             }));
             if log_word < with_others + DOUBTFUL {
                 let total = log_sum([log_word, with_others].into_iter());
-                return (&view.signs, view.log_share, total);
+                return (&supposed.signs, supposed.log_share, total);
             }
             // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random, but where one may hold the
             // right word.
             let likely = exact.max(average) + LIKELY_START.ln();
             let mut likeliest: Vec<usize> = (0..TELEGRAM_BITS)
-                .filter(|&start| start != found.start && view.starts[start] >= likely)
+                .filter(|&start| start != found.start && supposed.starts[start] >= likely)
                 .collect();
-            likeliest.sort_by(|&a, &b| view.starts[b].total_cmp(&view.starts[a]));
+            likeliest.sort_by(|&a, &b| supposed.starts[b].total_cmp(&supposed.starts[a]));
             likeliest.truncate(MOST_LIKELY_STARTS);
             let of_start = |(start, &log): (usize, &f64)| {
                 if start == found.start {
@@ -130,11 +130,11 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
                 if !likeliest.contains(&start) {
                     return log;
                 }
-                Signs::rotated(view.signs.code, &weights, start, boundaries.inverts).log_exact()
+                Signs::rotated(supposed.signs.code, &weights, start, boundaries.inverts).log_exact()
             };
-            let starts: Vec<f64> = view.starts.iter().enumerate().map(of_start).collect();
+            let starts: Vec<f64> = supposed.starts.iter().enumerate().map(of_start).collect();
             let total = log_sum(starts.into_iter());
-            (&view.signs, view.log_share, total)
+            (&supposed.signs, supposed.log_share, total)
         })
         .collect();
     let total = log_sum(

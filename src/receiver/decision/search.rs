@@ -22,7 +22,7 @@ const WORDS_OF_ANY_COUNTRY: usize = 24;
 
 /// A start, seen with one set of telegrams.
 #[derive(Clone)]
-pub(super) struct View {
+pub(super) struct Supposition {
     /// Logarithm of the share of tags that send such telegrams.
     pub log_share: f64,
     pub signs: Signs,
@@ -34,19 +34,19 @@ pub(super) struct View {
 pub(super) struct Found {
     pub word: u128,
     pub start: usize,
-    pub views: Vec<View>,
+    pub suppositions: Vec<Supposition>,
 }
 
 impl Found {
     /// Natural logarithm of the probability of a word.
     pub fn log_word(&self, word: u128) -> f64 {
-        log_word(&self.views, word)
+        log_word(&self.suppositions, word)
     }
 
     /// The likeliest trailer, and the probability that all of it is right.
     pub fn trailer(&self) -> (u32, f64) {
-        let likeliest = self.views.iter().max_by(|a, b| {
-            let log = |view: &View| view.log_share + view.signs.log_word(self.word);
+        let likeliest = self.suppositions.iter().max_by(|a, b| {
+            let log = |one: &Supposition| one.log_share + one.signs.log_word(self.word);
             log(a).total_cmp(&log(b))
         });
         likeliest.map_or((0, 0.0), |view| view.signs.trailer(self.word))
@@ -70,9 +70,9 @@ impl Found {
     }
 }
 
-fn log_word(views: &[View], word: u128) -> f64 {
+fn log_word(suppositions: &[Supposition], word: u128) -> f64 {
     log_sum(
-        views
+        suppositions
             .iter()
             .map(|view| view.log_share + view.signs.log_word(word)),
     )
@@ -105,16 +105,16 @@ pub(super) fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<
         .take(STARTS)
         .filter(|&&start| starts[start] >= least)
     {
-        let views: Vec<View> = codes
+        let suppositions: Vec<Supposition> = codes
             .iter()
-            .map(|(code, log_share, starts)| View {
+            .map(|(code, log_share, starts)| Supposition {
                 log_share: *log_share,
                 signs: Signs::rotated(code, &weights, start, boundaries.inverts),
                 starts: starts.clone(),
             })
             .collect();
         let rotated = rotate(&llr, start, boundaries.inverts);
-        for view in &views {
+        for view in &suppositions {
             let soft = Soft {
                 llr: std::array::from_fn(|j| rotated[j]),
                 overlap: std::array::from_fn(|j| overlaps[(start + j) % TELEGRAM_BITS]),
@@ -126,12 +126,12 @@ pub(super) fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<
                 Some(_) => WORDS_OF_ANY_COUNTRY,
             };
             for candidate in ordered_statistics(code, &soft, words) {
-                let log = log_word(&views, candidate.word);
+                let log = log_word(&suppositions, candidate.word);
                 if best.as_ref().is_none_or(|(other, _)| log > *other) {
                     let found = Found {
                         word: candidate.word,
                         start,
-                        views: views.clone(),
+                        suppositions: suppositions.clone(),
                     };
                     best = Some((log, found));
                 }

@@ -40,16 +40,25 @@ const REPEATED: f64 = 0.5;
 
 /// Whether numbers near to a tag's explain most of what it leaves of a ripple.
 pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined, real: bool) -> bool {
-    let sums = Sums::of(&ripple[tag.attempt.span.clone()], &tag.plain, tag);
-    let mut waves = vec![sums.own.clone()];
-    let Some(left) = left_by(&sums.seen, &waves) else {
+    let ripple = &ripple[tag.attempt.span.clone()];
+    let sums = Sums::of(ripple, &tag.plain, tag);
+    let own = vec![sums.own.clone()];
+    let Some(left) = left_by(&sums.seen, &own) else {
         return false;
     };
+    let much = left.norm_squared() > LEFT_BY_EDGES * (&sums.seen - &left).norm_squared();
+    // Little may be what the edges leave of their own: that depends on the bits beside them, and goes first.
+    let (mut waves, left) = if much {
+        (own, left)
+    } else {
+        let beside = sums.by_bits_beside(&tag.attempt.decision.signs, tag.attempt.inverts);
+        match left_by(&sums.seen, &beside) {
+            Some(left) => (beside, left),
+            None => return false,
+        }
+    };
     let before = left.norm_squared();
-    if before <= LEFT_BY_EDGES * (&sums.seen - &left).norm_squared()
-        || !is_repeated(&ripple[tag.attempt.span.clone()], tag, &left)
-            .unwrap_or_else(|| !sums.is_uneven(before))
-    {
+    if !is_repeated(ripple, tag, &left).unwrap_or_else(|| !sums.is_uneven(before)) {
         return false;
     }
     let mut rest = left;
@@ -61,10 +70,9 @@ pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined, real: bool) ->
         }
     }
     let explained = before - rest.norm_squared();
-    if explained > EXPLAINED * before {
+    if much && explained > EXPLAINED * before {
         return true;
     }
-    let ripple = &ripple[tag.attempt.span.clone()];
     let Some(noise) = noise_between_telegrams(ripple, real) else {
         return false;
     };
@@ -99,6 +107,36 @@ impl Sums {
             seen: scaled(&seen.sums),
             own: scaled(&own.sums),
         }
+    }
+
+    /// The own wave in parts, by the bits beside each boundary: two before it and the one after it.
+    fn by_bits_beside(
+        &self,
+        signs: &[i8; TELEGRAM_BITS],
+        inverts: bool,
+    ) -> Vec<DVector<Complex64>> {
+        let sign = |j: isize| {
+            let sign = signs[j.rem_euclid(TELEGRAM_BITS as isize) as usize];
+            let within = (0..TELEGRAM_BITS as isize).contains(&j);
+            if inverts && !within { -sign } else { sign }
+        };
+        let beside = |j: usize| {
+            let j = j as isize;
+            (-2..1).fold(0, |bits, k| {
+                2 * bits + usize::from(sign(j + k) != sign(j + k + 1))
+            })
+        };
+        let parts = (0..8).map(|bits| {
+            self.own.map_with_location(|j, _, value| {
+                if beside(j) == bits {
+                    value
+                } else {
+                    Complex64::default()
+                }
+            })
+        });
+        // A short record may leave a combination out.
+        parts.filter(|part| part.norm_squared() > 0.0).collect()
     }
 
     /// Whether the ripple's height in parts of the telegram explains what is left.
@@ -213,5 +251,36 @@ mod tests {
             }
         }
         assert!(near.next().is_none());
+    }
+
+    /// Every boundary is in one part, together with those that have the same changes beside them.
+    #[test]
+    fn the_own_wave_is_parted_by_the_bits_beside() {
+        let own = DVector::from_fn(TELEGRAM_BITS, |j, _| Complex64::new(1.0 + j as f64, 0.0));
+        let sums = Sums {
+            seen: own.clone(),
+            own,
+        };
+        let mut signs = [1; TELEGRAM_BITS];
+        // One boundary alone is turned over.
+        signs[40] = -1;
+        let parts = sums.by_bits_beside(&signs, false);
+        let whole: DVector<Complex64> = parts.iter().sum();
+        assert_eq!(whole, sums.own);
+        // Changes two before, one before and behind: 40 has the last two, 39 the last, 41 the first two, 42 the first.
+        let together = |one: usize, other: usize| {
+            parts
+                .iter()
+                .any(|part| part[one].norm() > 0.0 && part[other].norm() > 0.0)
+        };
+        assert_eq!(parts.len(), 5);
+        assert!(together(0, 100));
+        for (place, one) in (39..43).enumerate() {
+            assert!(!together(one, 0), "{one}");
+            assert!(
+                (39..43).skip(place + 1).all(|other| !together(one, other)),
+                "{one}"
+            );
+        }
     }
 }
