@@ -150,7 +150,6 @@ fn round_step(least: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::style::prepare;
     use super::*;
 
     #[test]
@@ -168,7 +167,6 @@ mod tests {
 
     #[test]
     fn long_remarks_end_with_dots() {
-        prepare();
         let cut = shortened_at("words that have no room at all here", LABEL, 80.0);
         assert!(cut.ends_with('…') && width_of(&cut, LABEL) <= 80.0, "{cut}");
         assert_eq!(shortened_at("short", LABEL, 200.0), "short");

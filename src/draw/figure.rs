@@ -4,7 +4,8 @@ use plotters::prelude::*;
 
 use super::fine::{Fine, picture};
 use super::packed::packed;
-use super::style::{Area, INK, LABEL, MUTED, TITLE, inks, prepare, text, width_of};
+use super::style::{Area, INK, LABEL, MUTED, TITLE, inks, text, width_of};
+use super::vector::Vector;
 use super::{DrawError, View, beat, envelope, eye, level, phasor, spectrum, telegram};
 
 /// Usual size of the whole figure, pixels.
@@ -96,13 +97,12 @@ pub(super) fn png(
 
 pub(super) fn svg(
     size: (u32, u32),
-    draw: impl FnOnce(&Area<SVGBackend<'_>>) -> Result<(), DrawError>,
+    draw: impl FnOnce(&Area<Vector<'_>>) -> Result<(), DrawError>,
 ) -> Result<String, DrawError> {
     check(size)?;
     let mut page = String::new();
     {
-        let area = SVGBackend::with_string(&mut page, size).into_drawing_area();
-        prepare();
+        let area = Vector::new(&mut page, size).into_drawing_area();
         area.fill(&WHITE)?;
         draw(&area)?;
         area.present()?;
@@ -119,7 +119,6 @@ pub(super) fn titled<DB: DrawingBackend>(
 where
     DB::ErrorType: 'static,
 {
-    prepare();
     area.fill(&WHITE)?;
     let (width, _) = area.dim_in_pixel();
     area.draw(&Text::new(title.to_string(), (12, 8), text(TITLE, INK)))?;
@@ -146,7 +145,6 @@ fn sheet<DB: DrawingBackend>(area: &Area<DB>, view: &View<'_>) -> Result<(), Dra
 where
     DB::ErrorType: 'static,
 {
-    prepare();
     area.fill(&WHITE)?;
     let (width, height) = area.dim_in_pixel();
     let (head, body) = area.split_vertically(TITLE_HEIGHT);

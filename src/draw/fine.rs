@@ -1,7 +1,7 @@
 //! A bitmap drawn three times as large and averaged: smooth lines, and letters where they belong (the plotting
 //! library's own bitmaps have hard edges, and its text leaves out the bearing of each letter).
 
-use ab_glyph::{Font, FontRef, ScaleFont, point};
+use ab_glyph::{Font, FontRef, InvalidFont, ScaleFont, point};
 use plotters::backend::RGBPixel;
 use plotters::prelude::*;
 use plotters_backend::text_anchor::{HPos, VPos};
@@ -9,7 +9,7 @@ use plotters_backend::{
     BackendColor, BackendCoord, BackendStyle, BackendTextStyle, DrawingErrorKind,
 };
 
-use super::style::font_of;
+use super::style::{font_of, measured};
 
 /// Times as large in each direction: 10 shades on a straight edge.
 const TIMES: u32 = 3;
@@ -184,12 +184,11 @@ impl<'a> DrawingBackend for Fine<'a> {
         style: &S,
         at: BackendCoord,
     ) -> Result<(), Failure<'a>> {
-        let Some(font) = font_of(style.family().as_str()) else {
-            return self.inner.draw_text(text, style, scaled(at));
-        };
-        let (_, (width, height)) = style
-            .layout_box(text)
-            .map_err(|error| DrawingErrorKind::FontError(Box::new(error)))?;
+        let family = style.family();
+        let font = font_of(family.as_str())
+            .ok_or_else(|| DrawingErrorKind::FontError(Box::new(InvalidFont)))?;
+        let (width, height) = measured(family.as_str(), style.size(), text);
+        let (width, height) = (width as i32, height as i32);
         let anchor = style.anchor();
         let left = match anchor.h_pos {
             HPos::Left => 0,
@@ -210,6 +209,14 @@ impl<'a> DrawingBackend for Fine<'a> {
             self.inner.draw_pixel((x + dx, y + dy), color)?;
         }
         Ok(())
+    }
+
+    fn estimate_text_size<S: BackendTextStyle>(
+        &self,
+        text: &str,
+        style: &S,
+    ) -> Result<(u32, u32), Failure<'a>> {
+        Ok(measured(style.family().as_str(), style.size(), text))
     }
 }
 

@@ -39,6 +39,7 @@ mod spectrum;
 mod style;
 mod telegram;
 mod untouched;
+mod vector;
 mod view;
 
 use plotters::drawing::DrawingAreaErrorKind;

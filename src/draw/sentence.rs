@@ -52,7 +52,6 @@ mod tests {
 
     #[test]
     fn no_word_is_lost_and_no_line_too_wide() {
-        super::super::style::prepare();
         let words =
             "The field is there but no animal tag's ripple: one capture cannot tell these apart.";
         let lines = wrap(words, 150.0);

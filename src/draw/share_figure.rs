@@ -5,7 +5,7 @@ use plotters::prelude::*;
 use super::figure::{png, svg};
 use super::sentence::{LINE, wrap};
 use super::shares::ShareFigure;
-use super::style::{Area, INK, LABEL, MUTED, TITLE, prepare, text};
+use super::style::{Area, INK, LABEL, MUTED, TITLE, text};
 use super::{DrawError, share, share_map};
 
 /// Usual size, pixels.
@@ -34,7 +34,6 @@ fn sheet<DB: DrawingBackend>(area: &Area<DB>, figure: &ShareFigure<'_>) -> Resul
 where
     DB::ErrorType: 'static,
 {
-    prepare();
     area.fill(&WHITE)?;
     let lines = wrap(&figure.remark, f64::from(area.dim_in_pixel().0) - 28.0);
     let further = LINE as u32 * lines.len().saturating_sub(1) as u32;

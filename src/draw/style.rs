@@ -1,12 +1,11 @@
 //! The one place for colours, fonts and axes.
 
-use std::sync::{LazyLock, Once};
+use std::sync::LazyLock;
 
-use ab_glyph::FontRef;
+use ab_glyph::{Font, FontRef, ScaleFont};
 use plotters::coord::Shift;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
-use plotters::style::register_font;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::DrawError;
@@ -91,6 +90,9 @@ pub const LABEL: f64 = 16.0;
 /// Tick labels and remarks.
 pub const SMALL: f64 = 15.0;
 
+/// Height of a line relative to its size, as the plotting library counts it when it sets a text by its middle or its end.
+const HEIGHT: f64 = 1.0 / 1.24;
+
 /// Room for the labels left of a chart.
 pub const LEFT: u32 = 72;
 /// Room for the labels below a chart.
@@ -102,22 +104,30 @@ pub const RIGHT: u32 = 16;
 /// Room for a panel's heading.
 const ABOVE: u32 = 27;
 
-/// Makes the fonts known; the text of every figure needs it.
-pub fn prepare() {
-    static ONCE: Once = Once::new();
-    ONCE.call_once(|| {
-        // The fonts are compiled in: one that cannot be parsed fails the tests, and text then fails with an error.
-        let _ = register_font(LETTERS, FontStyle::Normal, LETTERS_FONT);
-        let _ = register_font(EVEN, FontStyle::Normal, EVEN_FONT);
-    });
-}
-
 /// The font behind a family's name.
 pub fn font_of(family: &str) -> Option<&'static FontRef<'static>> {
     static FONTS: LazyLock<[Option<FontRef<'static>>; 2]> = LazyLock::new(|| {
         [LETTERS_FONT, EVEN_FONT].map(|bytes| FontRef::try_from_slice(bytes).ok())
     });
     FONTS[usize::from(family == EVEN)].as_ref()
+}
+
+/// Width and height in pixels of a line in the font of this family and size; nothing has a width where there is no font.
+pub fn measured(family: &str, size: f64, line: &str) -> (u32, u32) {
+    let Some(font) = font_of(family) else {
+        return (0, 0);
+    };
+    let font = font.as_scaled(size as f32);
+    let (mut width, mut before) = (0.0_f32, None);
+    for letter in line.chars() {
+        let id = font.glyph_id(letter);
+        width += font.h_advance(id);
+        if let Some(before) = before {
+            width += font.kern(before, id);
+        }
+        before = Some(id);
+    }
+    (width as u32, (size * HEIGHT) as u32)
 }
 
 /// Text of a size and colour, hung from its upper left corner.
@@ -147,10 +157,7 @@ pub fn even(size: f64, colour: RGBColor) -> TextStyle<'static> {
 
 /// Width of a text in pixels.
 pub fn width_of(words: &str, size: f64) -> f64 {
-    text(size, INK)
-        .font
-        .box_size(words)
-        .map_or(0.0, |(width, _)| f64::from(width))
+    f64::from(measured(LETTERS, size, words).0)
 }
 
 /// Writes a panel's heading with a remark beside it and returns the area below. A remark that has no room is left out.
@@ -271,10 +278,24 @@ mod tests {
         assert_eq!(significant(134.2), "134");
     }
 
+    /// The plotting library measures with the same font as we do, where it has one.
+    #[test]
+    fn lines_are_as_wide_as_the_plotting_library_has_them() {
+        use plotters::style::register_font;
+        for (family, bytes) in [(LETTERS, LETTERS_FONT), (EVEN, EVEN_FONT)] {
+            assert!(register_font(family, FontStyle::Normal, bytes).is_ok());
+            for line in ["", "0", "Depth, % of the field", "−12.5 kHz", "AVAVA µ±"] {
+                for size in [SMALL, LABEL, HEADING, TITLE, 11.5] {
+                    let theirs = TextStyle::from((family, size)).font.box_size(line).unwrap();
+                    assert_eq!(measured(family, size, line), theirs, "{line} at {size}");
+                }
+            }
+        }
+    }
+
     /// The letters used in labels are in the fonts: a missing one is drawn as an empty box or not at all.
     #[test]
     fn the_fonts_have_the_letters_used() {
-        prepare();
         for letter in "µ±−×°·–%…".chars() {
             assert!(width_of(&letter.to_string(), 20.0) > 0.0, "{letter}");
         }
