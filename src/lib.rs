@@ -36,6 +36,7 @@
 //! | [`decode`] | captures → what became of them: all of the above in one call |
 //! | [`telegram`] | number ↔ 64-bit code ↔ 128 bits |
 //! | [`linecode`] | bits ↔ load states ↔ boundary signs |
+//! | [`number`] | `500k`, `134.2 kHz` ↔ numbers |
 //! | [`world`] | a bench in numbers → samples |
 //! | [`draw`] | what the receiver saw → figures |
 //! | [`page`] | figures, findings and numbers → a page for a browser |
@@ -125,6 +126,7 @@ pub mod lesson;
 pub mod linecode;
 #[cfg(feature = "margin")]
 pub mod margin;
+pub mod number;
 mod order;
 #[cfg(feature = "page")]
 pub mod page;

@@ -98,9 +98,10 @@ fn offenders(rule: impl Fn(&Source) -> bool) -> Vec<String> {
 const NONE: [&str; 0] = [];
 
 /// Stage by stage, what a stage may build on. A stage that is not listed here belongs in this table first.
-const MAY_USE: [(&str, &[&str]); 17] = [
+const MAY_USE: [(&str, &[&str]); 19] = [
     ("threads", &[]),
     ("order", &[]),
+    ("number", &[]),
     ("telegram", &[]),
     ("linecode", &["telegram"]),
     ("capture", &["threads", "order"]),
@@ -109,7 +110,9 @@ const MAY_USE: [(&str, &[&str]); 17] = [
     ("findings", &["telegram", "linecode", "receiver"]),
     (
         "decode",
-        &["telegram", "linecode", "capture", "receiver", "findings"],
+        &[
+            "telegram", "linecode", "capture", "receiver", "findings", "number",
+        ],
     ),
     (
         "margin",
@@ -124,7 +127,9 @@ const MAY_USE: [(&str, &[&str]); 17] = [
     ),
     (
         "page",
-        &["telegram", "linecode", "receiver", "findings", "draw"],
+        &[
+            "telegram", "linecode", "capture", "receiver", "findings", "decode", "draw", "number",
+        ],
     ),
     (
         "lesson",
@@ -137,9 +142,10 @@ const MAY_USE: [(&str, &[&str]); 17] = [
         "command",
         &[
             "telegram", "linecode", "capture", "receiver", "world", "findings", "decode", "margin",
-            "link", "draw", "page", "lesson",
+            "link", "draw", "page", "lesson", "number",
         ],
     ),
+    ("browser", &["page"]),
     ("lib", &[]),
     ("main", &["command"]),
 ];

@@ -114,6 +114,34 @@ pub enum RawKind {
     Cf32,
 }
 
+impl RawKind {
+    /// All kinds.
+    pub const ALL: [Self; 8] = [
+        Self::I8,
+        Self::U8,
+        Self::I16,
+        Self::I32,
+        Self::F32,
+        Self::F64,
+        Self::Ci16,
+        Self::Cf32,
+    ];
+
+    /// As it is written: i8, u8, i16, i32, f32, f64, ci16 or cf32.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::I8 => "i8",
+            Self::U8 => "u8",
+            Self::I16 => "i16",
+            Self::I32 => "i32",
+            Self::F32 => "f32",
+            Self::F64 => "f64",
+            Self::Ci16 => "ci16",
+            Self::Cf32 => "cf32",
+        }
+    }
+}
+
 /// The text names no kind.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("\"{0}\" is no raw kind; one of i8, u8, i16, i32, f32, f64, ci16, cf32")]
@@ -123,16 +151,7 @@ impl FromStr for RawKind {
     type Err = RawKindError;
 
     fn from_str(text: &str) -> Result<Self, RawKindError> {
-        Ok(match text {
-            "i8" => Self::I8,
-            "u8" => Self::U8,
-            "i16" => Self::I16,
-            "i32" => Self::I32,
-            "f32" => Self::F32,
-            "f64" => Self::F64,
-            "ci16" => Self::Ci16,
-            "cf32" => Self::Cf32,
-            _ => return Err(RawKindError(text.to_owned())),
-        })
+        let named = Self::ALL.into_iter().find(|kind| kind.name() == text);
+        named.ok_or_else(|| RawKindError(text.to_owned()))
     }
 }

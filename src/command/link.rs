@@ -20,7 +20,7 @@ use setup::{Position, Setup};
 use sums::Sums;
 
 use super::figure_file::{FigureFile, figure_file};
-use super::values::within;
+use fieldripple::number::within;
 
 const LONG_ABOUT: &str = "\
 Works out the link from a reader's antenna to a tag and back: mutual inductance, coupling, tag
@@ -232,7 +232,7 @@ pub fn read_scenario(path: Option<&Path>, settings: &[String]) -> anyhow::Result
             setting
                 .split_once('=')
                 .map(|(key, value)| {
-                    let value = super::number::setting(key.trim(), value.trim());
+                    let value = fieldripple::number::setting(key.trim(), value.trim());
                     (key.trim().to_string(), value)
                 })
                 .with_context(|| format!("--set {setting}: write KEY=VALUE"))

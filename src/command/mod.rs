@@ -9,14 +9,12 @@ mod interrupt;
 mod lesson;
 mod link;
 mod margin;
-mod number;
 mod shipped;
 mod signal;
 mod synth;
 mod telegram;
 mod telegram_fields;
 mod usage_error;
-mod values;
 
 use std::ffi::OsString;
 use std::io::{self, Write};
@@ -24,6 +22,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
+use fieldripple::decode::wording::one_line;
 
 /// Exit code of bad arguments and unreadable files.
 const BAD_ARGUMENTS: u8 = 2;
@@ -124,23 +123,9 @@ fn parsed<A: clap::Args>(
     Ok(A::from_arg_matches(&command.try_get_matches_from(words)?)?)
 }
 
-/// One line on standard error: a message of several would break scripts that read one line for each failure.
+/// One line on standard error.
 fn complain(error: &anyhow::Error) {
-    let mut message = error.to_string();
-    for cause in error.chain().skip(1).map(ToString::to_string) {
-        // Many errors already say what caused them.
-        if !message.contains(&cause) {
-            message = format!("{message}: {cause}");
-        }
-    }
-    // Of what a file or an argument said nobody needs more; names of files stay whole.
-    const LONGEST_WORD: usize = 400;
-    let ends_line = |c: char| c.is_control() || ['\u{2028}', '\u{2029}'].contains(&c);
-    let words: Vec<_> = message
-        .split(|c: char| c == ' ' || ends_line(c))
-        .map(|word| usage_error::cut(word, LONGEST_WORD))
-        .collect();
-    eprintln!("fieldripple: {}", words.join(" "));
+    eprintln!("fieldripple: {}", one_line(error.as_ref()));
 }
 
 /// Writes to standard output; a closed pipe comes back as an error that [`run`] counts as success.

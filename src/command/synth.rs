@@ -15,7 +15,7 @@ use fieldripple::world::View;
 
 use super::interrupt;
 use super::signal::{SignalArguments, SignalPlan};
-use super::values::whole_within;
+use fieldripple::number::whole_within;
 use target::{Content, Target};
 
 const LONG_ABOUT: &str = "\

@@ -2,7 +2,7 @@
 
 use fieldripple::telegram::{Identity, Telegram};
 
-use super::values::whole_within;
+use fieldripple::number::whole_within;
 
 /// Fields of a telegram besides the number.
 #[derive(Clone, Debug, Default, clap::Args, serde::Serialize)]

@@ -1,7 +1,8 @@
 //! clap's errors of many lines as one line: what is wrong, what is allowed, where to read more.
 
-use std::borrow::Cow;
 use std::ffi::OsString;
+
+use fieldripple::decode::wording::cut;
 
 /// Longer words are cut: nobody needs all of a line that was pasted by mistake.
 const LONGEST_WORD: usize = 100;
@@ -44,12 +45,4 @@ pub fn one_line(
         .find(|&name| first.is_some_and(|first| first == name))
         .map_or("fieldripple".into(), |name| format!("fieldripple {name}"));
     format!("fieldripple: {text} (see '{command} --help')")
-}
-
-/// The word, or so many characters of it.
-pub fn cut(word: &str, longest: usize) -> Cow<'_, str> {
-    match word.char_indices().nth(longest) {
-        Some((end, _)) => format!("{}…", &word[..end]).into(),
-        None => word.into(),
-    }
 }

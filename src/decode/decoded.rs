@@ -3,11 +3,12 @@
 use serde::{Serialize, Serializer};
 use serde_json::Value;
 
-use super::Pickup;
 use super::json;
 use super::live::Visit;
 use super::margin::{Margin, margin};
 use super::opened::{AboutFile, Window};
+use super::told::{self, Row};
+use super::{Pickup, Settings};
 use crate::capture::{Layout, Unit};
 use crate::findings::Finding;
 use crate::receiver::{Measured, Reception};
@@ -150,6 +151,16 @@ impl Decoded {
         candidate
             .filter(|reading| reading.attempt.decision.odds_wrong < 0.1)
             .filter(|reading| other.is_none_or(|id| id == reading.identity().digits()))
+    }
+
+    /// What a person at a bench reads of it: number, certainty, field, ripple, noise, findings and remarks, label by label.
+    pub fn told(&self) -> Vec<Row> {
+        told::rows(self)
+    }
+
+    /// What it was read with, label by label: channel, rate and whatever of `settings` is not the usual.
+    pub fn settings_told(&self, settings: &Settings) -> Vec<Row> {
+        told::settings(self, settings)
     }
 
     /// The object of the JSON contract, schema `fieldripple.decode/1`.

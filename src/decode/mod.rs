@@ -27,6 +27,8 @@ mod pickup;
 mod settings;
 mod stream;
 mod taken;
+mod told;
+pub mod wording;
 
 pub use decoded::{Decoded, KeptSamples};
 pub use error::DecodeError;
@@ -34,8 +36,9 @@ pub use live::{Event, Live, NumberRead, State, Summary, Visit};
 pub use margin::{Margin, margin};
 pub use opened::Window;
 pub use pickup::{FieldStrength, Pickup};
-pub use settings::Settings;
+pub use settings::{CENTRES_HZ, RATES_HZ, Settings};
 pub use stream::Stream;
+pub use told::Row;
 
 use std::io::Read;
 use std::path::Path;

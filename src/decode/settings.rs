@@ -1,10 +1,17 @@
 //! How captures are to be read.
 
+use std::ops::RangeInclusive;
+
 use super::Pickup;
 use crate::capture::{ChannelChoice, OpenOptions, RawKind};
 use crate::receiver::Terms;
 use crate::receiver::decision::Known;
 use crate::telegram::Identity;
+
+/// Sample rates that may be given for a capture, Hz.
+pub const RATES_HZ: RangeInclusive<f64> = 1.0..=1e10;
+/// Frequencies that complex samples may be said to be centred on, Hz.
+pub const CENTRES_HZ: RangeInclusive<f64> = -1e10..=1e10;
 
 /// How captures are to be read; what is not set is taken from the file.
 ///

@@ -4,11 +4,13 @@
 //! a phone and in print. Templates stand beside the code that fills them.
 
 mod bits;
+mod decoded;
 mod report;
 mod sheet;
 
 pub use bits::{Group, groups};
-pub use report::{NumberRead, Opinion, ReportPage, Section};
+pub use decoded::view;
+pub use report::{NumberRead, Opinion, ReportPage, Section, section_html, unreadable_html};
 pub use sheet::{CAUTIONS, environment, escaped, inline_svg, style_sheet};
 
 /// Why a page cannot be made.

@@ -57,6 +57,21 @@ pub struct Section<'a> {
     pub view: Option<View<'a>>,
 }
 
+impl Section<'_> {
+    /// Its numbers in a line, or that there are none.
+    pub fn verdict(&self) -> String {
+        let digits = |read: &NumberRead| Identity::from_code(read.telegram.code).to_string();
+        let numbers: Vec<String> = self.numbers.iter().map(digits).collect();
+        match numbers.as_slice() {
+            [] => "nothing read".into(),
+            numbers => numbers.join(", "),
+        }
+    }
+}
+
+/// What the list says of a capture that could not be read.
+pub(super) const UNREADABLE: &str = "could not be opened";
+
 /// A number that was read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct NumberRead {
@@ -108,47 +123,38 @@ struct Figure {
     caption: &'static str,
 }
 
-impl ReportPage {
-    /// Adds the section of a capture.
-    ///
-    /// # Errors
-    /// A figure that cannot be drawn, a template that cannot be filled.
-    pub fn add(&mut self, section: &Section<'_>) -> Result<(), PageError> {
-        let numbers: Vec<Number> = section.numbers.iter().map(number).collect();
-        let panels = match &section.view {
-            Some(view) => panels(view)?,
-            None => Vec::new(),
-        };
-        let telegram = match &section.view {
-            Some(view) if section.numbers.iter().any(|number| !number.half_duplex) => {
-                Some(telegram(view)?)
-            }
-            _ => None,
-        };
-        let findings: Vec<_> = section
-            .findings
-            .iter()
-            .map(|finding| {
-                let evidence: Vec<(String, String)> = finding
-                    .evidence
-                    .iter()
-                    .map(|(key, value)| (key.clone(), shown(value)))
-                    .collect();
-                let false_alarm = finding.false_alarm.map(|share| format!("{share:.3}"));
-                context! { code => finding.code, text => finding.text, evidence, false_alarm }
-            })
-            .collect();
-        let place = self.sections.len() + 1;
-        self.contents.push(Entry {
-            name: section.name.into(),
-            verdict: if numbers.is_empty() {
-                "nothing read".into()
-            } else {
-                let digits: Vec<&str> = numbers.iter().map(|n| n.digits.as_str()).collect();
-                digits.join(", ")
-            },
-        });
-        let values = context! {
+/// The section of a capture as HTML; `place` is its number on the page, from 1, and makes its id.
+///
+/// # Errors
+/// A figure that cannot be drawn, a template that cannot be filled.
+pub fn section_html(section: &Section<'_>, place: usize) -> Result<String, PageError> {
+    let numbers: Vec<Number> = section.numbers.iter().map(number).collect();
+    let panels = match &section.view {
+        Some(view) => panels(view)?,
+        None => Vec::new(),
+    };
+    let telegram = match &section.view {
+        Some(view) if section.numbers.iter().any(|number| !number.half_duplex) => {
+            Some(telegram(view)?)
+        }
+        _ => None,
+    };
+    let findings: Vec<_> = section
+        .findings
+        .iter()
+        .map(|finding| {
+            let evidence: Vec<(String, String)> = finding
+                .evidence
+                .iter()
+                .map(|(key, value)| (key.clone(), shown(value)))
+                .collect();
+            let false_alarm = finding.false_alarm.map(|share| format!("{share:.3}"));
+            context! { code => finding.code, text => finding.text, evidence, false_alarm }
+        })
+        .collect();
+    filled(
+        include_str!("section.html"),
+        context! {
             place,
             name => section.name,
             opinion => section.opinion,
@@ -160,8 +166,34 @@ impl ReportPage {
             panels,
             telegram,
             findings,
-        };
-        self.fill(include_str!("section.html"), values)
+        },
+    )
+}
+
+/// The section of a capture that could not be read, as [`section_html`].
+///
+/// # Errors
+/// A template that cannot be filled.
+pub fn unreadable_html(name: &str, why: &str, place: usize) -> Result<String, PageError> {
+    filled(
+        include_str!("unreadable.html"),
+        context! { place, name, why },
+    )
+}
+
+fn filled(template: &str, values: minijinja::Value) -> Result<String, PageError> {
+    Ok(environment().render_named_str("section.html", template, values)?)
+}
+
+impl ReportPage {
+    /// Adds the section of a capture.
+    ///
+    /// # Errors
+    /// As [`section_html`].
+    pub fn add(&mut self, section: &Section<'_>) -> Result<(), PageError> {
+        let html = section_html(section, self.sections.len() + 1)?;
+        self.push(section.name, section.verdict(), html);
+        Ok(())
     }
 
     /// Adds a section that says why a capture could not be read.
@@ -169,21 +201,15 @@ impl ReportPage {
     /// # Errors
     /// A template that cannot be filled.
     pub fn add_unreadable(&mut self, name: &str, why: &str) -> Result<(), PageError> {
-        self.contents.push(Entry {
-            name: name.into(),
-            verdict: "could not be opened".into(),
-        });
-        let place = self.sections.len() + 1;
-        self.fill(
-            include_str!("unreadable.html"),
-            context! { place, name, why },
-        )
+        let html = unreadable_html(name, why, self.sections.len() + 1)?;
+        self.push(name, UNREADABLE.into(), html);
+        Ok(())
     }
 
-    fn fill(&mut self, template: &str, values: minijinja::Value) -> Result<(), PageError> {
-        let section = environment().render_named_str("section.html", template, values)?;
-        self.sections.push(section);
-        Ok(())
+    fn push(&mut self, name: &str, verdict: String, html: String) {
+        let name = name.into();
+        self.contents.push(Entry { name, verdict });
+        self.sections.push(html);
     }
 
     /// Writes the page. `command` is what was typed, `program` names the program and its version.

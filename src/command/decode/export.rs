@@ -7,7 +7,6 @@ use fieldripple::capture::{write_columns, write_npz};
 use fieldripple::decode::Decoded;
 
 use super::super::figure_file::replaces;
-use super::figure;
 
 /// A file of arrays.
 #[derive(Clone, Debug)]
@@ -55,7 +54,7 @@ impl ExportFile {
 
     /// Writes what there is.
     pub fn write(&self, decoded: &Decoded) -> anyhow::Result<()> {
-        let arrays = figure::view(decoded).arrays();
+        let arrays = fieldripple::page::view(decoded).arrays();
         ensure!(
             !arrays.is_empty(),
             "{}: not written: no field was found in the capture, so there is nothing to export",

@@ -3,10 +3,10 @@
 use std::path::PathBuf;
 
 use anyhow::ensure;
-use fieldripple::draw::{About, FIGURE_SIZE, View, figure_png, figure_svg};
+use fieldripple::draw::{FIGURE_SIZE, figure_png, figure_svg};
+use fieldripple::page::view;
 
 use super::super::figure_file::FigureFile;
-use super::wording::of_level;
 use fieldripple::decode::Decoded;
 
 /// One figure shows one capture, and does not replace it.
@@ -31,21 +31,4 @@ pub fn draw(file: &FigureFile, decoded: &Decoded) -> anyhow::Result<()> {
         || figure_png(&view, FIGURE_SIZE),
         || figure_svg(&view, FIGURE_SIZE),
     )
-}
-
-/// What is drawn of a capture.
-pub fn view(decoded: &Decoded) -> View<'_> {
-    let unit = of_level(decoded.unit()).trim_start();
-    let kept = decoded.kept();
-    let about = About {
-        name: decoded.name(),
-        unit,
-        from_s: kept.map_or(0.0, |kept| kept.from_s),
-        samples: kept.map(|kept| kept.window.samples()),
-        reason: decoded
-            .findings
-            .first()
-            .map(|finding| finding.text.as_str()),
-    };
-    View::new(&decoded.reception, about)
 }

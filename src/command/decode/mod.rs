@@ -5,7 +5,6 @@ mod export;
 mod figure;
 mod follow;
 mod memory;
-mod other_kinds;
 mod outputs;
 mod picture;
 mod report;
@@ -14,21 +13,21 @@ mod strength;
 mod table;
 mod text;
 mod visits;
-mod wording;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
 use fieldripple::capture::{ChannelChoice, RawKind};
-use fieldripple::decode::{Decoded, Pickup, Settings, decode_file, decode_joined};
-use fieldripple::draw::View;
+use fieldripple::decode::{
+    CENTRES_HZ, Decoded, Pickup, RATES_HZ, Settings, decode_file, decode_joined,
+};
 use fieldripple::telegram::Identity;
 
 use super::figure_file::{FigureFile, figure_file};
 use super::interrupt::leave_nothing_unfinished;
-use super::values::within;
 use export::ExportFile;
+use fieldripple::number::within;
 use outputs::Outputs;
 
 const AFTER_HELP: &str = "\
@@ -48,7 +47,7 @@ pub struct Arguments {
     #[arg(value_name = "CAPTURE|FOLDER", required_unless_present_any = ["device", "devices"])]
     captures: Vec<PathBuf>,
     /// Samples per second, as 1M, 500k or a plain number; wins over what the file says
-    #[arg(long, value_name = "HZ", value_parser = within(1.0..=1e10, "Hz"))]
+    #[arg(long, value_name = "HZ", value_parser = within(RATES_HZ, "Hz"))]
     rate: Option<f64>,
     /// Leave out everything before this time, seconds from the first sample
     #[arg(long, value_name = "S", default_value_t = 0.0, allow_negative_numbers = true, value_parser = within(0.0..=1e9, "s"))]
@@ -72,7 +71,7 @@ pub struct Arguments {
     #[arg(long, value_name = "KIND")]
     raw: Option<RawKind>,
     /// Frequency that complex samples are centred on; makes the two channels of a file one complex signal
-    #[arg(long, value_name = "HZ", allow_negative_numbers = true, value_parser = within(-1e10..=1e10, "Hz"))]
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true, value_parser = within(CENTRES_HZ, "Hz"))]
     centre: Option<f64>,
     /// The capture is the voltage of an open pick-up coil, as 10,50 for ten turns of 50 mm: say how strong the field is there in µT
     /// and A/m, and which usual tags it would power (a divider or a probe goes into --scale)
@@ -278,11 +277,6 @@ pub fn printed(decoded: &Decoded) -> String {
 
 fn json_line(decoded: &Decoded) -> String {
     format!("{}\n", decoded.to_json())
-}
-
-/// What is drawn of it.
-pub fn view(decoded: &Decoded) -> View<'_> {
-    figure::view(decoded)
 }
 
 /// Captures that are taken as one.

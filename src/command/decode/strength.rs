@@ -5,8 +5,8 @@ use std::fmt::Write;
 use fieldripple::decode::{Decoded, FieldStrength, Pickup};
 use fieldripple::world::scenario::PRESETS;
 
-use super::super::values::within;
-use super::wording::{rounded, significant};
+use fieldripple::decode::wording::{rounded, significant};
+use fieldripple::number::within;
 
 /// The field of readers for animals, for which the usual tags are told.
 const FIELD_HZ: f64 = fieldripple::receiver::NOMINAL_HZ;

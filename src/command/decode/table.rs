@@ -6,7 +6,7 @@ use fieldripple::capture::Unit;
 use fieldripple::decode::Decoded;
 
 use super::rows::{Rows, known};
-use super::wording::significant;
+use fieldripple::decode::wording::significant;
 
 /// Columns; an empty cell is a value that is not known.
 const COLUMNS: [&str; 13] = [

@@ -9,6 +9,7 @@ use anyhow::Context;
 use fieldripple::capture::{read_description, write_atomically};
 use fieldripple::draw::Beside;
 use fieldripple::lesson::{Evidence, Exercise, Recipe, Scale, Settings, Taken, reference};
+use fieldripple::page::view;
 use rayon::prelude::*;
 use serde_json::Value;
 
@@ -103,8 +104,8 @@ fn take(folder: &Path, recipe: &Recipe, beside: Option<Beside>) -> anyhow::Resul
     let file = folder.join(recipe.file());
     let report = decode::read(&file, &recipe.file())?;
     let view = match beside {
-        Some(beside) => decode::view(&report).beside(beside),
-        None => decode::view(&report),
+        Some(beside) => view(&report).beside(beside),
+        None => view(&report),
     };
     let taken = Taken::new(Evidence {
         recipe,

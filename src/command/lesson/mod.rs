@@ -15,7 +15,7 @@ use fieldripple::lesson::{
 };
 use fieldripple::telegram::Identity;
 
-use super::values::{whole_within, within};
+use fieldripple::number::{whole_within, within};
 
 /// Exercises beyond this would make the folder larger than 10 MB.
 const MOST_EXERCISES: u64 = 30;

@@ -11,11 +11,11 @@ use fieldripple::world::link::{Bridge, Design};
 use fieldripple::world::scenario::{PRESETS, Scenario};
 use rayon::prelude::*;
 
-use super::super::values::within;
 use super::setup::Setup;
 use super::wording::farad;
 use super::{List, list};
 use candidate::{Asked, on_axis, reach_mm};
+use fieldripple::number::within;
 
 /// What is wanted of the antenna.
 #[derive(clap::Args)]

@@ -12,9 +12,9 @@ use rayon::prelude::*;
 use serde_json::{Value, json};
 
 use super::super::figure_file::FigureFile;
-use super::super::number::number;
-use super::super::values::whole_within;
 use super::setup::{Position, Setup};
+use fieldripple::number::number;
+use fieldripple::number::whole_within;
 
 /// What differs between builds.
 #[derive(clap::Args)]

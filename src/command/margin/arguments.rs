@@ -7,7 +7,7 @@ use fieldripple::margin::{Axis, Part};
 use super::decoder::DecoderArguments;
 use crate::command::figure_file::FigureFile;
 use crate::command::signal::SignalArguments;
-use crate::command::values::{whole_within, within};
+use fieldripple::number::{whole_within, within};
 
 const LONG_ABOUT: &str = "\
 Makes many captures while one number (or two) is varied, tries to read each, and counts:

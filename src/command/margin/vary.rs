@@ -6,8 +6,8 @@ use fieldripple::margin::{Axis, AxisError, Draw, Scene};
 use fieldripple::world::Bench;
 use fieldripple::world::scenario::{KEYS, Scenario};
 
-use crate::command::number::{plain, unit_of_key};
 use crate::command::signal::{SignalArguments, SignalPlan, scenario};
+use fieldripple::number::{plain, unit_of_key};
 
 /// Most samples of a capture: what `decode` looks at in one go.
 const MOST_SAMPLES: u64 = 8 << 20;

@@ -15,7 +15,7 @@ use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
 
 use super::telegram_fields::Fields;
-use super::values::within;
+use fieldripple::number::within;
 
 /// What the samples show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum, Serialize)]

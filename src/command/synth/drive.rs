@@ -12,8 +12,8 @@ use super::form::{check, form};
 use super::output;
 use super::target::{Content, Form, Target};
 use super::{Arguments, truth};
-use crate::command::number::shown;
 use crate::command::signal::{Kind, SignalArguments, scenario, telegrams};
+use fieldripple::number::shown;
 
 /// Fewer samples a half bit cannot tell its edges.
 const LEAST_SAMPLES: f64 = 2.0;

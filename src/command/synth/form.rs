@@ -4,8 +4,8 @@ use anyhow::{bail, ensure};
 
 use super::Arguments;
 use super::target::{Form, Target};
-use crate::command::number::shown;
 use crate::command::signal::Kind;
+use fieldripple::number::shown;
 
 /// Largest file written, bytes: above it many programs no longer read a WAV file.
 const LARGEST_BYTES: f64 = (1u64 << 31) as f64;

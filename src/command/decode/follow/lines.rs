@@ -6,8 +6,8 @@ use fieldripple::decode::{Event, Summary};
 use serde_json::json;
 
 use super::super::super::print;
-use super::super::wording::{probability, significant};
 use super::pipeline::News;
+use fieldripple::decode::wording::{probability, significant};
 
 /// Schema of the lines that are no event of the receiver's.
 const SCHEMA: &str = "fieldripple.live/1";

@@ -6,9 +6,9 @@ use ratatui::style::{Color, Style, Stylize};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Wrap};
 
-use super::super::wording::significant;
 use super::lines::no_samples;
 use super::shown::Shown;
+use fieldripple::decode::wording::significant;
 
 /// Ends of the scale of decibels: half of all telegrams of a second are unread at 0, and 40 dB is a tag on the antenna.
 const SCALE_DB: (f64, f64) = (-20.0, 40.0);

@@ -8,8 +8,8 @@ use std::time::{Duration, Instant};
 use fieldripple::decode::{DecodeError, Event, Live, Settings, Stream, Summary, Window};
 
 use super::super::super::interrupt::stop_on_request;
-use super::super::wording::of_level;
 use super::followed::Followed;
+use fieldripple::decode::wording::of_level;
 
 /// Blocks of a fiftieth of a second that may wait: two seconds. Then reading waits, and so does who writes.
 const MOST_WAITING: usize = 100;

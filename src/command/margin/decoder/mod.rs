@@ -16,9 +16,9 @@ use fieldripple::capture::{Scratch, read_whole};
 use fieldripple::margin::{Answer, Failure, Outside, Trial};
 use serde::{Deserialize, Serialize};
 
-use crate::command::values::within;
 pub use answer::number;
 pub use capture::{Form, write_to};
+use fieldripple::number::within;
 use process::Staying;
 use words::Words;
 

@@ -2,9 +2,9 @@
 
 use std::ops::RangeInclusive;
 
-use super::number::{number, shown};
+use super::{number, shown};
 
-/// A parser for finite numbers within `range`, in `unit` where none is written (see [`number`](super::number)).
+/// A parser for finite numbers within `range`, in `unit` where none is written (see [`number`](super::number())).
 pub fn within(
     range: RangeInclusive<f64>,
     unit: &'static str,

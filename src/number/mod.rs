@@ -1,5 +1,9 @@
 //! Numbers as they are said at a bench: `500k`, `1M`, `2MS/s`, `70ms`, `134.2 kHz`. Read and printed here and nowhere else.
 
+mod within;
+
+pub use within::{whole_within, within};
+
 /// Letters before a unit, with their powers of ten (SI brochure, 9th edition, table 7). A capital K is read as kilo, as many write it;
 /// `u` stands for µ, as keyboards have it.
 const PREFIXES: [(&str, i32); 12] = [
