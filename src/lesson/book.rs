@@ -73,11 +73,15 @@ impl Book {
         )))
     }
 
-    /// All pages, figures, style and script.
+    /// All pages, figures, style and script; `reader` is the page that reads captures, where it was built.
     ///
     /// # Errors
     /// A place in a chapter that cannot be filled.
-    pub fn pages(self, exercises: bool) -> Result<Vec<PageFile>, LessonError> {
+    pub fn pages(
+        self,
+        exercises: bool,
+        reader: Option<String>,
+    ) -> Result<Vec<PageFile>, LessonError> {
         let book = Arc::new(self);
         let mut files: Vec<PageFile> = vec![
             (
@@ -136,6 +140,7 @@ impl Book {
                 title => "The air interface of animal transponders",
                 chapters,
                 exercises,
+                reads => reader.is_some(),
                 play => explore::PAGES,
                 cautions => CAUTIONS,
                 css => "",
@@ -146,6 +151,7 @@ impl Book {
         files.extend(explore::pages(&book.settings, |name| {
             book.material.taken.get(name)
         })?);
+        files.extend(reader.map(|page| ("reader.html".into(), page.into_bytes())));
         files.push(("captures.json".into(), book.results()));
         Ok(files)
     }

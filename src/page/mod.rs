@@ -1,17 +1,20 @@
 //! Pages for a browser: the report of captures, and the frame and style that lessons share with it.
 //!
-//! A page is one HTML file that needs nothing else: style inside, figures as inline SVG, no script, no network. It reads on
-//! a phone and in print. Templates stand beside the code that fills them.
+//! A page is one HTML file that needs nothing else: style inside, figures as inline SVG, no network; the report has no script
+//! either. It reads on a phone and in print. [`reader_page`] reads captures itself, in the browser, and asks [`answer`] what they hold.
+//! Templates stand beside the code that fills them.
 
 mod bits;
 mod decoded;
+mod reader;
 mod report;
 mod sheet;
 
 pub use bits::{Group, groups};
 pub use decoded::view;
+pub use reader::{answer, reader_page};
 pub use report::{NumberRead, Opinion, ReportPage, Section, section_html, unreadable_html};
-pub use sheet::{CAUTIONS, environment, escaped, inline_svg, style_sheet};
+pub use sheet::{CAUTIONS, controls_sheet, environment, escaped, inline_svg, style_sheet};
 
 /// Why a page cannot be made.
 #[derive(Debug, thiserror::Error)]

@@ -24,6 +24,11 @@ pub fn style_sheet() -> String {
     format!(":root {{{colours} }}\n{}", include_str!("style.css"))
 }
 
+/// The style sheet of pages with buttons and fields.
+pub fn controls_sheet() -> String {
+    format!("{}{}", style_sheet(), include_str!("controls.css"))
+}
+
 /// Templates that stand on the common frame; what is filled in is escaped unless marked as safe.
 pub fn environment() -> Environment<'static> {
     let mut environment = Environment::new();

@@ -2,6 +2,7 @@
 
 mod grading;
 mod making;
+mod reader;
 
 use std::fs;
 use std::io::Write;
@@ -190,7 +191,7 @@ fn fill(folder: &Path, settings: &Settings, drawn: &Drawn<'_>) -> anyhow::Result
     let plan = Plan::new(settings);
     making::write(folder, &plan.files)?;
     let taken = making::take_all(folder, settings, &plan.recipes)?;
-    let mut files = Book::new(settings, plan, taken, false)?.pages(count > 0)?;
+    let mut files = Book::new(settings, plan, taken, false)?.pages(count > 0, reader::page()?)?;
     if count > 0 {
         let hidden = Settings {
             seed: drawn.secret,

@@ -12,7 +12,7 @@ use super::page_file::PageFile;
 use super::settings::Settings;
 use super::steps::steps;
 use super::taken::Taken;
-use crate::page::{environment, groups, style_sheet};
+use crate::page::{controls_sheet, environment, groups};
 use crate::receiver::BIT;
 
 /// Values of a waveform for each bit: enough for round corners, few enough to be carried in the page.
@@ -85,7 +85,7 @@ pub(super) fn pages<'a>(
         .iter()
         .zip(contents)
         .map(|(listed, (body, script, data))| {
-            let css = format!("{}{}", style_sheet(), include_str!("explore.css"));
+            let css = format!("{}{}", controls_sheet(), include_str!("explore.css"));
             // "</" would end the script.
             let data = data.to_string().replace("</", "<\\/");
             let mut environment = environment();
