@@ -87,9 +87,13 @@ def smallest_letter(folder):
 
 
 def look(browser, checks, page, width, smallest):
-    name = f"{page.name} at {width} px"
     browser.size(width)
     browser.open(page.as_uri())
+    legible(browser, checks, f"{page.name} at {width} px", width, smallest)
+
+
+def legible(browser, checks, name, width, smallest):
+    """The page as it stands, in a window of this width."""
     wide = browser.run("document.documentElement.scrollWidth")
     checks.that(wide <= width, f"{name}: {wide} px wide")
     texts = browser.run(TEXTS)
@@ -206,11 +210,16 @@ def rules(browser, checks, page, script):
     for dark in (False, True):
         browser.scheme(dark)
         browser.open(page.as_uri())
-        browser.run(script + "; 0")
-        found = browser.run(
-            "axe.run({resultTypes: ['violations'], preload: false}).then(r => r.violations.map(v => v.id + ': ' + v.nodes.slice(0, 2).map(n => n.html.slice(0, 90)).join(' | ')))")
-        checks.that(not found, f"{page.name}, {'dark' if dark else 'light'}: {found}")
+        unbroken(browser, checks, f"{page.name}, {'dark' if dark else 'light'}", script)
     browser.scheme(False)
+
+
+def unbroken(browser, checks, name, script):
+    """The page as it stands breaks no rule."""
+    browser.run(script + "; 0")
+    found = browser.run(
+        "axe.run({resultTypes: ['violations'], preload: false}).then(r => r.violations.map(v => v.id + ': ' + v.nodes.slice(0, 2).map(n => n.html.slice(0, 90)).join(' | ')))")
+    checks.that(not found, f"{name}: {found}")
 
 
 def main():
