@@ -1,6 +1,7 @@
 //! A file or standard input with a look ahead.
 
 use super::CaptureError;
+use super::again::Again;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -22,8 +23,8 @@ pub(super) struct Input {
     /// Size of the whole file where it is a regular one.
     size: Option<u64>,
     consumed: u64,
-    /// It can be opened again by its path.
-    is_file: bool,
+    /// Where its bytes can be read once more; not a stream's.
+    again: Option<Again>,
     /// Of what comes out of an archive: packed bytes taken so far.
     packed: Option<Arc<AtomicU64>>,
 }
@@ -53,7 +54,7 @@ impl Input {
         let file = File::open(path).map_err(fail)?;
         let size = metadata.is_file().then_some(metadata.len());
         Ok(Self {
-            is_file: size.is_some(),
+            again: size.map(|_| Again::File(path.to_owned())),
             ..Self::new(path, Box::new(file), size)
         })
     }
@@ -66,8 +67,17 @@ impl Input {
             taken: 0,
             size,
             consumed: 0,
-            is_file: false,
+            again: None,
             packed: None,
+        }
+    }
+
+    /// The bytes of a file that is in memory.
+    pub(super) fn in_memory(path: &Path, bytes: Arc<[u8]>) -> Self {
+        let size = bytes.len() as u64;
+        Self {
+            again: Some(Again::Memory(Arc::clone(&bytes))),
+            ..Self::new(path, Box::new(io::Cursor::new(bytes)), Some(size))
         }
     }
 
@@ -84,9 +94,14 @@ impl Input {
         }
     }
 
-    /// Can it be opened again by its path, and may what stands beside it be? Not a stream, whatever its name.
+    /// May what stands beside it be opened? Not beside a stream or bytes in memory, whatever their name.
     pub(super) fn is_file(&self) -> bool {
-        self.is_file
+        matches!(self.again, Some(Again::File(_)))
+    }
+
+    /// Where its bytes can be read once more; nowhere for a stream.
+    pub(super) fn again(&self) -> Option<&Again> {
+        self.again.as_ref()
     }
 
     /// Memory that reading it may take so far, where little may become a lot: of what comes out of an archive.

@@ -17,6 +17,7 @@
 //! Integers become fractions of full scale (±1), volts stay volts, and every sample handed out is finite: a value that
 //! is not (nan, over range) is replaced by the last good one and counted in a note.
 
+mod again;
 #[cfg(feature = "formats")]
 mod allowance;
 mod arrays;
@@ -60,7 +61,7 @@ pub use description::{read_description, read_whole};
 #[cfg(feature = "sound")]
 pub use device::{InputDevice, input_devices, open_device};
 pub use folder::{FolderError, Scratch, write_folder};
-pub use open::{open, open_reader};
+pub use open::{open, open_bytes, open_reader};
 pub use options::{OpenOptions, RawKind, RawKindError};
 pub use pick::{ChannelChoice, PickError, Picked};
 pub use stream::{open_growing, open_stream};

@@ -8,6 +8,7 @@ use super::{flac, mat, unpack, vcd};
 use super::{foreign, npy, raw, sigmf, text, wav};
 use std::io::Read;
 use std::path::Path;
+use std::sync::Arc;
 
 /// Bytes looked at to tell text from anything else.
 const SNIFF_BYTES: usize = 4096;
@@ -34,6 +35,20 @@ pub fn open_reader(
     let path = Path::new(name);
     options.check(path)?;
     recognise(Input::new(path, Box::new(reader), None), options, 0)
+}
+
+/// Opens the bytes of a whole file; `name` is what messages call it. Unlike those of a stream they can be read from any place.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_bytes(
+    name: &str,
+    bytes: impl Into<Arc<[u8]>>,
+    options: &OpenOptions,
+) -> Result<Box<dyn SampleSource>, CaptureError> {
+    let path = Path::new(name);
+    options.check(path)?;
+    recognise(Input::in_memory(path, bytes.into()), options, 0)
 }
 
 /// Tells a format by how a file begins.

@@ -1,9 +1,9 @@
 //! Binary samples with one channel after the other: an array stored against the grain.
 
+use super::again::ReadSeek;
 use super::input::Input;
 use super::packed::{Body, Mender};
 use super::{CaptureError, Layout, SampleSource};
-use std::fs::File;
 use std::io::{self, Cursor, Seek, SeekFrom};
 use std::path::Path;
 
@@ -39,19 +39,19 @@ impl Planes {
             )
         };
         let mut readers = Vec::new();
-        if let Some(real) = input.left() {
+        if let (Some(real), Some(again)) = (input.left(), input.again()) {
             if real < total {
                 return Err(short(&input, real));
             }
             for index in 0..layout.channels.len() as u64 {
                 let at = input.consumed() + index * plane;
-                let place = || -> io::Result<File> {
-                    let mut file = File::open(input.path())?;
+                let place = || -> io::Result<Box<dyn ReadSeek>> {
+                    let mut file = again.open()?;
                     file.seek(SeekFrom::Start(at))?;
                     Ok(file)
                 };
                 let file = place().map_err(|source| input.io_error(source))?;
-                readers.push(Input::new(input.path(), Box::new(file), None));
+                readers.push(Input::new(input.path(), file, None));
             }
         } else {
             if total > PIPE_LIMIT {

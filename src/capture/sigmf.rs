@@ -1,13 +1,13 @@
 //! SigMF recordings: a JSON file of metadata beside a file of samples, or both in a tar archive (the published SigMF
 //! specification, 1.x; POSIX.1-1988 for the archive).
 
+use super::again::ReadSeek;
 use super::input::Input;
 use super::number::Number;
 use super::options::OpenOptions;
 use super::packed::{Body, End, Packed, scale_of, unit_of};
 use super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource};
 use serde_json::Value;
-use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
@@ -99,14 +99,14 @@ pub(super) fn archive(
             "unpack it first; gzip and zip are read as they are, and SigMF archives",
         ));
     };
-    if !input.is_file() {
+    let Some(again) = input.again() else {
         return Err(input.unsupported(
             "a SigMF archive with its metadata last, through a pipe",
             "give the file",
         ));
-    }
-    let reopen = || -> io::Result<File> {
-        let mut file = File::open(input.path())?;
+    };
+    let reopen = || -> io::Result<Box<dyn ReadSeek>> {
+        let mut file = again.open()?;
         file.seek(SeekFrom::Start(at))?;
         Ok(file)
     };

@@ -3,16 +3,14 @@
 //! `flate2` unpacks; the `zip` crate reads the directory of a zip file, and only that: its members are unpacked here, as
 //! streams that count what comes out. Sources: RFC 1951, RFC 1952; the ZIP file format specification (APPNOTE 6.3).
 
+use super::again::Again;
 use super::allowance::{Allowance, Bounded, Counted};
 use super::arrays::{self, Named, shown};
 use super::input::{Input, memory_limit};
 use super::options::OpenOptions;
 use super::{CaptureError, SampleSource};
 use flate2::read::{DeflateDecoder, MultiGzDecoder};
-use std::fs::File;
-use std::io::{self, Cursor, Read, Seek, SeekFrom};
-use std::path::PathBuf;
-use std::sync::Arc;
+use std::io::{self, Read, SeekFrom};
 use std::sync::atomic::Ordering;
 use zip::{CompressionMethod, ZipArchive};
 
@@ -50,42 +48,22 @@ fn deeper(input: &Input, depth: u32) -> Result<u32, CaptureError> {
     Ok(depth + 1)
 }
 
-/// Bytes of a zip file, any number of times.
-#[derive(Clone)]
-enum Bytes {
-    File(PathBuf),
-    Memory(Arc<[u8]>),
-}
-
-trait ReadSeek: Read + Seek + Send {}
-impl<T: Read + Seek + Send> ReadSeek for T {}
-
-impl Bytes {
-    /// Of a file as it stands; all of what comes through a pipe.
-    fn of(input: &mut Input) -> Result<Self, CaptureError> {
-        if input.is_file() {
-            return Ok(Self::File(input.path().to_owned()));
-        }
-        // A zip file in an archive must fit into what the archive may take.
-        let mut all = Vec::new();
-        let step = 1 << 20;
-        while input.append(&mut all, step)? == step {
-            let most = input.memory_limit().map_or(PIPE_LIMIT, |most| most / 4);
-            if all.len() as u64 > most {
-                let what =
-                    format!("a zip file of more than {most} bytes that is no file of its own");
-                return Err(input.unsupported(what, "unpack it first"));
-            }
-        }
-        Ok(Self::Memory(all.into()))
+/// The bytes of a file as it stands; all of what comes through a pipe.
+fn bytes_of(input: &mut Input) -> Result<Again, CaptureError> {
+    if let Some(again) = input.again() {
+        return Ok(again.clone());
     }
-
-    fn open(&self) -> io::Result<Box<dyn ReadSeek>> {
-        Ok(match self {
-            Self::File(path) => Box::new(File::open(path)?),
-            Self::Memory(all) => Box::new(Cursor::new(Arc::clone(all))),
-        })
+    // A zip file in an archive must fit into what the archive may take.
+    let mut all = Vec::new();
+    let step = 1 << 20;
+    while input.append(&mut all, step)? == step {
+        let most = input.memory_limit().map_or(PIPE_LIMIT, |most| most / 4);
+        if all.len() as u64 > most {
+            let what = format!("a zip file of more than {most} bytes that is no file of its own");
+            return Err(input.unsupported(what, "unpack it first"));
+        }
     }
+    Ok(Again::Memory(all.into()))
 }
 
 /// A member of a zip file.
@@ -104,7 +82,7 @@ pub(super) fn zip(
     inside: Inside,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
     let depth = deeper(&input, depth)?;
-    let bytes = Bytes::of(&mut input)?;
+    let bytes = bytes_of(&mut input)?;
     let members = members(&input, &bytes)?;
     let path = input.path();
     let is_array = |member: &&Member| member.name.ends_with(".npy");
@@ -138,7 +116,7 @@ pub(super) fn zip(
 }
 
 /// Files in a zip file, without folders and hidden ones.
-fn members(input: &Input, bytes: &Bytes) -> Result<Vec<Member>, CaptureError> {
+fn members(input: &Input, bytes: &Again) -> Result<Vec<Member>, CaptureError> {
     let damaged = |error: zip::result::ZipError| {
         let found: String = error
             .to_string()
@@ -188,8 +166,8 @@ fn members(input: &Input, bytes: &Bytes) -> Result<Vec<Member>, CaptureError> {
         return Err(input.malformed("zip file", "nothing inside", "a capture is needed"));
     }
     let size = match bytes {
-        Bytes::File(_) => input.left().unwrap_or(0),
-        Bytes::Memory(all) => all.len() as u64,
+        Again::File(_) => input.left().unwrap_or(0),
+        Again::Memory(all) => all.len() as u64,
     };
     let packed = members.iter().map(|member| member.packed);
     if packed.fold(0, u64::saturating_add) > size {
@@ -204,7 +182,7 @@ fn members(input: &Input, bytes: &Bytes) -> Result<Vec<Member>, CaptureError> {
 
 /// A member as a stream.
 fn content(
-    bytes: &Bytes,
+    bytes: &Again,
     member: &Member,
     allowance: &Allowance,
 ) -> io::Result<Box<dyn Read + Send>> {
@@ -225,7 +203,7 @@ fn content(
 /// The members of an NPZ, each a channel, the time or a setting.
 fn arrays_of(
     input: &Input,
-    bytes: &Bytes,
+    bytes: &Again,
     members: &[Member],
     options: &OpenOptions,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {

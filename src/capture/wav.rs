@@ -12,7 +12,6 @@ use super::number::Number;
 use super::options::OpenOptions;
 use super::packed::{Body, End, Packed, scale_of, unit_of};
 use super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource};
-use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 
 /// Longest format chunk kept; the extensible one has 40 bytes.
@@ -67,10 +66,7 @@ const CHUNKS_BEHIND: usize = 64;
 
 /// The centre in a chunk behind the samples, where the input is a file in which one can look there.
 fn centre_behind(input: &Input, claimed: u64) -> Option<f64> {
-    if !input.is_file() {
-        return None;
-    }
-    let mut file = File::open(input.path()).ok()?;
+    let mut file = input.again()?.open().ok()?;
     let mut at = input.consumed().checked_add(claimed)?;
     for _ in 0..CHUNKS_BEHIND {
         at += at % 2;

@@ -42,8 +42,9 @@ pub use told::Row;
 
 use std::io::Read;
 use std::path::Path;
+use std::sync::Arc;
 
-use crate::capture::{ChannelInfo, Layout, RateOrigin, Unit};
+use crate::capture::{ChannelInfo, Layout, RateOrigin, Unit, open_bytes};
 use crate::findings::findings;
 use crate::receiver::{
     LEAST_RATE_HZ, Reception, Samples, Signal, Windows, receive, receive_joined,
@@ -59,7 +60,7 @@ pub fn decode_file(path: impl AsRef<Path>, settings: &Settings) -> Result<Decode
     decode_opened(Opened::file(path.as_ref(), settings)?, settings)
 }
 
-/// Reads the bytes of a capture file, as they come from a pipe, a socket or memory; `name` is what messages call it.
+/// Reads the bytes of a capture file, as they come from a pipe or a socket; `name` is what messages call it.
 ///
 /// # Errors
 /// As [`decode_file`].
@@ -69,6 +70,19 @@ pub fn decode_reader(
     settings: &Settings,
 ) -> Result<Decoded, DecodeError> {
     decode_opened(Opened::reader(name, reader, settings)?, settings)
+}
+
+/// Reads the bytes of a whole capture file, as [`decode_file`] reads a file; `name` is what messages call it.
+///
+/// # Errors
+/// As [`decode_file`].
+pub fn decode_bytes(
+    name: &str,
+    bytes: impl Into<Arc<[u8]>>,
+    settings: &Settings,
+) -> Result<Decoded, DecodeError> {
+    let source = open_bytes(name, bytes, &settings.open_options())?;
+    decode_opened(Opened::of(source, name.into(), settings)?, settings)
 }
 
 /// Reads samples of one channel at `rate_hz` samples a second. `from_s`, `to_s`, `channel`, `raw` and `scale` of the settings do not

@@ -1,13 +1,11 @@
 //! A capture given to a page in a browser, and what was typed beside it → what the program says of it.
 
-use std::io::Cursor;
-
 use serde::{Deserialize, Serialize};
 
 use super::super::PageError;
 use super::super::report::{Section, UNREADABLE, section_html, unreadable_html};
 use crate::decode::wording::one_line;
-use crate::decode::{CENTRES_HZ, RATES_HZ, Settings, decode_reader};
+use crate::decode::{CENTRES_HZ, RATES_HZ, Settings, decode_bytes};
 use crate::number::within;
 
 /// What the page asks: fields are as typed, and empty ones leave it to the file.
@@ -55,7 +53,7 @@ pub fn answer(asked: &str, capture: Vec<u8>) -> String {
 
 fn answered(asked: &Asked, capture: Vec<u8>) -> Result<Answer, PageError> {
     let decoded = settings(asked).and_then(|settings| {
-        let decoded = decode_reader(&asked.name, Cursor::new(capture), &settings);
+        let decoded = decode_bytes(&asked.name, capture, &settings);
         let decoded = decoded.map_err(|error| one_line(&error))?;
         Ok((decoded, settings))
     });
