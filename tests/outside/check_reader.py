@@ -31,7 +31,7 @@ MOST_TIMES = 10
 LEAST_NATIVE_S = 0.01
 RELATIVE = 1e-4
 # Of quantities that are differences: the scale that they are held to.
-SCALES = {"offset_ppm": 1e3, "angle_deg": 90.0, "from_s": 1.0, "to_s": 1.0, "frequency_hz": 134.2e3}
+SCALES = {"offset_ppm": 1e3, "level_swing": 1e-2, "angle_deg": 90.0, "from_s": 1.0, "to_s": 1.0, "frequency_hz": 134.2e3}
 FIELDS = {"--rate": "rate", "--centre": "centre", "--channel": "channel", "--raw": "raw"}
 EVERY_SHAPE = 7
 
@@ -148,12 +148,12 @@ def waveforms(checks, page):
 def others(checks, page, place):
     """Text, arrays, bare samples, packed ones, as instruments write them, with the options that they need."""
     equal = count = 0
-    for name in sorted(SHAPES)[::EVERY_SHAPE]:
-        folder = place / f"shape-{count}"
+    for at, name in enumerate(sorted(SHAPES)[::EVERY_SHAPE]):
+        folder = place / f"shape-{at}"
         folder.mkdir()
         made = make(name, folder, 1)
         file = pathlib.Path(made.path)
-        arguments = [str(word) for word in made.arguments]
+        arguments = [f"{made.rate_hz:.0f}" if word == "RATE" else word for word in made.arguments]
         if len(list(folder.iterdir())) != 1 or not set(arguments[::2]) <= set(FIELDS):
             continue
         page.fill(arguments)
@@ -212,7 +212,7 @@ def keyboard(checks, page, file):
         browser.press("Tab")
         checks.that(browser.run("document.activeElement.id") == name, f"tabulator does not reach {name}")
         if name == "rate":
-            browser.call("Input.insertText", text="500k")
+            browser.call("Input.insertText", text="1 MS/s")
     browser.call("Page.setInterceptFileChooserDialog", enabled=True)
     browser.run("document.getElementById('files').focus()")
     browser.opened = None
@@ -223,7 +223,7 @@ def keyboard(checks, page, file):
     if checks.that(browser.opened is not None, "the file button does not open by keyboard"):
         browser.call("DOM.setFileInputFiles", backendNodeId=browser.opened, files=[str(file)])
         found = page.results(1)[0]
-        compare(checks, found, file.parent, file.name, ["--rate", "500k"])
+        compare(checks, found, file.parent, file.name, ["--rate", "1 MS/s"])
         said = browser.run("document.getElementById('said').textContent")
         checks.that(found["number"] in said, f"the page says {said}")
         browser.run("document.getElementById('forget').focus()")
