@@ -251,7 +251,7 @@ def main():
                 if axe:
                     rules(browser, checks, page, axe)
             counts["played"] = play(browser, checks, folder)
-            outside = [url for url in browser.requests if not url.startswith((place.as_uri(), "data:", "about:"))]
+            outside = [url for url in browser.requests if not url.startswith((place.as_uri(), "data:", "about:", "blob:"))]
             checks.that(not outside, f"requests leave the folder: {outside[:3]}")
             checks.that(not browser.complaints, f"complaints of the browser: {browser.complaints[:3]}")
         finally:
