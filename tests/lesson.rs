@@ -109,6 +109,19 @@ fn files(folder: &Path) -> Vec<PathBuf> {
     found
 }
 
+/// The page that reads captures is there where the program was built with it; else the contents say how to get it.
+#[test]
+fn the_contents_lead_to_the_page_that_reads_captures_or_say_how_to_get_it() {
+    let index = COMMITTED.text("index.html");
+    let built = cfg!(feature = "reader");
+    assert_eq!(COMMITTED.path().join("reader.html").exists(), built);
+    assert_eq!(index.contains("href=\"reader.html\""), built);
+    assert_eq!(
+        index.contains("<code>python3 tests/outside/make_reader.py</code>"),
+        !built
+    );
+}
+
 #[test]
 fn the_folder_is_complete_and_small() {
     let lesson = &COMMITTED;
