@@ -1,7 +1,7 @@
 //! The ripple while a tag sends: what the tuned circuits let through of it.
 
 use super::super::circuit::{
-    Change, LoadPlan, Network, Plan, Probe, Ripple, Tag, ripple_of_track, run, settle,
+    Change, LoadPlan, Network, Plan, Probe, Ripple, Tag, Track, ripple_of_track, run, settle,
 };
 use super::{EnvelopeDetector, LinkError};
 use num_complex::Complex64;
@@ -35,37 +35,7 @@ pub(super) fn sent_ripple(
     // The last half bits settle a detector's low-pass.
     let from_s = settling_s + 8.0 * half_bit_s;
     let to_s = from_s + half_bits.len().max(1) as f64 * half_bit_s;
-    // Whether it has the power or not, the tag sends, clocked by its own coil: at which phase of the carrier it switches makes a difference.
-    let tags: Vec<Tag> = network
-        .tags()
-        .iter()
-        .map(|tag| Tag {
-            minimum_v: 0.0,
-            start_up_s: 0.0,
-            ..*tag
-        })
-        .collect();
-    let coils = network.readers().len() + tags.len();
-    let mutual_h: Vec<Vec<f64>> = (0..coils)
-        .map(|row| {
-            (0..coils)
-                .map(|column| network.inductance_h(row, column))
-                .collect()
-        })
-        .collect();
-    let network = &Network::new(network.readers().to_vec(), tags, &mutual_h)?;
-    let plan = Plan {
-        duration_s: to_s,
-        changes: (0..network.readers().len())
-            .map(|reader| Change::Field {
-                at_s: 0.0,
-                reader,
-                on: true,
-            })
-            .collect(),
-        loads: vec![LoadPlan::Clocked(half_bits.to_vec())],
-    };
-    let track = run(network, &plan)?;
+    let track = sent_track(network, half_bits, to_s)?;
     let frequency_hz = network.readers()[0].frequency_hz;
     let ripple = ripple_of_track(&track, probe, frequency_hz, from_s, to_s);
     let Some(detector) = detector else {
@@ -90,4 +60,79 @@ pub(super) fn sent_ripple(
         ripple,
         Some(Ripple::of(&heard[skip.min(heard.len())..]).depth),
     ))
+}
+
+/// The circuits from rest on, the field on and these half bits sent over and over. Whether it has the power or not, the tag sends, clocked by
+/// its own coil: at which phase of the carrier it switches makes a difference.
+fn sent_track(network: &Network, half_bits: &[bool], to_s: f64) -> Result<Track, LinkError> {
+    let tags: Vec<Tag> = network
+        .tags()
+        .iter()
+        .map(|tag| Tag {
+            minimum_v: 0.0,
+            start_up_s: 0.0,
+            ..*tag
+        })
+        .collect();
+    let coils = network.readers().len() + tags.len();
+    let mutual_h: Vec<Vec<f64>> = (0..coils)
+        .map(|row| {
+            (0..coils)
+                .map(|column| network.inductance_h(row, column))
+                .collect()
+        })
+        .collect();
+    let network = Network::new(network.readers().to_vec(), tags, &mutual_h)?;
+    let plan = Plan {
+        duration_s: to_s,
+        changes: (0..network.readers().len())
+            .map(|reader| Change::Field {
+                at_s: 0.0,
+                reader,
+                on: true,
+            })
+            .collect(),
+        loads: vec![LoadPlan::Clocked(half_bits.to_vec())],
+    };
+    Ok(run(&network, &plan)?)
+}
+
+/// Phasors a field cycle of [`sent_phasors`].
+pub const PHASORS_A_CYCLE: usize = 4;
+
+/// Half bits until the circuits count as settled: 2048 field cycles are twelve decay times of Q 500.
+const SETTLED_HALF_BITS: usize = 128;
+
+/// Phasors (peak, as the probe has them) of one period of these half bits (true: load closed), sent over and over by the network's one tag in
+/// settled circuits; [`PHASORS_A_CYCLE`] a field cycle. The first is at a switching, always the same one for the same half bits, so that
+/// what the circuits do to the switch's moment moves nothing; empty where the half bits never switch.
+///
+/// # Errors
+/// Half bits that cannot be sent.
+pub fn sent_phasors(
+    network: &Network,
+    probe: &Probe,
+    half_bits: &[bool],
+) -> Result<Vec<Complex64>, LinkError> {
+    let frequency_hz = network.readers()[0].frequency_hz;
+    let half_bit_s = HALF_BIT_CYCLES / frequency_hz;
+    let switches = |index: usize| {
+        half_bits[index % half_bits.len()] != half_bits[(index + 1) % half_bits.len()]
+    };
+    if half_bits.iter().all(|&closed| closed == half_bits[0]) {
+        return Ok(Vec::new());
+    }
+    // The load is open before the first half bit.
+    let before = usize::from(half_bits[0]) + (0..SETTLED_HALF_BITS).filter(|&k| switches(k)).count();
+    // One more half bit for the first that is waited for, and as many as may go by without a switching.
+    let half_bits_in_all = SETTLED_HALF_BITS + 2 * half_bits.len() + 1;
+    let track = sent_track(network, half_bits, half_bits_in_all as f64 * half_bit_s)?;
+    let from_s = track.edges(0)[before].0;
+    let mut phasors = vec![
+        Complex64::from(0.0);
+        half_bits.len() * HALF_BIT_CYCLES as usize * PHASORS_A_CYCLE
+    ];
+    let step_s = 1.0 / (PHASORS_A_CYCLE as f64 * frequency_hz);
+    track.phasors(probe, frequency_hz, from_s, step_s, &mut phasors);
+    Ok(phasors)
 }

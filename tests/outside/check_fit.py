@@ -1,0 +1,240 @@
+"""`link --fit` on benches that are not the crate's: circuits.py makes the capture, the scenario says something else than what is there.
+
+Three promises are held against what was put in:
+- coupling, the antenna's Q and its resonance lie within three of their stated standard deviations in 95 of 100;
+- what is stated as the standard deviation is what such a capture allows, no more and not much less: the bound of Cramer and Rao for the ripple
+  in that noise, from finite differences of circuits.py (steady fields; rings at edges and what was thought beforehand can only lower it);
+- a capture that cannot tell says so, and names what trades against what.
+
+Options: --seed N, --trials N, --jobs N.
+"""
+
+import argparse
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from scipy.stats import binom
+
+from circuits import Circuits, Track, brute, load_states, pulsed_capture, steady_capture
+from fdxb import CYCLES_PER_BIT, TELEGRAM_CYCLES, random_number
+from report import Checks
+
+PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
+ASKED = ("coupling", "antenna_q", "antenna_hz")
+ALL = (*ASKED, "tag_hz", "tag_q", "load_ohm")
+LEAST_SHARE = 0.95
+# Mutual inductance of the scenario's usual coil and a tag of 100 cm2 at 80 mm, H: `link` prints it, check_link.py holds it against another's sums.
+USUAL_M = 1021.349e-9
+
+
+def truth(parts):
+    return {
+        "coupling": parts.coupling,
+        "antenna_q": parts.antenna_q,
+        "antenna_hz": parts.antenna_hz,
+        "tag_hz": parts.tag_hz,
+        "tag_q": parts.tag_q,
+        "load_ohm": parts.load_ohm,
+    }
+
+
+def drawn(rng):
+    """A bench as it is."""
+    parts = Circuits(
+        field_hz=float(134_200 + rng.uniform(-10, 10)),
+        antenna_h=float(rng.uniform(300e-6, 1e-3)),
+        antenna_hz=float(134_200 + rng.uniform(-4000, 4000)),
+        antenna_q=float(rng.uniform(8, 35)),
+        source_share=float(rng.uniform(0.3, 0.8)),
+        coupling=float(np.exp(rng.uniform(np.log(1e-3), np.log(1.5e-2)))),
+        tag_h=float(rng.uniform(2e-3, 8e-3)),
+        tag_hz=float(134_200 + rng.uniform(-4000, 4000)),
+        coil_q=float(rng.uniform(20, 45)),
+        chip_ohm=float(rng.uniform(60e3, 300e3)),
+        delay_cycles=float(rng.uniform(0, 1)),
+    )
+    # What a closed switch leaves of the tank: Q 2 to 10.
+    reactance = 2 * np.pi * parts.tag_hz * parts.tag_h
+    return replace(parts, load_ohm=float(reactance * np.exp(rng.uniform(np.log(2), np.log(10)))))
+
+
+def thought(parts, rng):
+    """What its builder believes, as a scenario."""
+    off = lambda low, high: float(np.exp(rng.uniform(np.log(low), np.log(high))))
+    believed = replace(
+        parts,
+        antenna_q=parts.antenna_q * off(0.6, 1.6),
+        antenna_hz=parts.antenna_hz * float(rng.uniform(0.97, 1.03)),
+        coupling=parts.coupling * off(0.5, 2),
+        tag_hz=parts.tag_hz * float(rng.uniform(0.98, 1.02)),
+        load_ohm=parts.load_ohm * off(0.7, 1.4),
+    ).with_tag_q(parts.tag_q * off(0.75, 1.33))
+    return believed, f"""
+[reader]
+field_hz = 134200
+source_ohm = {believed.source_share * believed.antenna_ohm}
+coil_ohm = {(1 - believed.source_share) * believed.antenna_ohm}
+inductance_uh = {1e6 * believed.antenna_h}
+tuned_hz = {believed.antenna_hz}
+
+[[tag]]
+inductance_mh = {1e3 * believed.tag_h}
+coil_q = {believed.coil_q}
+chip_ohm = {believed.chip_ohm}
+tuned_hz = {believed.tag_hz}
+modulation_ohm = {believed.load_ohm}
+effective_area_cm2 = {100 * believed.coupling * np.sqrt(believed.antenna_h * believed.tag_h) / USUAL_M}
+distance_mm = 80
+"""
+
+
+def relative(voltage, field_hz, times):
+    phasor = voltage * np.exp(-2j * np.pi * field_hz * times)
+    return phasor / phasor.mean() - 1
+
+
+def period_ripple(parts, number):
+    """Ripple over one period of the load, 8 values a cycle."""
+    cycles = CYCLES_PER_BIT // 2 * len(load_states(number))
+    rate = 8 * parts.field_hz
+    voltage = steady_capture(parts, number, cycles / parts.field_hz * (1 + 1e-12), rate, 0)[: 8 * cycles]
+    return relative(voltage, parts.field_hz, np.arange(voltage.size) / rate)
+
+
+def bound(parts, number, noise, seconds):
+    """Standard deviations by Cramer and Rao: complex white noise of this density (1/Hz, relative to the field) on the ripple between 0.4 and 30 kHz,
+    the moment of switching unknown too."""
+    base = np.fft.fft(period_ripple(parts, number))
+    count = base.size
+    hertz = np.fft.fftfreq(count, 1 / (8 * parts.field_hz))
+    used = (np.abs(hertz) > 400) & (np.abs(hertz) < 30_000)
+    columns = []
+    for name in ALL:
+        step = 1e-5 if name.endswith("_hz") else 1e-3
+        sides = []
+        for sign in (1, -1):
+            value = truth(parts)[name] * (1 + sign * step)
+            moved = parts.with_tag_q(value) if name == "tag_q" else replace(parts, **{name: value})
+            sides.append(np.fft.fft(period_ripple(moved, number)))
+        columns.append((sides[0] - sides[1]) / (2 * step * truth(parts)[name]))
+    columns.append(2j * np.pi * hertz * base)
+    columns = np.array(columns)[:, used] / (8 * parts.field_hz)
+    # An integral over a period is a sum over its lines, divided by its length.
+    period = count / (8 * parts.field_hz)
+    information = 2 / noise * (columns.conj() @ columns.T).real / period * (seconds / period)
+    scale = np.sqrt(np.diag(information))
+    covariance = np.linalg.inv(information / np.outer(scale, scale)) / np.outer(scale, scale)
+    return dict(zip(ALL, np.sqrt(np.diag(covariance))))
+
+
+def run(path, scenario, rate_hz, folder):
+    bench = Path(folder) / "bench.toml"
+    bench.write_text(scenario)
+    command = [PROGRAM, "link", "--fit", str(path), "--rate", str(rate_hz), "--scenario", str(bench), "--json"]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=600)
+    if done.returncode not in (0, 1):
+        raise RuntimeError(f"{command}: {done.returncode} {done.stderr}")
+    return json.loads(done.stdout)["fit"] if done.stdout else None
+
+
+def trial_of(seed, trial, ebn0_db=None):
+    """Draws a bench, makes its capture, has it fitted. Returns truth, what was told, and the bounds of a steady one."""
+    rng = np.random.default_rng([seed, trial, 41])
+    parts = drawn(rng)
+    number = random_number(rng)
+    pulsed = trial % 3 == 2
+    rate_hz = float(rng.choice([500e3, 1e6, 625e3]))
+    seconds = float(rng.uniform(0.25, 0.5))
+    if pulsed:
+        on_s, off_s = float(rng.uniform(0.045, 0.06)), float(rng.uniform(0.003, 0.01))
+        voltage = pulsed_capture(parts, number, seconds, rate_hz, on_s, off_s, float(rng.uniform(1e-3, 2e-3)), float(rng.uniform(0, on_s)))
+    else:
+        voltage = steady_capture(parts, number, seconds, rate_hz, int(rng.integers(0, 256)))
+    ripple = period_ripple(parts, number)
+    probe = 0.1
+    field = probe * np.abs(period_field(parts, number))
+    asked_db = float(rng.uniform(12, 35)) if ebn0_db is None else ebn0_db
+    energy = field**2 * np.mean(np.abs(ripple) ** 2) * CYCLES_PER_BIT / parts.field_hz / 2
+    sigma = np.sqrt(energy / 10 ** (asked_db / 10) * rate_hz / 2)
+    samples = probe * voltage.real + sigma * rng.standard_normal(voltage.size)
+    believed, scenario = thought(parts, rng)
+    with tempfile.TemporaryDirectory(prefix="ripple-") as folder:
+        path = Path(folder) / "capture.npy"
+        np.save(path, samples.astype(np.float32))
+        told = run(path, scenario, rate_hz, folder)
+    bounds = None if pulsed else bound(parts, number, 4 * sigma**2 / rate_hz / field**2, seconds)
+    return parts, believed, told, bounds, f"trial {trial}: {asked_db:.0f} dB{' pulsed' if pulsed else ''}, {seconds:.2f} s, {parts}"
+
+
+def period_field(parts, number):
+    rate = 8 * parts.field_hz
+    count = 8 * CYCLES_PER_BIT // 2 * len(load_states(number))
+    voltage = steady_capture(parts, number, count / rate * (1 + 1e-12), rate, 0)[:count]
+    return np.mean(voltage * np.exp(-2j * np.pi * parts.field_hz * np.arange(voltage.size) / rate))
+
+
+def own_simulation(checks):
+    """Modes against brute force: Runge-Kutta 4 with 400 steps a cycle errs by (w h)^4 / 120 a radian, 1e-9 in a ringing time of Q 35."""
+    rng = np.random.default_rng(5)
+    for _ in range(3):
+        parts, number = drawn(rng), random_number(rng)
+        track, times, slow = brute(parts, number, 6e-3, 1e6)
+        fast = track.antenna_v(times).real
+        checks.near(np.max(np.abs(fast - slow)) / np.max(np.abs(slow)), 0, 1e-6, "modes and Runge-Kutta")
+
+
+def recovered(checks, chosen):
+    with ThreadPoolExecutor(chosen.jobs) as pool:
+        trials = list(pool.map(lambda trial: trial_of(chosen.seed, trial), range(chosen.trials)))
+    inside, count = dict.fromkeys(ALL, 0), dict.fromkeys(ALL, 0)
+    ratios = {name: [] for name in ASKED}
+    for parts, _, told, bounds, about in trials:
+        if not checks.that(told is not None, f"{about}: fitted"):
+            continue
+        rows = {row["name"]: row for row in told["parameters"]}
+        line = []
+        for name in ALL:
+            row = rows[name]
+            off = (row["value"] - truth(parts)[name]) / row["sd"]
+            count[name] += 1
+            inside[name] += abs(off) <= 3
+            line.append(f"{name} {off:+.1f}{'' if row['told'] else '?'}")
+            if bounds and name in ASKED and row["told"]:
+                ratios[name].append(row["sd"] / bounds[name])
+        print(f"{about.split(',')[0]}, misfit {told['misfit']}: {'  '.join(line)}", flush=True)
+    for name in ALL:
+        print(f"{name:11} {inside[name]} of {count[name]} within three standard deviations", flush=True)
+    together, of = sum(inside[name] for name in ASKED), sum(count[name] for name in ASKED)
+    checks.that(together >= LEAST_SHARE * of, f"coupling, Q and resonance: {together} of {of}")
+    beside, of = sum(inside[name] for name in ALL[3:]), sum(count[name] for name in ALL[3:])
+    checks.that(beside >= LEAST_SHARE * of, f"what the tag is: {beside} of {of}")
+    for name, values in ratios.items():
+        values = np.array(values)
+        print(f"{name:11} stated over possible: median {np.median(values):.2f}, {values.min():.2f} to {values.max():.2f}, of {values.size}", flush=True)
+        # A noise that is measured in bands of some hundred values is 10 % off; what was thought beforehand may lower what is hardly told.
+        checks.that(values.size >= 0.4 * chosen.trials, f"{name}: told in {values.size}")
+        checks.that(0.85 <= np.median(values) <= 1.15, f"{name}: stated {np.median(values):.2f} of what is possible")
+        checks.that(values.max() <= 1.6, f"{name}: stated up to {values.max():.2f} of what is possible")
+
+
+def main():
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--seed", type=int, default=20_251)
+    options.add_argument("--trials", type=int, default=30)
+    options.add_argument("--jobs", type=int, default=os.cpu_count())
+    chosen = options.parse_args()
+    checks = Checks()
+    own_simulation(checks)
+    recovered(checks, chosen)
+    return checks.end()
+
+
+if __name__ == "__main__":
+    sys.exit(main())
