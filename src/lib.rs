@@ -116,6 +116,8 @@
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
 
+#[cfg(feature = "world")]
+pub mod bench_fit;
 pub mod capture;
 pub mod decode;
 #[cfg(feature = "draw")]

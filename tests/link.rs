@@ -254,3 +254,84 @@ fn refusals_are_one_line() {
         assert!(told.contains(words), "{line}: {told}");
     }
 }
+
+/// A bench solved in numpy (tests/outside/make_fit_fixture.py says what it is): every value within three of its stated deviations, and those that
+/// its builder has wrong are said to differ. That stated deviations come true is what tests/outside/check_fit.py counts over many benches.
+#[test]
+fn a_bench_is_fitted_to_its_capture() {
+    let fit = "link --fit tests/fixtures/fit/bench.wav --scenario tests/fixtures/fit/thought.toml";
+    let report = json(&format!("{fit} --json"));
+    assert_eq!(report["schema"], "fieldripple.link_fit/1");
+    assert_eq!(report["number"], "999 271828182846");
+    let told = &report["fit"];
+    // The tag's Q with its chip by its definition: 1/(R·√(C/L) + √(L/C)/R_chip), the coil Q 30 at the field, tuned to 136.1 kHz.
+    let (field, tuned) = (134_200.0, 136_100.0);
+    let reactance = std::f64::consts::TAU * tuned * 5e-3;
+    let tag_q = 1.0 / (field / tuned / 30.0 + reactance / 100e3);
+    for (name, truth, wrong) in [
+        ("antenna_hz", 131_900.0, true),
+        ("antenna_q", 16.0, true),
+        ("coupling", 8e-3, false),
+        ("tag_hz", tuned, true),
+        ("tag_q", tag_q, false),
+        ("load_ohm", 12_000.0, false),
+    ] {
+        let rows = told["parameters"].as_array().unwrap();
+        let row = rows.iter().find(|row| row["name"] == name).unwrap();
+        let off = (number(&row["value"]) - truth) / number(&row["sd"]);
+        assert!(off.abs() < 3.0, "{name}: {row}, off by {off}");
+        assert!(row["told"] == true, "{row}");
+        assert!(!wrong || row["differs"] == true, "{row}");
+    }
+    // Noise of 3600 lines: a misfit of 1 ± √(2/3600).
+    assert!(
+        (number(&told["misfit"]) - 1.0).abs() < 3.0 * 0.024,
+        "{told}"
+    );
+    let gains: Vec<f64> = told["changes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|c| number(&c["gain_db"]))
+        .collect();
+    assert!(
+        gains.is_sorted_by(|a, b| a >= b) && gains[0] > 0.0,
+        "{gains:?}"
+    );
+    let page = text(fit);
+    for words in [
+        "antenna resonance",
+        "differs by",
+        "<- buys most",
+        "DANGEROUS TO TOUCH",
+    ] {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+}
+
+/// What no bench can be fitted to is an answer (exit code 1); a bench that is none to fit is an error in one line.
+#[test]
+fn what_cannot_be_fitted_is_said() {
+    for (capture, word) in [
+        ("waveforms/cattery-no-tag.wav", "no number was read"),
+        ("waveforms/cattery-envelope-48k.wav", "no carrier"),
+    ] {
+        let output = run(Path::new("."), &format!("link --fit {capture}"));
+        let page = String::from_utf8(output.stdout).unwrap();
+        assert_eq!(output.status.code(), Some(1), "{page}");
+        assert!(page.contains(word) && page.lines().count() == 1, "{page}");
+    }
+    for (line, word) in [
+        ("link --fit nowhere.wav", "nowhere.wav"),
+        (
+            "link --fit tests/fixtures/fit/bench.wav --set probe.at=pickup",
+            "probe.at",
+        ),
+        ("link --rate 5", "--fit"),
+    ] {
+        let output = run(Path::new("."), line);
+        let error = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{error}");
+        assert!(error.contains(word), "{error}");
+    }
+}

@@ -2,6 +2,7 @@
 
 mod design;
 mod figure;
+mod fit;
 mod json;
 mod setup;
 mod sums;
@@ -48,6 +49,7 @@ Examples:
   fieldripple link --design --inductance 550 --supply 12 --tag glass-12 --figure antenna.png
   fieldripple link --design --reach 150 --bridge full --set reader.coil.radius_mm=100
   fieldripple link --tolerance --distance 60,80 --tilt 0 --spread capacitor=5 --figure parts.png
+  fieldripple link --fit capture.wav --scenario bench.toml
 
 A resonant antenna carries tens to hundreds of volts: use a rated probe, keep fingers off. Keep
 strong fields away from people with active implants. Limits are named for comparison only: a
@@ -116,6 +118,8 @@ pub struct Arguments {
     design: design::DesignArguments,
     #[command(flatten)]
     tolerance: tolerance::ToleranceArguments,
+    #[command(flatten)]
+    fit: fit::FitArguments,
     /// Print one JSON object
     #[arg(long)]
     json: bool,
@@ -194,6 +198,10 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         scenario.direct.is_none(),
         "link needs coils: the scenario gives its ripple outright in [direct]"
     );
+    if let Some(capture) = &arguments.fit.fit {
+        let (odds, json) = (arguments.odds, arguments.json);
+        return fit::run(&arguments.fit, capture, scenario, odds, json);
+    }
     let (scenario, chosen) = if arguments.design.design {
         let chosen = design::choose(
             &arguments.design,

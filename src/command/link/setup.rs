@@ -103,6 +103,11 @@ impl Setup {
         }
     }
 
+    /// Where the signal is taken from.
+    pub fn listening(&self) -> &Listening {
+        &self.listening
+    }
+
     /// The antennas without a tag.
     pub fn idle(&self) -> anyhow::Result<Idle<'_>> {
         Ok(self.antennas().idle()?)

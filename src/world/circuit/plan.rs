@@ -12,6 +12,25 @@ pub enum LoadPlan {
     Fixed(Vec<(f64, bool)>),
     /// Sends these half bits (true: closed) over and over, clocked by its own coil, while its voltage suffices.
     Clocked(Vec<bool>),
+    /// The same, every switching so many cycles (0 to 1) after a rising zero crossing of the coil's voltage, not at it: where within a
+    /// cycle a chip switches is its maker's secret, and makes a difference of some per cent of the ripple.
+    ClockedLate {
+        /// What is sent.
+        half_bits: Vec<bool>,
+        /// Cycles from the crossing to the switching.
+        cycles: f64,
+    },
+}
+
+impl LoadPlan {
+    /// What a clocked tag sends, and how many cycles late.
+    pub(super) fn clocked(&self) -> Option<(&[bool], f64)> {
+        match self {
+            LoadPlan::Clocked(half_bits) => Some((half_bits, 0.0)),
+            LoadPlan::ClockedLate { half_bits, cycles } => Some((half_bits, *cycles)),
+            LoadPlan::Idle | LoadPlan::Fixed(_) => None,
+        }
+    }
 }
 
 /// Something done from outside.
@@ -126,7 +145,9 @@ impl Plan {
                 LoadPlan::Fixed(edges) => {
                     in_order("a switching", &mut edges.iter().map(|edge| edge.0))?
                 }
-                LoadPlan::Clocked(half_bits) if half_bits.is_empty() => {
+                LoadPlan::Clocked(half_bits) | LoadPlan::ClockedLate { half_bits, .. }
+                    if half_bits.is_empty() =>
+                {
                     return Err(PlanError::Empty(tag + 1));
                 }
                 _ => {}

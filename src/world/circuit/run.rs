@@ -107,7 +107,7 @@ pub fn run(network: &Network, plan: &Plan) -> Result<Track, PlanError> {
             .map(|load| match load {
                 LoadPlan::Idle => Sender::Silent,
                 LoadPlan::Fixed(_) => Sender::Fixed { next: 0 },
-                LoadPlan::Clocked(_) => Sender::Off,
+                LoadPlan::Clocked(_) | LoadPlan::ClockedLate { .. } => Sender::Off,
             })
             .collect(),
         state: DVector::zeros(network.states()),
@@ -268,9 +268,12 @@ impl Runner<'_> {
                     }
                     self.senders[tag] = Sender::Fixed { next };
                 }
-                (Sender::Starting { at_s }, LoadPlan::Clocked(half_bits)) if at_s <= self.now_s => {
+                (Sender::Starting { at_s }, load) if at_s <= self.now_s => {
+                    let Some((half_bits, late)) = load.clocked() else {
+                        continue;
+                    };
                     let mut clock = Clock::default();
-                    clock.add(HALF_BIT_CYCLES);
+                    clock.add(HALF_BIT_CYCLES + late);
                     self.switch(tag, half_bits[0]);
                     self.senders[tag] = Sender::Sending {
                         half_bit: 0,
@@ -296,7 +299,7 @@ impl Runner<'_> {
     fn tag_event(&mut self, tag: usize, peak_v: f64) {
         let at_s = self.now_s;
         let parts = self.network.tags()[tag];
-        let LoadPlan::Clocked(half_bits) = &self.plan.loads[tag] else {
+        let Some((half_bits, _)) = self.plan.loads[tag].clocked() else {
             return;
         };
         match self.senders[tag] {

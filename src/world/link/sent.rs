@@ -35,7 +35,7 @@ pub(super) fn sent_ripple(
     // The last half bits settle a detector's low-pass.
     let from_s = settling_s + 8.0 * half_bit_s;
     let to_s = from_s + half_bits.len().max(1) as f64 * half_bit_s;
-    let track = sent_track(network, half_bits, to_s)?;
+    let track = sent_track(network, half_bits, 0.0, to_s)?;
     let frequency_hz = network.readers()[0].frequency_hz;
     let ripple = ripple_of_track(&track, probe, frequency_hz, from_s, to_s);
     let Some(detector) = detector else {
@@ -64,7 +64,12 @@ pub(super) fn sent_ripple(
 
 /// The circuits from rest on, the field on and these half bits sent over and over. Whether it has the power or not, the tag sends, clocked by
 /// its own coil: at which phase of the carrier it switches makes a difference.
-fn sent_track(network: &Network, half_bits: &[bool], to_s: f64) -> Result<Track, LinkError> {
+fn sent_track(
+    network: &Network,
+    half_bits: &[bool],
+    late_cycles: f64,
+    to_s: f64,
+) -> Result<Track, LinkError> {
     let tags: Vec<Tag> = network
         .tags()
         .iter()
@@ -92,7 +97,10 @@ fn sent_track(network: &Network, half_bits: &[bool], to_s: f64) -> Result<Track,
                 on: true,
             })
             .collect(),
-        loads: vec![LoadPlan::Clocked(half_bits.to_vec())],
+        loads: vec![LoadPlan::ClockedLate {
+            half_bits: half_bits.to_vec(),
+            cycles: late_cycles,
+        }],
     };
     Ok(run(&network, &plan)?)
 }
@@ -102,10 +110,15 @@ pub const PHASORS_A_CYCLE: usize = 4;
 
 /// Half bits until the circuits count as settled: 2048 field cycles are twelve decay times of Q 500.
 const SETTLED_HALF_BITS: usize = 128;
+/// Half bits that a load stays at most, and the part of one that a first switching is waited for: of what a telegram holds two, of anything else
+/// enough.
+const LONGEST_STAY: usize = 8;
 
 /// Phasors (peak, as the probe has them) of one period of these half bits (true: load closed), sent over and over by the network's one tag in
 /// settled circuits; [`PHASORS_A_CYCLE`] a field cycle. The first is at a switching, always the same one for the same half bits, so that
-/// what the circuits do to the switch's moment moves nothing; empty where the half bits never switch.
+/// what the circuits do to the switch's moment moves nothing; empty where the half bits do not
+/// switch for long. The tag switches `late_cycles` (0 to 1)
+/// after rising zero crossings of its coil's voltage.
 ///
 /// # Errors
 /// Half bits that cannot be sent.
@@ -113,6 +126,7 @@ pub fn sent_phasors(
     network: &Network,
     probe: &Probe,
     half_bits: &[bool],
+    late_cycles: f64,
 ) -> Result<Vec<Complex64>, LinkError> {
     let frequency_hz = network.readers()[0].frequency_hz;
     let half_bit_s = HALF_BIT_CYCLES / frequency_hz;
@@ -123,15 +137,17 @@ pub fn sent_phasors(
         return Ok(Vec::new());
     }
     // The load is open before the first half bit.
-    let before = usize::from(half_bits[0]) + (0..SETTLED_HALF_BITS).filter(|&k| switches(k)).count();
+    let before =
+        usize::from(half_bits[0]) + (0..SETTLED_HALF_BITS).filter(|&k| switches(k)).count();
     // One more half bit for the first that is waited for, and as many as may go by without a switching.
-    let half_bits_in_all = SETTLED_HALF_BITS + 2 * half_bits.len() + 1;
-    let track = sent_track(network, half_bits, half_bits_in_all as f64 * half_bit_s)?;
-    let from_s = track.edges(0)[before].0;
-    let mut phasors = vec![
-        Complex64::from(0.0);
-        half_bits.len() * HALF_BIT_CYCLES as usize * PHASORS_A_CYCLE
-    ];
+    let half_bits_in_all = SETTLED_HALF_BITS + half_bits.len() + LONGEST_STAY;
+    let until_s = half_bits_in_all as f64 * half_bit_s;
+    let track = sent_track(network, half_bits, late_cycles, until_s)?;
+    let Some(&(from_s, _)) = track.edges(0).get(before) else {
+        return Ok(Vec::new());
+    };
+    let mut phasors =
+        vec![Complex64::from(0.0); half_bits.len() * HALF_BIT_CYCLES as usize * PHASORS_A_CYCLE];
     let step_s = 1.0 / (PHASORS_A_CYCLE as f64 * frequency_hz);
     track.phasors(probe, frequency_hz, from_s, step_s, &mut phasors);
     Ok(phasors)
