@@ -110,7 +110,7 @@ def period_ripple(parts, number):
 
 def bound(parts, number, noise, seconds):
     """Standard deviations by Cramer and Rao: complex white noise of this density (1/Hz, relative to the field) on the ripple between 0.4 and 30 kHz,
-    the moment of switching unknown too."""
+    the moment of switching and the part of a carrier's cycle unknown too."""
     base = np.fft.fft(period_ripple(parts, number))
     count = base.size
     hertz = np.fft.fftfreq(count, 1 / (8 * parts.field_hz))
@@ -125,6 +125,8 @@ def bound(parts, number, noise, seconds):
             sides.append(np.fft.fft(period_ripple(moved, number)))
         columns.append((sides[0] - sides[1]) / (2 * step * truth(parts)[name]))
     columns.append(2j * np.pi * hertz * base)
+    late = [np.fft.fft(period_ripple(replace(parts, delay_cycles=parts.delay_cycles + step), number)) for step in (1e-3, -1e-3)]
+    columns.append((late[0] - late[1]) / 2e-3)
     columns = np.array(columns)[:, used] / (8 * parts.field_hz)
     # An integral over a period is a sum over its lines, divided by its length.
     period = count / (8 * parts.field_hz)
