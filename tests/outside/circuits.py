@@ -189,7 +189,7 @@ def pulsed_capture(parts, number, seconds, rate_hz, on_s, off_s, start_s, lead_s
     return track.antenna_v(lead_s + np.arange(int(seconds * rate_hz)) / rate_hz)
 
 
-def brute(parts, number, seconds, rate_hz, steps_a_cycle=400):
+def brute(parts, number, seconds, steps_a_cycle=400):
     """The same bench as `steady_capture` with first=0, integrated step by step (Runge-Kutta 4): the obvious way, for a test of the other."""
     track = Track(parts)
     track.begin(0.0, False, True)
@@ -198,7 +198,7 @@ def brute(parts, number, seconds, rate_hz, steps_a_cycle=400):
     step = 1 / parts.field_hz / steps_a_cycle
     matrices = [parts.matrix(False), parts.matrix(True)]
     drive = lambda t: parts.drive_v * np.cos(2 * np.pi * parts.field_hz * t)
-    x, t, times, volts = np.zeros(4), 0.0, [], []
+    x, times, volts = np.zeros(4), [], []
     for (start, closed), (end, _) in zip(switchings, switchings[1:] + [(seconds, None)]):
         a, b = matrices[closed]
         slope = lambda x, t: a @ x + b * drive(t)
