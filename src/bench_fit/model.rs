@@ -8,9 +8,10 @@ use rustfft::{Fft, FftPlanner};
 use super::FitError;
 use super::parameters::{Parts, Thought, Values};
 use super::record::Lines;
+use crate::receiver::HALF;
 use crate::telegram::TELEGRAM_BITS;
 use crate::world::circuit::Probe;
-use crate::world::link::{PHASORS_A_CYCLE, sent_phasors};
+use crate::world::link::{MIXED_A_CYCLE, sent_mixed};
 
 /// The bench as thought with a number to send.
 pub(super) struct Model {
@@ -21,7 +22,11 @@ pub(super) struct Model {
     /// Half bits of a period, true: load closed.
     half_bits: Vec<bool>,
     fft: Arc<dyn Fft<f64>>,
+    telegram_fft: Arc<dyn Fft<f64>>,
 }
+
+/// Half bits of a telegram.
+const TELEGRAM_HALVES: usize = 2 * TELEGRAM_BITS;
 
 /// What a bench does at its probe while a tag sends.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -41,12 +46,14 @@ impl Model {
         let place = thought.place.place();
         let parts = Parts::new(thought, field_hz)?;
         let tag = Some((thought.transponder, &place));
-        let points = half_bits.len() * crate::receiver::HALF * PHASORS_A_CYCLE;
+        let mut planner = FftPlanner::new();
+        let mut plan = |halves: usize| planner.plan_fft_forward(halves * HALF * MIXED_A_CYCLE);
         Ok(Self {
             parts,
             probe: thought.antennas.probe(&thought.listening.tap, tag),
+            fft: plan(half_bits.len()),
+            telegram_fft: plan(TELEGRAM_HALVES),
             half_bits,
-            fft: FftPlanner::new().plan_fft_forward(points),
         })
     }
 
@@ -57,10 +64,11 @@ impl Model {
             probe: self.probe.clone(),
             half_bits: self.half_bits.iter().map(|closed| !closed).collect(),
             fft: self.fft.clone(),
+            telegram_fft: self.telegram_fft.clone(),
         }
     }
 
-    /// Phasors of a period over their mean, and that.
+    /// The field, and what a receiver has before it filters over it, less 1.
     fn relative(
         &self,
         values: &Values,
@@ -68,12 +76,12 @@ impl Model {
         late_cycles: f64,
     ) -> Result<(Complex64, Vec<Complex64>), FitError> {
         let network = self.parts.network(values)?;
-        let mut phasors = sent_phasors(&network, &self.probe, half_bits, late_cycles)?;
-        let mean = phasors.iter().sum::<Complex64>() / phasors.len().max(1) as f64;
-        for phasor in &mut phasors {
-            *phasor = *phasor / mean - 1.0;
+        let mut mixed = sent_mixed(&network, &self.probe, half_bits, late_cycles)?;
+        let mean = mixed.iter().sum::<Complex64>() / mixed.len().max(1) as f64;
+        for value in &mut mixed {
+            *value = *value / mean - 1.0;
         }
-        Ok((mean, phasors))
+        Ok((mean, mixed))
     }
 
     /// The ripple's lines, as the receiver's band leaves them; the tag switches so many cycles after a crossing.
@@ -88,19 +96,23 @@ impl Model {
         let count = ripple.len() as i32;
         let taken = lines.numbers.iter().zip(&lines.kept).map(|(&n, kept)| {
             let line = ripple[n.rem_euclid(count) as usize];
-            line * (kept / PHASORS_A_CYCLE as f64)
+            line * (kept / MIXED_A_CYCLE as f64)
         });
         Ok(taken.collect())
     }
 
-    /// Field and depth over the first telegram, over and over.
+    /// Field and depth over the first telegram, over and over: all within half the field's frequency.
     pub fn sent(&self, values: &Values) -> Result<Sent, FitError> {
-        let telegram = &self.half_bits[..2 * TELEGRAM_BITS];
-        let (field, ripple) = self.relative(values, telegram, 0.0)?;
-        let power: f64 = ripple.iter().map(Complex64::norm_sqr).sum();
+        let telegram = &self.half_bits[..TELEGRAM_HALVES];
+        let (field, mut ripple) = self.relative(values, telegram, 0.0)?;
+        self.telegram_fft.process(&mut ripple);
+        let count = ripple.len();
+        let highest = TELEGRAM_HALVES * HALF / 2;
+        let lines = ripple[1..highest].iter().chain(&ripple[count - highest..]);
+        let power: f64 = lines.map(Complex64::norm_sqr).sum();
         Ok(Sent {
             field_v: field.norm(),
-            depth: (power / ripple.len() as f64).sqrt(),
+            depth: power.sqrt() / count as f64,
         })
     }
 }
@@ -143,14 +155,14 @@ mod tests {
 
     const BENCH: &str = "[reader]\ntuned_hz = 136648\ncoil_ohm = 20\n[[tag]]\ntuned_hz = 131274\ninductance_mh = 7\nmodulation_ohm = 21000\ndistance_mm = 50\n";
 
-    /// The same circuits asked for their ripple in two ways: line by line, and as depth and angle of a link. Settled for another while, they differ
-    /// by what is left of the ring-up, e^−10.
+    /// The same circuits asked for their ripple in two ways: what lies within half the field's frequency, and as phasors, whose jumps where the load
+    /// switches are of the order of 1/(4Q) of the step, 1 % here.
     #[test]
     fn depth_is_that_of_the_link() {
         let (model, link) = model(BENCH);
         let sent = model.sent(&model.parts.thought).unwrap();
         assert!(
-            (sent.depth / link.sent.depth - 1.0).abs() < 1e-3,
+            (sent.depth / link.sent.depth - 1.0).abs() < 1e-2,
             "{sent:?} {link:?}"
         );
         assert!(
@@ -159,12 +171,14 @@ mod tests {
         );
     }
 
-    /// Slopes by steps of a hundredth of a spread and of a quarter of that: they differ by what the ripple bends, and by nothing that jumps.
+    /// Slopes by steps of a hundredth of a spread and of a tenth of that: they differ by what the ripple bends, as a straight line through ten times as
+    /// much shows (at most a tenth), and by nothing that jumps.
     #[test]
     fn slopes_do_not_depend_on_the_step() {
         let (model, _) = model(BENCH);
         let lines = Lines::new(4096, 134_200.0, &Edge::ideal());
         let thought = model.parts.thought;
+        let norm = |values: &[Complex64]| values.iter().map(|v| v.norm_sqr()).sum::<f64>().sqrt();
         for late in [0.0, 0.1, 0.4, 0.85] {
             let here = model.lines(&thought, late, &lines).unwrap();
             for (k, parameter) in Parameter::ALL.iter().enumerate() {
@@ -178,19 +192,19 @@ mod tests {
                         .map(|(a, b)| (a - b) / step)
                         .collect()
                 };
-                let norm =
-                    |values: &[Complex64]| values.iter().map(|v| v.norm_sqr()).sum::<f64>().sqrt();
                 let first = slope(1e-2);
-                for step in [1e-1, 2.5e-3, 1e-3, 1e-4] {
-                    let second = slope(step);
+                let apart = |step: f64| {
+                    let other = slope(step);
                     let apart: Vec<Complex64> =
-                        first.iter().zip(&second).map(|(a, b)| a - b).collect();
-                    let share = norm(&apart) / norm(&first);
-                    println!(
-                        "{late} {parameter:?} {step}: {share} of {}",
-                        norm(&first) / norm(&here)
-                    );
-                }
+                        first.iter().zip(&other).map(|(a, b)| a - b).collect();
+                    norm(&apart) / norm(&first)
+                };
+                let (wide, narrow) = (apart(1e-1), apart(1e-3));
+                println!("{late} {parameter:?}: {wide} {narrow}");
+                assert!(
+                    wide < 0.15 && narrow < 0.02,
+                    "{late} {parameter:?}: {wide} {narrow}"
+                );
             }
         }
     }

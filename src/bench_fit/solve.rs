@@ -15,8 +15,8 @@ const UNKNOWNS: usize = PARAMETERS + 2;
 /// Where the moment stands among the unknowns, and the part of a cycle.
 pub(super) const MOMENT: usize = PARAMETERS;
 pub(super) const LATE: usize = PARAMETERS + 1;
-/// Step of a difference, in spreads: of a resonance 5e-5, of a coupling 1e-3.
-const STEP: f64 = 1e-3;
+/// Step of a difference, in spreads: of a resonance 2e-4, of a coupling 5e-3. The ripple bends by some 0.5 % of a slope over it.
+const STEP: f64 = 5e-3;
 /// Most turns, and the change of the misfit's sum that ends them: a thirtieth of a standard deviation moves it by so much.
 pub(super) const TURNS: usize = 40;
 const SETTLED: f64 = 1e-3;

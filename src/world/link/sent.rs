@@ -105,8 +105,8 @@ fn sent_track(
     Ok(run(&network, &plan)?)
 }
 
-/// Phasors a field cycle of [`sent_phasors`].
-pub const PHASORS_A_CYCLE: usize = 4;
+/// Values a field cycle of [`sent_mixed`].
+pub const MIXED_A_CYCLE: usize = 4;
 
 /// Half bits until the circuits count as settled: 2048 field cycles are twelve decay times of Q 500.
 const SETTLED_HALF_BITS: usize = 128;
@@ -114,15 +114,18 @@ const SETTLED_HALF_BITS: usize = 128;
 /// enough.
 const LONGEST_STAY: usize = 8;
 
-/// Phasors (peak, as the probe has them) of one period of these half bits (true: load closed), sent over and over by the network's one tag in
-/// settled circuits; [`PHASORS_A_CYCLE`] a field cycle. The first is at a switching, always the same one for the same half bits, so that
-/// what the circuits do to the switch's moment moves nothing; empty where the half bits do not
-/// switch for long. The tag switches `late_cycles` (0 to 1)
-/// after rising zero crossings of its coil's voltage.
+/// What a receiver makes of the probe's voltage v before it filters: 2·v·e^(−jωt), over one period of these half bits (true: load closed), sent
+/// over and over by the network's one tag in settled circuits; [`MIXED_A_CYCLE`] values a field cycle, peak V. The mean is the field; beside the
+/// ripple there is all that lies at twice the field's frequency, for the receiver's filter to take. Phasors would not do: the voltage goes on
+/// where the load switches, its analytic signal jumps.
+///
+/// The first value is at a switching, always the same one for the same half bits, so that what the circuits do to the switch's moment moves
+/// nothing; empty where the half bits do not switch for long. The tag switches `late_cycles` (0 to 1) after rising zero crossings of its
+/// coil's voltage.
 ///
 /// # Errors
 /// Half bits that cannot be sent.
-pub fn sent_phasors(
+pub fn sent_mixed(
     network: &Network,
     probe: &Probe,
     half_bits: &[bool],
@@ -139,16 +142,21 @@ pub fn sent_phasors(
     // The load is open before the first half bit.
     let before =
         usize::from(half_bits[0]) + (0..SETTLED_HALF_BITS).filter(|&k| switches(k)).count();
-    // One more half bit for the first that is waited for, and as many as may go by without a switching.
     let half_bits_in_all = SETTLED_HALF_BITS + half_bits.len() + LONGEST_STAY;
     let until_s = half_bits_in_all as f64 * half_bit_s;
     let track = sent_track(network, half_bits, late_cycles, until_s)?;
     let Some(&(from_s, _)) = track.edges(0).get(before) else {
         return Ok(Vec::new());
     };
-    let mut phasors =
-        vec![Complex64::from(0.0); half_bits.len() * HALF_BIT_CYCLES as usize * PHASORS_A_CYCLE];
-    let step_s = 1.0 / (PHASORS_A_CYCLE as f64 * frequency_hz);
-    track.phasors(probe, frequency_hz, from_s, step_s, &mut phasors);
-    Ok(phasors)
+    let mut mixed =
+        vec![Complex64::from(0.0); half_bits.len() * HALF_BIT_CYCLES as usize * MIXED_A_CYCLE];
+    let step_s = 1.0 / (MIXED_A_CYCLE as f64 * frequency_hz);
+    track.phasors(probe, frequency_hz, from_s, step_s, &mut mixed);
+    let turns = from_s * frequency_hz;
+    for (k, value) in mixed.iter_mut().enumerate() {
+        // 2·Re{A·e^(jωt)}·e^(−jωt) = A + A*·e^(−2jωt).
+        let cycles = turns.fract() + (k % MIXED_A_CYCLE) as f64 / MIXED_A_CYCLE as f64;
+        *value += value.conj() * Complex64::cis(-4.0 * PI * cycles);
+    }
+    Ok(mixed)
 }

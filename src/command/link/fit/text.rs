@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use fieldripple::bench_fit::{BenchFit, Change, ChangeKind, Fitted, Parameter};
 
-use super::super::text::DANGEROUS_V;
+use super::super::wording::DANGEROUS_V;
 use super::Fit;
 
 /// Writing to a string does not fail.
