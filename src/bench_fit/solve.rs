@@ -64,8 +64,9 @@ pub(super) fn departures(
     let mut at = [0.0; UNKNOWNS];
     at[MOMENT] = moment / MOMENT_CYCLES;
     at[LATE] = late_cycles / LATE_CYCLES;
-    for k in 0..PARAMETERS {
-        at[k] = (values[k] / thought[k]).ln() / Parameter::ALL[k].spread();
+    let pairs = values.iter().zip(thought).zip(Parameter::ALL);
+    for (own, ((value, thought), parameter)) in at.iter_mut().zip(pairs) {
+        *own = (value / thought).ln() / parameter.spread();
     }
     at
 }
@@ -212,9 +213,9 @@ impl Problem<'_> {
             let mut matrix = steep.tr_mul(steep) + ring.tr_mul(ring);
             let mut right =
                 steep.tr_mul(&left) + ring.tr_mul(&DVector::from_vec(self.ring_left(&at)));
-            for k in 0..PARAMETERS {
+            for (k, departure) in at[..PARAMETERS].iter().enumerate() {
                 matrix[(k, k)] += 1.0;
-                right[k] += at[k];
+                right[k] += departure;
             }
             let mut better = None;
             while better.is_none() && damping < STUCK {

@@ -118,21 +118,20 @@ pub(super) fn told(thought: &Values, solution: &Solution, misfit: f64) -> Option
         untold.push(Untold { factors: parts });
     }
     let mut trades = Vec::new();
-    for i in 0..PARAMETERS {
-        for j in i + 1..PARAMETERS {
-            let correlation = covariance[(i, j)] / (spreads[i] * spreads[j]);
-            if correlation.abs() < TOGETHER || !parameters[i].told || !parameters[j].told {
-                continue;
-            }
-            let (one, other) = (Parameter::ALL[i], Parameter::ALL[j]);
-            let slope = covariance[(i, j)] / covariance[(i, i)] * other.spread() / one.spread();
-            trades.push(Trade {
-                one,
-                other,
-                percent: slope,
-                correlation,
-            });
+    let pairs = (0..PARAMETERS).flat_map(|i| (i + 1..PARAMETERS).map(move |j| (i, j)));
+    for (i, j) in pairs {
+        let correlation = covariance[(i, j)] / (spreads[i] * spreads[j]);
+        if correlation.abs() < TOGETHER || !parameters[i].told || !parameters[j].told {
+            continue;
         }
+        let (one, other) = (Parameter::ALL[i], Parameter::ALL[j]);
+        let slope = covariance[(i, j)] / covariance[(i, i)] * other.spread() / one.spread();
+        trades.push(Trade {
+            one,
+            other,
+            percent: slope,
+            correlation,
+        });
     }
     Some(Told {
         parameters,

@@ -77,7 +77,7 @@ def thought(parts, rng):
         tag_hz=parts.tag_hz * float(rng.uniform(0.98, 1.02)),
         load_ohm=parts.load_ohm * off(0.7, 1.4),
     ).with_tag_q(parts.tag_q * off(0.75, 1.33))
-    return believed, f"""
+    return f"""
 [reader]
 field_hz = 134200
 source_ohm = {believed.source_share * believed.antenna_ohm}
@@ -148,7 +148,7 @@ def run(path, scenario, rate_hz, folder):
 
 
 def trial_of(seed, trial, ebn0_db=None):
-    """Draws a bench, makes its capture, has it fitted. Returns truth, what was told, and the bounds of a steady one."""
+    """Draws a bench, makes its capture, has it fitted. Returns truth, number, what was told, and the bounds of a steady one."""
     rng = np.random.default_rng([seed, trial, 41])
     parts = drawn(rng)
     number = random_number(rng)
@@ -167,13 +167,13 @@ def trial_of(seed, trial, ebn0_db=None):
     energy = field**2 * np.mean(np.abs(ripple) ** 2) * CYCLES_PER_BIT / parts.field_hz / 2
     sigma = np.sqrt(energy / 10 ** (asked_db / 10) * rate_hz / 2)
     samples = probe * voltage.real + sigma * rng.standard_normal(voltage.size)
-    believed, scenario = thought(parts, rng)
+    scenario = thought(parts, rng)
     with tempfile.TemporaryDirectory(prefix="ripple-") as folder:
         path = Path(folder) / "capture.npy"
         np.save(path, samples.astype(np.float32))
         told = run(path, scenario, rate_hz, folder)
     bounds = None if pulsed else bound(parts, number, 4 * sigma**2 / rate_hz / field**2, seconds)
-    return parts, believed, told, bounds, f"trial {trial}: {asked_db:.0f} dB{' pulsed' if pulsed else ''}, {seconds:.2f} s, {parts}"
+    return parts, number, told, bounds, f"trial {trial}: {asked_db:.0f} dB{' pulsed' if pulsed else ''}, {seconds:.2f} s, {parts}"
 
 
 def period_field(parts, number):
@@ -261,27 +261,26 @@ def ripple_v(parts, number):
 
 def changes(checks, trials):
     """What a change buys, and that nothing buys more; at the values that were fitted."""
-    for parts, _, told, _, about in trials[:6]:
+    for parts, number, told, _, about in trials[:4]:
         if told is None:
             continue
         values = {row["name"]: row["value"] for row in told["parameters"]}
         tag_q = values.pop("tag_q")
         fitted = replace(parts, **values).with_tag_q(tag_q)
-        number = random_number(np.random.default_rng(1))
         now = ripple_v(fitted, number)
         gains = [change["gain_db"] for change in told["changes"]]
         checks.that(gains == sorted(gains, reverse=True), f"{about}: best first")
         volts = abs(Track(fitted).modes[0].steady[3])
         for change in told["changes"]:
             if change["what"] == "capacitor":
-                key, range_of, value = "antenna_hz", np.linspace(0.85, 1.15, 61) * parts.field_hz, change["resonance_hz"]
+                key, range_of, value = "antenna_hz", np.linspace(0.85, 1.15, 31) * parts.field_hz, change["resonance_hz"]
             elif change["what"] == "losses":
-                key, range_of, value = "antenna_q", np.linspace(0.31, 1.99, 57) * fitted.antenna_q, change["to_q"]
+                key, range_of, value = "antenna_q", np.linspace(0.31, 1.99, 29) * fitted.antenna_q, change["to_q"]
             else:
                 continue
             gain = 20 * np.log10(ripple_v(replace(fitted, **{key: value}), number) / now)
-            # Another telegram and another part of the cycle than the one that was sent.
-            checks.near(change["gain_db"], gain, 0.15, f"{about}: {change['what']}")
+            # Another part of the cycle than the one that was fitted, and phasors, whose jumps at the switchings are 1/(4Q) of a step: 1 %.
+            checks.near(change["gain_db"], gain, 0.1, f"{about}: {change['what']}")
             for other in range_of:
                 there = replace(fitted, **{key: float(other)})
                 if abs(Track(there).modes[0].steady[3]) > min(volts, 3.0):
