@@ -315,6 +315,7 @@ fn what_cannot_be_fitted_is_said() {
     for (capture, word) in [
         ("waveforms/cattery-no-tag.wav", "no number was read"),
         ("waveforms/cattery-envelope-48k.wav", "no carrier"),
+        ("waveforms/intake-clean.wav", "no bench near"),
     ] {
         let output = run(Path::new("."), &format!("link --fit {capture}"));
         let page = String::from_utf8(output.stdout).unwrap();

@@ -33,6 +33,9 @@ use solve::values_at;
 
 /// Twice the natural logarithm of the odds at which another explanation is still told: e^−4.5, 1 in 90, as three deviations of one parameter.
 const STILL_LIKELY: f64 = 9.0;
+/// So many spreads ([`Parameter::spread`]) off what was thought nothing is believed: 1 in 16 000 of benches, and what is no bench at all (a ripple with
+/// ideal edges) ends there.
+const TOO_FAR: f64 = 4.0;
 /// A misfit above 1 by this many of its standard deviations is not the noise's.
 const NO_CHANCE: f64 = 5.0;
 
@@ -159,6 +162,9 @@ pub fn fit(reception: &Reception, odds: f64, thought: &Thought<'_>) -> Result<Be
     let Some((_, best)) = found.first() else {
         return Err(FitError::NothingFits);
     };
+    if best.at[..PARAMETERS].iter().any(|off| off.abs() > TOO_FAR) {
+        return Err(FitError::NothingFits);
+    }
     let values = values_at(&own, &best.at);
     let numbers: usize = measured.records.iter().map(|r| r.spectrum.len()).sum();
     let degrees = 2.0 * numbers as f64 - PARAMETERS as f64 - 2.0;
