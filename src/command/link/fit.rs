@@ -9,10 +9,10 @@ use std::process::ExitCode;
 use fieldripple::bench_fit::{BenchFit, FitError, Thought, fit};
 use fieldripple::capture::{ChannelChoice, Unit};
 use fieldripple::decode::{Decoded, Settings, decode_file};
+use fieldripple::number::within;
 use fieldripple::world::scenario::Scenario;
 
 use super::setup::Setup;
-use crate::command::values::within;
 
 /// A capture that the scenario's bench is fitted to.
 #[derive(clap::Args)]
