@@ -295,6 +295,9 @@ class Watched(Browser):
 
 
 def main():
+    if os.environ.get("NO_READER"):
+        print("not checked: no compiler for wasm32 is to be had here, see make_reader.py")
+        return 0
     checks = Checks()
     with tempfile.TemporaryDirectory() as place:
         place = pathlib.Path(place)

@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
 """Builds the receiver for a page in a browser (wasm32), and then the program whose lessons hold that page: python3 tests/outside/make_reader.py
 
-The toolchain's own library for wasm32 is taken, and added with rustup where it is missing. Without either, Debian's packages for building
-browsers are unpacked below the target folder, and the standard library is built from their sources; nothing is installed. `--debian` takes
-that way on purpose."""
+The toolchain's own library for wasm32 is taken, and added with rustup where it is missing. Where that cannot be, it ends with 3. With `--debian`
+Debian's packages for building browsers are unpacked below the target folder instead, and the standard library is built from their sources,
+which takes some minutes; nothing is installed. `--module` leaves out the program."""
 
 import base64
 import gzip
@@ -121,8 +121,11 @@ def imports(module):
 
 
 def main():
-    toolchain = None if "--debian" in sys.argv else own_toolchain()
-    module = without_notes(build(*(toolchain or debian())))
+    toolchain = debian() if "--debian" in sys.argv else own_toolchain()
+    if toolchain is None:
+        print(f"there is no {TARGET} here, and rustup cannot add it: --debian builds with Debian's packages instead", file=sys.stderr)
+        raise SystemExit(3)
+    module = without_notes(build(*toolchain))
     if imports(module):
         raise SystemExit("error: the module imports something, and a page has nothing to give it")
     text = base64.b64encode(gzip.compress(module, 9, mtime=0)).decode()
