@@ -280,8 +280,9 @@ def changes(checks, trials):
             else:
                 continue
             gain = 20 * np.log10(ripple_v(replace(fitted, **{key: value}), number) / now)
-            # Another part of the cycle than the one that was fitted, and phasors, whose jumps at the switchings are 1/(4Q) of a step: 1 %.
-            checks.near(change["gain_db"], gain, 0.1, f"{about}: {change['what']}")
+            # Phasors, as they are taken here, jump at the switchings by up to 1/(4Q) of a step, by the part of the cycle, which is not the fitted one.
+            jump = 1 / (4 * min(fitted.antenna_q, tag_q))
+            checks.near(change["gain_db"], gain, 20 * np.log10(1 + jump), f"{about}: {change['what']}")
             for other in range_of:
                 there = replace(fitted, **{key: float(other)})
                 if abs(Track(there).modes[0].steady[3]) > min(volts, 3.0):
