@@ -1,6 +1,5 @@
 //! A sound card's input → samples as they come.
 
-use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
@@ -98,7 +97,7 @@ pub fn open_device(
             }),
             ..Layout::default()
         },
-        name: PathBuf::from(name),
+        name: name.into(),
         waiting: Vec::new(),
         incoming,
         lost,
@@ -301,7 +300,7 @@ where
 /// An input that is being listened to.
 struct Listening {
     layout: Layout,
-    name: PathBuf,
+    name: String,
     /// Samples of all channels in turn that were not handed on yet.
     waiting: Vec<f32>,
     incoming: Receiver<Block>,
@@ -331,7 +330,7 @@ impl Listening {
 
     fn failed(&self, what: String) -> CaptureError {
         CaptureError::Device {
-            name: Path::display(&self.name).to_string(),
+            name: self.name.clone(),
             what,
         }
     }
