@@ -22,7 +22,7 @@ use super::strip::strip;
 use super::taken::{Taken, fixed};
 use super::values::values;
 use crate::draw::palette;
-use crate::page::{CAUTIONS, environment, style_sheet};
+use crate::page::{environment, style_sheet};
 
 /// A lesson with everything that its pages show.
 pub struct Book {
@@ -142,7 +142,6 @@ impl Book {
                 exercises,
                 reads => reader.is_some(),
                 play => explore::PAGES,
-                cautions => CAUTIONS,
                 css => "",
                 ..Value::from_serialize(&book.values)
             },

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::PageError;
 use super::bits::{Group, groups};
-use super::sheet::{CAUTIONS, environment, inline_svg, style_sheet};
+use super::sheet::{environment, inline_svg, style_sheet};
 use crate::draw::{Panel, View, panel_svg};
 use crate::findings::Finding;
 use crate::receiver::needed_db;
@@ -231,7 +231,6 @@ impl ReportPage {
             css => style_sheet(),
             contents => self.contents,
             sections => self.sections,
-            cautions => CAUTIONS,
             single_db => format!("{:.1}", needed_db(USUAL_ODDS)),
             command,
             program,

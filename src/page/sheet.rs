@@ -37,6 +37,8 @@ pub fn environment() -> Environment<'static> {
     environment.set_lstrip_blocks(true);
     // A template that does not parse fails every test that makes a page.
     let _ = environment.add_template("sheet.html", include_str!("sheet.html"));
+    let _ = environment.add_template("cautions.html", include_str!("cautions.html"));
+    environment.add_global("cautions", CAUTIONS.to_vec());
     environment
 }
 

@@ -5,7 +5,7 @@ mod answer;
 use minijinja::context;
 
 use super::PageError;
-use super::sheet::{CAUTIONS, controls_sheet, environment};
+use super::sheet::{controls_sheet, environment};
 use crate::capture::RawKind;
 
 pub use answer::answer;
@@ -25,7 +25,6 @@ pub fn reader_page(module: &str, program: &str) -> Result<String, PageError> {
             script => include_str!("reader.js"),
             worker => include_str!("worker.js"),
             kinds => RawKind::ALL.map(RawKind::name),
-            cautions => CAUTIONS,
             module,
             program,
         },
