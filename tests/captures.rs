@@ -507,6 +507,12 @@ fn edge_lists_become_steady_samples() {
         );
     }
     assert_eq!(changes.len(), 4);
+    // Edges a second apart are none of a tag's: 40 samples between them show that as well as 20 000 do.
+    let slow = read("0,0\n1,1\n5,0\n");
+    assert_eq!(
+        (slow.layout.rate_hz, slow.layout.length),
+        (Some(40.0), Some(201))
+    );
     let message = refuse("t,d\n0,0\n1,1\n3,0\n1000000,1\n");
     assert!(
         message.contains("4 edges in 1000000 s") && message.contains("4000 for each edge"),

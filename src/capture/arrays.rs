@@ -25,6 +25,10 @@ pub(super) struct Named {
 }
 
 impl Named {
+    fn rows(&self) -> usize {
+        self.channels.first().map_or(0, Vec::len)
+    }
+
     /// Holds the last good value where one is not finite.
     pub(super) fn mend(&mut self) {
         let missing = (self.channels.iter().flatten())
@@ -89,78 +93,21 @@ impl Rise {
 pub(super) fn assemble(
     path: &Path,
     arrays: Vec<Named>,
-    mut left_out: Vec<String>,
+    left_out: Vec<String>,
     options: &OpenOptions,
 ) -> Result<Box<dyn SampleSource>, CaptureError> {
-    let rows = |array: &Named| array.channels.first().map_or(0, Vec::len);
-    let longest = arrays.iter().map(rows).max().unwrap_or(0);
-    let mut layout = Layout::default();
-    let mut rate_hz = None;
-    let (mut channels, mut columns) = (Vec::new(), Columns::default());
-    let mut place = 0;
-    let several = arrays
-        .iter()
-        .map(|array| array.channels.len())
-        .sum::<usize>()
-        > 1;
+    let longest = arrays.iter().map(Named::rows).max().unwrap_or(0);
+    let columns: usize = arrays.iter().map(|array| array.channels.len()).sum();
+    let mut assembly = Assembly {
+        longest,
+        several: columns > 1,
+        left_out,
+        ..Assembly::default()
+    };
     for array in arrays {
-        let count = rows(&array);
-        let name = array_name(&array.name);
-        if count == 1 && longest > 1 {
-            match name.setting(f64::from(array.channels[0][0])) {
-                ArrayName::Rate(rate) => rate_hz = Some((rate, RateOrigin::File)),
-                ArrayName::Start(start_s) => layout.start_s = start_s,
-                ArrayName::Centre(centre_hz) => layout.centre_hz = Some(centre_hz),
-                ArrayName::Other => left_out.push(array.name),
-            }
-            continue;
-        }
-        if count < longest || (array.complex && !channels.is_empty()) {
-            left_out.push(array.name);
-            continue;
-        }
-        let single = array.channels.len() == 1;
-        layout.complex |= array.complex;
-        for (index, mut samples) in array.channels.into_iter().enumerate() {
-            place += 1;
-            if several
-                && !layout.complex
-                && columns.time.is_none()
-                && index == 0
-                && let Some(rise) = array.rise.filter(|rise| rise.holds(&samples))
-            {
-                columns.time = Some(TimeColumn {
-                    column: place,
-                    unit_s: name.seconds.unwrap_or(1.0),
-                    unit_guessed: name.seconds.is_none(),
-                });
-                let unit_s = name.seconds.unwrap_or(1.0);
-                // Whole steps of one without a unit count samples.
-                if name.seconds.is_some() || rise.step != 1.0 {
-                    rate_hz.get_or_insert((1.0 / (rise.step * unit_s), RateOrigin::TimeColumn));
-                    layout.start_s = rise.start * unit_s;
-                }
-                continue;
-            }
-            let mut unit = array.unit;
-            if let (Some(volts), Unit::Unknown) = (name.volts, unit) {
-                unit = Unit::Volt;
-                samples
-                    .iter_mut()
-                    .for_each(|sample| *sample = (f64::from(*sample) * volts) as f32);
-            }
-            let name = if single {
-                name.name.clone()
-            } else {
-                format!("{} {}", name.name, index + 1)
-            };
-            layout.channels.push(ChannelInfo { name, unit });
-            columns.of_channels.push(place);
-            channels.push(samples);
-        }
-        layout.notes.extend(array.notes);
+        assembly.add(array);
     }
-    if channels.is_empty() || longest == 0 {
+    if assembly.channels.is_empty() || longest == 0 {
         return Err(CaptureError::Malformed {
             path: path.to_owned(),
             place: "all arrays".into(),
@@ -168,38 +115,131 @@ pub(super) fn assemble(
             allowed: "one of numbers, a value a sample time, is needed".into(),
         });
     }
-    if channels.len() > 256 {
+    if assembly.channels.len() > 256 {
         return Err(CaptureError::Unsupported {
             path: path.to_owned(),
-            what: format!("{} channels", channels.len()),
+            what: format!("{} channels", assembly.channels.len()),
             allowed: "at most 256 are".into(),
         });
     }
-    if !left_out.is_empty() {
-        left_out.truncate(5);
-        layout.notes.push(format!(
-            "Left out, as no channel of {longest} samples: {}.",
-            left_out.join(", ")
-        ));
-    }
-    columns.count = place;
-    if several && !layout.complex {
-        layout.columns = Some(columns);
-    }
-    if !layout.complex {
-        layout.centre_hz = None;
-    }
-    options.settle_rate(&mut layout, rate_hz);
-    layout.length = Some(longest as u64);
-    for (samples, channel) in channels.iter_mut().zip(&layout.channels) {
-        if channel.unit != Unit::FullScale && options.scale != 1.0 {
-            for sample in samples {
-                let scaled = (f64::from(*sample) * options.scale) as f32;
-                *sample = scaled.clamp(f32::MIN, f32::MAX);
+    Ok(assembly.finish(options))
+}
+
+/// What the arrays so far make.
+#[derive(Default)]
+struct Assembly {
+    /// Rows of the longest array.
+    longest: usize,
+    /// More than one column in all arrays together.
+    several: bool,
+    layout: Layout,
+    rate_hz: Option<(f64, RateOrigin)>,
+    channels: Vec<Vec<f32>>,
+    columns: Columns,
+    /// Names of arrays that are no channels.
+    left_out: Vec<String>,
+}
+
+impl Assembly {
+    fn add(&mut self, array: Named) {
+        let rows = array.rows();
+        let name = array_name(&array.name);
+        if rows == 1 && self.longest > 1 {
+            match name.setting(f64::from(array.channels[0][0])) {
+                ArrayName::Rate(rate_hz) => self.rate_hz = Some((rate_hz, RateOrigin::File)),
+                ArrayName::Start(start_s) => self.layout.start_s = start_s,
+                ArrayName::Centre(centre_hz) => self.layout.centre_hz = Some(centre_hz),
+                ArrayName::Other => self.left_out.push(array.name),
             }
+            return;
+        }
+        if rows < self.longest || (array.complex && !self.channels.is_empty()) {
+            self.left_out.push(array.name);
+            return;
+        }
+        let is_single = array.channels.len() == 1;
+        self.layout.complex |= array.complex;
+        for (index, samples) in array.channels.into_iter().enumerate() {
+            self.columns.count += 1;
+            let rise = array.rise.filter(|rise| index == 0 && rise.holds(&samples));
+            if let Some(rise) = rise.filter(|_| self.may_be_time()) {
+                self.take_time(rise, name.seconds);
+                continue;
+            }
+            let own_name = if is_single {
+                name.name.clone()
+            } else {
+                format!("{} {}", name.name, index + 1)
+            };
+            self.take_channel(own_name, array.unit, name.volts, samples);
+        }
+        self.layout.notes.extend(array.notes);
+    }
+
+    fn may_be_time(&self) -> bool {
+        self.several && !self.layout.complex && self.columns.time.is_none()
+    }
+
+    /// The next column as the time; `seconds` are those in one of its unit, where its name says it.
+    fn take_time(&mut self, rise: Rise, seconds: Option<f64>) {
+        let unit_s = seconds.unwrap_or(1.0);
+        self.columns.time = Some(TimeColumn {
+            column: self.columns.count,
+            unit_s,
+            unit_guessed: seconds.is_none(),
+        });
+        // Whole steps of one without a unit count samples.
+        if seconds.is_some() || rise.step != 1.0 {
+            let rate_hz = 1.0 / (rise.step * unit_s);
+            self.rate_hz
+                .get_or_insert((rate_hz, RateOrigin::TimeColumn));
+            self.layout.start_s = rise.start * unit_s;
         }
     }
-    Ok(Box::new(Kept::new(layout, channels)))
+
+    /// The next column as a channel; `volts` are those in one of its unit, where its name says it.
+    fn take_channel(
+        &mut self,
+        name: String,
+        mut unit: Unit,
+        volts: Option<f64>,
+        mut samples: Vec<f32>,
+    ) {
+        if let (Some(volts), Unit::Unknown) = (volts, unit) {
+            unit = Unit::Volt;
+            for sample in &mut samples {
+                *sample = (f64::from(*sample) * volts) as f32;
+            }
+        }
+        self.layout.channels.push(ChannelInfo { name, unit });
+        self.columns.of_channels.push(self.columns.count);
+        self.channels.push(samples);
+    }
+
+    fn finish(self, options: &OpenOptions) -> Box<dyn SampleSource> {
+        let Self {
+            longest,
+            mut layout,
+            mut channels,
+            mut left_out,
+            ..
+        } = self;
+        if !left_out.is_empty() {
+            left_out.truncate(5);
+            layout.notes.push(format!(
+                "Left out, as no channel of {longest} samples: {}.",
+                left_out.join(", ")
+            ));
+        }
+        if !layout.complex {
+            layout.columns = self.several.then_some(self.columns);
+            layout.centre_hz = None;
+        }
+        options.settle_rate(&mut layout, self.rate_hz);
+        layout.length = Some(longest as u64);
+        options.scale_levels(&mut channels, &layout.channels);
+        Box::new(Kept::new(layout, channels))
+    }
 }
 
 /// A name of the file without what would spoil a line of output.

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::str::FromStr;
 
-use super::{CaptureError, Layout, RateOrigin};
+use super::{CaptureError, ChannelInfo, Layout, RateOrigin, Unit};
 
 /// What the user says about a capture.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,6 +56,21 @@ impl OpenOptions {
         };
         layout.rate_hz = settled.map(|(rate_hz, _)| rate_hz);
         layout.rate_origin = settled.map(|(_, origin)| origin);
+    }
+
+    /// The probe factor on all but fractions of full scale.
+    pub(super) fn scale_levels(&self, channels: &mut [Vec<f32>], info: &[ChannelInfo]) {
+        if self.scale == 1.0 {
+            return;
+        }
+        for (samples, info) in channels.iter_mut().zip(info) {
+            if info.unit != Unit::FullScale {
+                for sample in samples {
+                    let scaled = (f64::from(*sample) * self.scale) as f32;
+                    *sample = scaled.clamp(f32::MIN, f32::MAX);
+                }
+            }
+        }
     }
 
     pub(super) fn check(&self, path: &Path) -> Result<(), CaptureError> {

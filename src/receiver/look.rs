@@ -13,7 +13,7 @@ use crate::receiver::field::one_sided::take_off_one_sided;
 use crate::receiver::field::other_field::{OtherField, remove_other_field, remove_weaker_fields};
 use crate::receiver::field::pieces::is_one_switched_field;
 use crate::receiver::fold::sums::TELEGRAM;
-use crate::receiver::front::cycles::{Cycles, Tuning, to_cycles};
+use crate::receiver::front::cycles::{Cycles, to_cycles};
 use crate::receiver::front::views::{CLOCKS, View};
 use crate::receiver::tags::attempt::Terms;
 
@@ -147,50 +147,45 @@ fn look_without_near_fields(
     // Two fields at once: either may be the one that the tag divides.
     let mut first: Option<Reception> = None;
     for &line in &lines {
-        let offset_hz = line * view.tuning.field_hz;
-        let tuning = Tuning {
-            field_hz: view.tuning.field_hz + offset_hz,
-            apparent_hz: view.tuning.apparent_hz
-                + if view.tuning.mirrored {
-                    -offset_hz
-                } else {
-                    offset_hz
-                },
-            ..view.tuning
-        };
-        let view = View { tuning, ..*view };
-        let mut cycles = mended_cycles(signal, &view);
-        level_out(&mut cycles.values);
-        // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
-        let others = lines.iter().filter(|other| **other != line);
-        let places: Vec<f64> = others
-            .map(|other| (other - line) * view.tuning.field_hz / tuning.field_hz)
-            .collect();
-        let removed: Vec<OtherField> = places
-            .iter()
-            .map(|place| OtherField::measured(&cycles.values, *place, tuning.field_hz))
-            .collect();
-        for place in places {
-            remove_other_field(&mut cycles.values, place);
-        }
-        take_off_near_fields(&mut cycles.values);
-        let mut reception = look_at(
-            signal,
-            &View {
-                kind: view.kind,
-                tuning,
-            },
-            cycles,
-            terms,
-            rate_assumed,
-        );
-        reception.other_fields = removed;
+        let reception = look_at_one_of(signal, view, &lines, line, terms, rate_assumed);
         if !reception.readings.is_empty() {
             return reception;
         }
         first.get_or_insert(reception);
     }
     first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
+}
+
+/// One of several fields, which are `lines` apart from the one the view is tuned to, in its frequency; the others are removed.
+fn look_at_one_of(
+    signal: &Signal<'_>,
+    view: &View,
+    lines: &[f64],
+    line: f64,
+    terms: Terms,
+    rate_assumed: bool,
+) -> Reception {
+    let first_hz = view.tuning.field_hz;
+    let view = view.tuned_beside(line * first_hz);
+    let tuning = view.tuning;
+    let mut cycles = mended_cycles(signal, &view);
+    level_out(&mut cycles.values);
+    // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
+    let others = lines.iter().filter(|other| **other != line);
+    let places: Vec<f64> = others
+        .map(|other| (other - line) * first_hz / tuning.field_hz)
+        .collect();
+    let removed: Vec<OtherField> = places
+        .iter()
+        .map(|place| OtherField::measured(&cycles.values, *place, tuning.field_hz))
+        .collect();
+    for place in places {
+        remove_other_field(&mut cycles.values, place);
+    }
+    take_off_near_fields(&mut cycles.values);
+    let mut reception = look_at(signal, &view, cycles, terms, rate_assumed);
+    reception.other_fields = removed;
+    reception
 }
 
 /// For another try where nothing was read: what is in the way of any ripple, and cannot be one, goes.

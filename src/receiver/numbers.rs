@@ -15,7 +15,7 @@ use crate::receiver::front::views::{CLOCKS, NOMINAL_HZ, View, level_is_field};
 use crate::receiver::tags::attempt::{Attempt, ReadLimits, Terms};
 use crate::receiver::tags::bursts::join_bursts;
 use crate::receiver::tags::join::join;
-use crate::receiver::tags::read::read_piece;
+use crate::receiver::tags::read::{PieceReading, read_piece};
 use crate::receiver::tags::stays::stays;
 use crate::receiver::tags::told::{Told, is_contradicted};
 
@@ -127,75 +127,23 @@ pub(super) fn read_all(
     limits: &ReadLimits,
     reception: &mut Reception,
 ) {
-    let mut candidates: Vec<Measured> = Vec::new();
+    let mut unproven: Vec<Measured> = Vec::new();
     let mut told: Vec<Told> = Vec::new();
     for piece in pieces {
         let mut result = read_piece(piece, field_hz, limits);
         reception.tangled |= result.tangled;
-        if result.read.is_empty()
-            && !result.tangled
-            && !limits.real
-            && let Some(ripple) = without_lines(&piece.ripple)
-        {
-            let cleaned = Piece {
-                ripple,
-                ..piece.clone()
-            };
-            let limits = ReadLimits {
-                cleaned: true,
-                ..*limits
-            };
-            let again = read_piece(&cleaned, field_hz, &limits);
-            if !again.read.is_empty() {
-                result = again;
-            }
+        if let Some(again) = read_without_lines(piece, &result, field_hz, limits) {
+            result = again;
         }
         if piece.ripple.len() >= TELEGRAM {
             told.push(Told::by(&result));
         }
-        let seconds = |attempt: &Attempt| {
-            let cycle = (piece.to_s - piece.from_s) / piece.ripple.len() as f64;
-            let at = |index: usize| piece.from_s + index as f64 * cycle;
-            (at(attempt.span.start), at(attempt.span.end))
-        };
-        let there = stays(piece, field_hz, &result.read, limits.real);
-        for (attempt, stays) in result.read.into_iter().zip(there) {
-            let span = seconds(&attempt);
-            let mut measured = Measured::new(attempt, span, limits.odds);
-            measured.stays = stays;
-            match Reading::of(measured, limits.odds) {
-                Ok(reading) => merge(&mut reception.readings, reading, Reading::add, limits.odds),
-                Err(unproven) => candidates.push(unproven),
-            }
-        }
-        if let Some(attempt) = result.left {
-            let span = seconds(&attempt);
-            candidates.push(Measured::new(attempt, span, limits.odds));
-        }
+        unproven.extend(reception.add_piece(piece, result, field_hz, limits));
     }
-    let readings = std::mem::take(&mut reception.readings);
-    for reading in readings {
-        if is_contradicted(reading.attempt.decision.telegram.code, &told) {
-            candidates.push(reading.into_measured());
-        } else {
-            reception.readings.push(reading);
-        }
-    }
+    unproven.extend(reception.without_contradicted(&told));
     // Several tags that no piece tells apart are not told apart by all of them.
     if reception.readings.is_empty() && !reception.tangled && pieces.len() > 1 {
-        let span = (pieces[0].from_s, pieces[pieces.len() - 1].to_s);
-        for joined in [join, join_bursts] {
-            let Some(attempt) = joined(pieces, field_hz, limits) else {
-                continue;
-            };
-            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
-                Ok(reading) => {
-                    merge(&mut reception.readings, reading, Reading::add, limits.odds);
-                    break;
-                }
-                Err(unproven) => candidates.push(unproven),
-            }
-        }
+        unproven.extend(reception.add_joined(pieces, field_hz, limits));
     }
     // Where tags are tangled, a part of a telegram has too few signs to contradict a sum of them.
     if reception.tangled {
@@ -205,28 +153,120 @@ pub(super) fn read_all(
     reception
         .readings
         .sort_by(|a, b| b.attempt.depth.total_cmp(&a.attempt.depth));
-    candidates.retain(|candidate| {
-        reception.readings.iter().all(|reading| {
-            reading.attempt.decision.telegram.code != candidate.attempt.decision.telegram.code
-        })
-    });
-    let likeliest = candidates.into_iter().min_by(|a, b| {
-        a.attempt
-            .decision
-            .odds_wrong
-            .total_cmp(&b.attempt.decision.odds_wrong)
-    });
-    if let Some(candidate) = likeliest {
-        let better = reception.candidate.as_ref().is_none_or(|old| {
-            candidate.attempt.decision.odds_wrong < old.attempt.decision.odds_wrong
-        });
-        if better {
-            reception.candidate = Some(candidate);
-        }
+    reception.consider(unproven);
+}
+
+/// Another try at a piece in which nothing was read: steady lines beside the ripple go first.
+fn read_without_lines(
+    piece: &Piece,
+    first: &PieceReading,
+    field_hz: f64,
+    limits: &ReadLimits,
+) -> Option<PieceReading> {
+    if !first.read.is_empty() || first.tangled || limits.real {
+        return None;
     }
+    let cleaned = Piece {
+        ripple: without_lines(&piece.ripple)?,
+        ..piece.clone()
+    };
+    let limits = ReadLimits {
+        cleaned: true,
+        ..*limits
+    };
+    let again = read_piece(&cleaned, field_hz, &limits);
+    (!again.read.is_empty()).then_some(again)
+}
+
+/// When an attempt's first value was taken and when the one behind its last, s.
+fn seconds_of(attempt: &Attempt, piece: &Piece) -> (f64, f64) {
+    let cycle = (piece.to_s - piece.from_s) / piece.ripple.len() as f64;
+    let at = |index: usize| piece.from_s + index as f64 * cycle;
+    (at(attempt.span.start), at(attempt.span.end))
 }
 
 impl Reception {
+    /// Adds what a piece gave; returns what it does not prove.
+    fn add_piece(
+        &mut self,
+        piece: &Piece,
+        result: PieceReading,
+        field_hz: f64,
+        limits: &ReadLimits,
+    ) -> Vec<Measured> {
+        let mut unproven = Vec::new();
+        let there = stays(piece, field_hz, &result.read, limits.real);
+        for (attempt, stays) in result.read.into_iter().zip(there) {
+            let span = seconds_of(&attempt, piece);
+            let mut measured = Measured::new(attempt, span, limits.odds);
+            measured.stays = stays;
+            match Reading::of(measured, limits.odds) {
+                Ok(reading) => merge(&mut self.readings, reading, Reading::add, limits.odds),
+                Err(measured) => unproven.push(measured),
+            }
+        }
+        if let Some(attempt) = result.left {
+            let span = seconds_of(&attempt, piece);
+            unproven.push(Measured::new(attempt, span, limits.odds));
+        }
+        unproven
+    }
+
+    /// Takes back the numbers that other pieces contradict, and returns them.
+    fn without_contradicted(&mut self, told: &[Told]) -> Vec<Measured> {
+        let contradicted =
+            |reading: &Reading| is_contradicted(reading.attempt.decision.telegram.code, told);
+        let readings = std::mem::take(&mut self.readings);
+        let (taken_back, kept) = readings.into_iter().partition(contradicted);
+        self.readings = kept;
+        let taken_back: Vec<Reading> = taken_back;
+        taken_back.into_iter().map(Reading::into_measured).collect()
+    }
+
+    /// A number that only all pieces together prove; returns those that they do not.
+    fn add_joined(
+        &mut self,
+        pieces: &[Piece],
+        field_hz: f64,
+        limits: &ReadLimits,
+    ) -> Vec<Measured> {
+        let span = (pieces[0].from_s, pieces[pieces.len() - 1].to_s);
+        let mut unproven = Vec::new();
+        for joined in [join, join_bursts] {
+            let Some(attempt) = joined(pieces, field_hz, limits) else {
+                continue;
+            };
+            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
+                Ok(reading) => {
+                    merge(&mut self.readings, reading, Reading::add, limits.odds);
+                    break;
+                }
+                Err(measured) => unproven.push(measured),
+            }
+        }
+        unproven
+    }
+
+    /// Keeps the likeliest of what was not proven, but for numbers that were read.
+    fn consider(&mut self, mut unproven: Vec<Measured>) {
+        let code = |measured: &Measured| measured.attempt.decision.telegram.code;
+        let odds = |measured: &Measured| measured.attempt.decision.odds_wrong;
+        unproven.retain(|measured| {
+            let is_it =
+                |reading: &Reading| reading.attempt.decision.telegram.code == code(measured);
+            !self.readings.iter().any(is_it)
+        });
+        let likeliest = unproven
+            .into_iter()
+            .min_by(|a, b| odds(a).total_cmp(&odds(b)));
+        if let Some(measured) = likeliest {
+            let old = self.candidate.as_ref();
+            if old.is_none_or(|old| odds(&measured) < odds(old)) {
+                self.candidate = Some(measured);
+            }
+        }
+    }
+
     /// Captures without a carrier show the field's frequency only through the tag that divided it.
     pub(super) fn clocked_by(&mut self, clocked: &Clocked) {
         if !self.kind.has_carrier() {

@@ -7,7 +7,7 @@ and so does a capture called read that lists none.
 
 Besides, the captures of long runs that once gave a false number: none may again, but for those that are known still to do.
 
-Options: --captures N, --seed N, --jobs N, --batch N (captures a call), --kind TEXT, --verbose.
+Options: --captures N, --first N, --seed N, --jobs N, --batch N (captures a call), --kind TEXT, --verbose.
 The long run: python tests/outside/check_false_numbers.py --captures 20000 --seed 5001
 """
 
@@ -76,13 +76,14 @@ def false_again():
 def main():
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--captures", type=int, default=500)
+    options.add_argument("--first", type=int, default=0, help="the capture to begin with, so that a long run can be made in parts")
     options.add_argument("--seed", type=int, default=5000)
     options.add_argument("--jobs", type=int, default=os.cpu_count())
     options.add_argument("--batch", type=int, default=20)
     options.add_argument("--kind", default="", help="only kinds that contain this")
     options.add_argument("--verbose", action="store_true", help="progress, and every false number at once, on standard error")
     chosen = options.parse_args()
-    trials = [trial for trial in range(chosen.captures) if chosen.kind in TURN[trial % len(TURN)]]
+    trials = [trial for trial in range(chosen.first, chosen.first + chosen.captures) if chosen.kind in TURN[trial % len(TURN)]]
     batches = [trials[at : at + chosen.batch] for at in range(0, len(trials), chosen.batch)]
     counts, whole, part, false, loose, stated, worst = Counter(), Counter(), Counter(), Counter(), 0, 0.0, []
     failed, done, shown = [], 0, 0

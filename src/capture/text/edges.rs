@@ -64,8 +64,10 @@ fn slow_rate(times_s: &[f64], intervals: &[f64]) -> Option<f64> {
     let [first, .., last] = times_s else {
         return None;
     };
-    let rate_hz = (SAMPLES_ANYWAY / (last - first)).floor();
-    (shortest_s > NO_TAGS_S && rate_hz * shortest_s > SAMPLES_BETWEEN).then_some(rate_hz)
+    let most_hz = (SAMPLES_ANYWAY / (last - first)).floor();
+    let enough_hz = (2.0 * SAMPLES_BETWEEN / shortest_s).ceil();
+    (shortest_s > NO_TAGS_S && most_hz * shortest_s > SAMPLES_BETWEEN)
+        .then_some(most_hz.min(enough_hz))
 }
 
 /// Factor to seconds of times without a unit: the one that brings the usual interval near a tag's half bits and bits (119

@@ -5,47 +5,74 @@ use super::super::memory_source::Kept;
 use super::super::options::{OpenOptions, readable};
 use super::super::{CaptureError, ChannelInfo, Layout, RateOrigin, SampleSource, Unit};
 use super::edges::{self, Edges};
-use super::plan::Role;
 use super::steps::Leap;
 use super::table::Table;
 
 impl Table {
     /// Fills gaps, settles rate and units.
     pub(super) fn into_source(
-        self,
+        mut self,
         input: &Input,
         options: &OpenOptions,
     ) -> Result<Box<dyn SampleSource>, CaptureError> {
-        let Self {
-            plan,
-            mut columns,
-            steps,
-            times,
-            notes,
-            pieces,
-            ..
-        } = self;
-        let rows = columns.first().map_or(0, |column| column.samples.len());
         let mut layout = Layout {
-            notes,
-            pieces,
+            notes: std::mem::take(&mut self.notes),
+            pieces: std::mem::take(&mut self.pieces),
             ..Layout::default()
         };
-        if !layout.pieces.is_empty() {
-            layout.notes.push(format!(
-                "The time column begins anew {} time{}: the file holds {} pieces, each taken for itself.",
-                layout.pieces.len(),
-                if layout.pieces.len() == 1 { "" } else { "s" },
-                layout.pieces.len() + 1
-            ));
+        layout.notes.extend(note_on_pieces(layout.pieces.len()));
+        let Taken {
+            mut channels,
+            is_two_level,
+        } = self.take_channels(&mut layout);
+        if channels.is_empty() {
+            let found = "more than half of the values are missing or no numbers";
+            return Err(input.malformed("all rows", found, "at least half must be numbers"));
         }
-        let mut taken = plan.columns;
+        let rows = channels.first().map_or(0, Vec::len);
+        if self.steps.missing() * 2 > rows as u64 && self.plan.has_time() {
+            let found = "more than half of the times are missing";
+            return Err(input.malformed("time column", found, "at least half must be numbers"));
+        }
+        layout.logic = is_two_level;
+        if layout.logic {
+            for sample in channels.iter_mut().flatten() {
+                *sample = *sample * 2.0 - 1.0;
+            }
+        } else {
+            options.scale_levels(&mut channels, &layout.channels);
+        }
+        let settings = &self.plan.settings;
+        let pace = self.steps.pace();
+        layout.start_s = pace.map_or(settings.start_s.unwrap_or(0.0), |pace| pace.start_s);
+        if layout.logic
+            && let Some(times) = self.times.filter(|times| are_edges(times, &channels))
+        {
+            return edge_source(input, options, layout, times, channels);
+        }
+        let own = settle(settings.rate(), pace, &mut layout.notes);
+        options.settle_rate(&mut layout, own);
+        if let Some(rate_hz) = pace.map(|pace| pace.rate_hz)
+            && !layout.logic
+        {
+            fill_leaps(&mut channels, self.steps.leaps(), rate_hz, &mut layout);
+        }
+        layout.length = channels.first().map(|channel| channel.len() as u64);
+        Ok(Box::new(Kept::new(layout, channels)))
+    }
+
+    /// The columns that hold enough, their gaps filled; `layout` says which and what was done.
+    fn take_channels(&mut self, layout: &mut Layout) -> Taken {
+        let mut taken = std::mem::take(&mut self.plan.columns);
         let places = std::mem::take(&mut taken.of_channels);
-        let mut channels = Vec::new();
-        let (mut gone, mut replaced) = (Vec::new(), 0);
-        let mut two_level = true;
-        let mut both = false;
-        for (index, (column, (name, unit))) in columns.iter_mut().zip(plan.names).enumerate() {
+        let names = std::mem::take(&mut self.plan.names);
+        let rows = self
+            .columns
+            .first()
+            .map_or(0, |column| column.samples.len());
+        let (mut channels, mut gone, mut replaced) = (Vec::new(), Vec::new(), 0);
+        let (mut two_level, mut both) = (true, false);
+        for (index, (column, (name, unit))) in self.columns.iter_mut().zip(names).enumerate() {
             if column.missing * 2 > rows as u64 || rows == 0 {
                 gone.push(name);
                 continue;
@@ -56,82 +83,69 @@ impl Table {
             two_level &= column.two_level && unit != Unit::Volt;
             both |= column.samples.iter().any(|&sample| sample != first);
             taken.of_channels.extend(places.get(index));
-            if unit == Unit::Volt
-                && let Some((lowest, highest)) = counts(&column.samples)
-            {
-                layout.notes.push(format!(
-                    "Channel \"{name}\" is said to be in volts, but holds whole numbers from {lowest} to {highest}: they look like \
-                     the converter's counts, and levels in volts may not hold."
-                ));
-            }
+            layout
+                .notes
+                .extend(note_on_counts(&name, unit, &column.samples));
             layout.channels.push(ChannelInfo { name, unit });
             channels.push(std::mem::take(&mut column.samples));
         }
-        if channels.is_empty() {
-            let found = "more than half of the values are missing or no numbers";
-            return Err(input.malformed("all rows", found, "at least half must be numbers"));
-        }
-        for name in gone {
-            layout.notes.push(format!(
-                "Channel \"{name}\" was left out: more than half of its values are missing."
-            ));
-        }
-        if replaced > 0 {
-            let values = if replaced == 1 {
-                "1 value is missing, over range or no number".to_owned()
-            } else {
-                format!("{replaced} values are missing, over range or no numbers")
-            };
+        if !channels.is_empty() {
             layout
                 .notes
-                .push(format!("{values}: the last good value was held."));
-        }
-        if steps.missing() * 2 > rows as u64
-            && plan.roles.iter().any(|role| matches!(role, Role::Time(_)))
-        {
-            let found = "more than half of the times are missing";
-            return Err(input.malformed("time column", found, "at least half must be numbers"));
-        }
-        layout.logic = two_level && both;
-        if layout.logic {
-            for sample in channels.iter_mut().flatten() {
-                *sample = *sample * 2.0 - 1.0;
-            }
-        } else if options.scale != 1.0 {
-            scale(&mut channels, &layout.channels, options.scale);
+                .extend(gone.iter().map(|name| note_on_gone(name)));
+            layout.notes.extend(note_on_replaced(replaced));
         }
         layout.columns = Some(taken);
-        let pace = steps.pace();
-        layout.start_s = pace.map_or(plan.settings.start_s.unwrap_or(0.0), |pace| pace.start_s);
-        if layout.logic
-            && let Some(times) = times.filter(|times| times.iter().all(|time| time.is_finite()))
-            && edges::are_edges(&channels)
-            && edges::are_uneven(&times)
-        {
-            return edge_source(input, options, layout, times, channels);
+        Taken {
+            channels,
+            is_two_level: two_level && both,
         }
-        let own = settle(plan.settings.rate(), pace, &mut layout.notes);
-        options.settle_rate(&mut layout, own);
-        if let Some(rate_hz) = pace.map(|pace| pace.rate_hz)
-            && !layout.logic
-        {
-            fill_leaps(&mut channels, steps.leaps(), rate_hz, &mut layout);
-        }
-        layout.length = channels.first().map(|channel| channel.len() as u64);
-        Ok(Box::new(Kept::new(layout, channels)))
     }
 }
 
-/// The probe factor for all but fractions of full scale.
-fn scale(channels: &mut [Vec<f32>], info: &[ChannelInfo], factor: f64) {
-    for (samples, info) in channels.iter_mut().zip(info) {
-        if info.unit != Unit::FullScale {
-            for sample in samples {
-                let scaled = (f64::from(*sample) * factor) as f32;
-                *sample = scaled.clamp(f32::MIN, f32::MAX);
-            }
-        }
-    }
+/// Columns taken as channels.
+struct Taken {
+    channels: Vec<Vec<f32>>,
+    /// All of them hold 0 and 1 alone, and not one of the two only.
+    is_two_level: bool,
+}
+
+/// Are the rows changes of levels at these times?
+fn are_edges(times: &[f64], channels: &[Vec<f32>]) -> bool {
+    times.iter().all(|time| time.is_finite())
+        && edges::are_edges(channels)
+        && edges::are_uneven(times)
+}
+
+fn note_on_pieces(beginnings: usize) -> Option<String> {
+    let times = if beginnings == 1 { "time" } else { "times" };
+    (beginnings > 0).then(|| {
+        format!(
+            "The time column begins anew {beginnings} {times}: the file holds {} pieces, each taken for itself.",
+            beginnings + 1
+        )
+    })
+}
+
+fn note_on_counts(name: &str, unit: Unit, samples: &[f32]) -> Option<String> {
+    let (lowest, highest) = counts(samples).filter(|_| unit == Unit::Volt)?;
+    Some(format!(
+        "Channel \"{name}\" is said to be in volts, but holds whole numbers from {lowest} to {highest}: they look like \
+         the converter's counts, and levels in volts may not hold."
+    ))
+}
+
+fn note_on_gone(name: &str) -> String {
+    format!("Channel \"{name}\" was left out: more than half of its values are missing.")
+}
+
+fn note_on_replaced(values: u64) -> Option<String> {
+    let what = match values {
+        0 => return None,
+        1 => "1 value is missing, over range or no number".to_owned(),
+        _ => format!("{values} values are missing, over range or no numbers"),
+    };
+    Some(format!("{what}: the last good value was held."))
 }
 
 /// Holds the last value where the time leaps, so that what follows stands at its time. What is missing may be as long as

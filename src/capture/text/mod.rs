@@ -1,7 +1,7 @@
 //! Delimited text as oscilloscopes, logic analysers and spreadsheets write it.
 //!
 //! The first megabyte decides everything about the form: which characters separate columns and decimals (`dialect`),
-//! where the rows of numbers begin (`plan`), what the lines before them say (`settings`, `title`). Then every row is
+//! where the rows of numbers begin (`plan`), what the lines before them say (`settings`, `titles`). Then every row is
 //! read by one fast loop (`rows`, `table`); the rate comes from the whole time column (`steps`). Edge lists of logic
 //! analysers become steady samples (`edges`).
 
@@ -19,6 +19,7 @@ mod steps;
 mod survey;
 mod table;
 mod title;
+mod titles;
 mod written;
 
 use super::input::Input;

@@ -38,7 +38,7 @@ impl TablePlan {
             } else {
                 Ramp::No
             };
-            let timed = self.roles.iter().any(|role| matches!(role, Role::Time(_)));
+            let timed = self.has_time();
             let titled_count = title.is_count();
             if leading && said.is_none() && title.is_frequency() && ramp != Ramp::No {
                 self.spectrum.get_or_insert(index + 1);

@@ -136,118 +136,130 @@ impl Settings {
     }
 }
 
+/// What a key speaks of, by its words: those that count within a longer name, and those that count alone. The first that fits holds.
+const WORDS: [(Key, &[&str], &[&str]); 5] = [
+    (
+        Key::Interval,
+        &[
+            "abtastintervall",
+            "abtastperiode",
+            "périodedéchantillonnage",
+            "tinterval",
+            "timeinterval",
+            "samplestep",
+            "secondspersample",
+            "samplespacing",
+            "sampleinterval",
+            "samplinginterval",
+            "sampleperiod",
+            "samplingperiod",
+            "sampletime",
+            "samplingtime",
+            "timestep",
+            "timeincrement",
+            "xincr",
+            "tincr",
+            "horizontalincrement",
+            "deltat",
+            "timedelta",
+            "timeresolution",
+            "horizontalresolution",
+            "timeperpoint",
+            "timepersample",
+        ],
+        &[
+            "hresolution",
+            "xinc",
+            "step",
+            "increment",
+            "dt",
+            "interval",
+            "ts",
+            "deltax",
+            "xdelta",
+            "tsample",
+        ],
+    ),
+    (
+        Key::Rate,
+        &[
+            "abtastrate",
+            "abtastfrequenz",
+            "fréquencedéchantillonnage",
+            "samplerate",
+            "samplingrate",
+            "samplingfrequency",
+            "samplefrequency",
+            "samplespersecond",
+            "samplingfreq",
+            "samplefreq",
+            "sampleclock",
+        ],
+        &["fs", "fsample", "rate", "srate", "sampling"],
+    ),
+    (
+        Key::Start,
+        &[],
+        &[
+            "start",
+            "starttime",
+            "xzero",
+            "xorigin",
+            "xorg",
+            "horizontalstart",
+            "tstart",
+            "t0",
+        ],
+    ),
+    (
+        Key::TimeUnit,
+        &[],
+        &[
+            "horizontalunits",
+            "horizontalunit",
+            "xunits",
+            "xunit",
+            "timeunit",
+            "timeunits",
+            "hunit",
+        ],
+    ),
+    (
+        Key::VoltUnit,
+        &[],
+        &[
+            "verticalunits",
+            "verticalunit",
+            "yunits",
+            "yunit",
+            "voltageunit",
+            "vunit",
+            "unit",
+            "units",
+        ],
+    ),
+];
+
 fn key_of(key: &str) -> Option<Key> {
-    const INTERVAL: [&str; 25] = [
-        "abtastintervall",
-        "abtastperiode",
-        "périodedéchantillonnage",
-        "tinterval",
-        "timeinterval",
-        "samplestep",
-        "secondspersample",
-        "samplespacing",
-        "sampleinterval",
-        "samplinginterval",
-        "sampleperiod",
-        "samplingperiod",
-        "sampletime",
-        "samplingtime",
-        "timestep",
-        "timeincrement",
-        "xincr",
-        "tincr",
-        "horizontalincrement",
-        "deltat",
-        "timedelta",
-        "timeresolution",
-        "horizontalresolution",
-        "timeperpoint",
-        "timepersample",
-    ];
-    const INTERVAL_ALONE: [&str; 10] = [
-        "hresolution",
-        "xinc",
-        "step",
-        "increment",
-        "dt",
-        "interval",
-        "ts",
-        "deltax",
-        "xdelta",
-        "tsample",
-    ];
-    const RATE: [&str; 11] = [
-        "abtastrate",
-        "abtastfrequenz",
-        "fréquencedéchantillonnage",
-        "samplerate",
-        "samplingrate",
-        "samplingfrequency",
-        "samplefrequency",
-        "samplespersecond",
-        "samplingfreq",
-        "samplefreq",
-        "sampleclock",
-    ];
-    const RATE_ALONE: [&str; 5] = ["fs", "fsample", "rate", "srate", "sampling"];
-    const START: [&str; 8] = [
-        "start",
-        "starttime",
-        "xzero",
-        "xorigin",
-        "xorg",
-        "horizontalstart",
-        "tstart",
-        "t0",
-    ];
     // Brackets hold the unit.
-    let name = key.split(['(', '[']).next().unwrap_or(key);
-    let compact: String = name
-        .chars()
+    let name = compact(key.split(['(', '[']).next().unwrap_or(key));
+    let speaks = |(_, within, alone): &&(Key, &[&str], &[&str])| {
+        within.iter().any(|word| name.contains(word)) || alone.contains(&name.as_str())
+    };
+    WORDS.iter().find(speaks).map(|(key, ..)| *key)
+}
+
+/// A name as it is compared: letters and digits, none of them capitals.
+fn compact(name: &str) -> String {
+    name.chars()
         .filter(|c| c.is_alphanumeric())
         .flat_map(char::to_lowercase)
-        .collect();
-    let has = |words: &[&str]| words.iter().any(|word| compact.contains(word));
-    let is = |words: &[&str]| words.contains(&compact.as_str());
-    if has(&INTERVAL) || is(&INTERVAL_ALONE) {
-        Some(Key::Interval)
-    } else if has(&RATE) || is(&RATE_ALONE) {
-        Some(Key::Rate)
-    } else if is(&START) {
-        Some(Key::Start)
-    } else if is(&[
-        "horizontalunits",
-        "horizontalunit",
-        "xunits",
-        "xunit",
-        "timeunit",
-        "timeunits",
-        "hunit",
-    ]) {
-        Some(Key::TimeUnit)
-    } else if is(&[
-        "verticalunits",
-        "verticalunit",
-        "yunits",
-        "yunit",
-        "voltageunit",
-        "vunit",
-        "unit",
-        "units",
-    ]) {
-        Some(Key::VoltUnit)
-    } else {
-        None
-    }
+        .collect()
 }
 
 /// Does a name speak of the frequency that complex samples are centred on?
 pub(super) fn is_centre(key: &str) -> bool {
-    let compact: String = key
-        .chars()
-        .filter(|c| c.is_alphanumeric())
-        .flat_map(char::to_lowercase)
-        .collect();
+    let compact = compact(key);
     let name = compact.strip_suffix("hz").unwrap_or(&compact);
     [
         "fc",

@@ -4,7 +4,7 @@ use super::super::CaptureError;
 use super::super::input::Input;
 use super::super::options::readable;
 use super::feed::Feed;
-use super::plan::{Role, TablePlan, excerpt};
+use super::plan::{TablePlan, excerpt};
 use super::rows::{Fault, Rows};
 use super::steps::{Backwards, Steps};
 
@@ -76,7 +76,7 @@ impl Table {
             missing: 0,
             two_level: true,
         };
-        let timed = plan.roles.iter().any(|role| matches!(role, Role::Time(_)));
+        let timed = plan.has_time();
         let mut table = Self {
             columns: plan.names.iter().map(|_| column()).collect(),
             steps: Steps::default(),

@@ -196,97 +196,113 @@ pub fn resume(csv: &Path, plan: &PlanFile, table: &mut Table) -> anyhow::Result<
         .with_context(|| format!("{shown} cannot be continued"))
 }
 
+/// A table of `--gather`, with its plan where it has one.
+struct GatheredPart<'a> {
+    path: &'a Path,
+    table: Table,
+    plan: Option<PlanFile>,
+}
+
 /// Joins the parts of a plan; with the plan of the whole where all parts have theirs.
 pub fn gather(files: &[PathBuf]) -> anyhow::Result<(Table, Option<PlanFile>)> {
     let mut parts = Vec::new();
     for path in files {
         let table = read_table(path)?;
         let plan = read_plan(path, &table)?;
-        parts.push((path, table, plan));
+        parts.push(GatheredPart { path, table, plan });
     }
-    let mut table = {
-        let mut receivers = Vec::new();
-        let mut points = Vec::new();
-        for (_, part, _) in &parts {
-            receivers.extend(
-                part.receivers()
-                    .iter()
-                    .filter(|one| !receivers.contains(*one))
-                    .copied()
-                    .collect::<Vec<_>>(),
-            );
-            for point in part.points() {
-                if !points.contains(point) {
-                    points.push(point.clone());
-                }
+    let mut table = empty_for(&parts)?;
+    for part in &parts {
+        table
+            .add(&part.table)
+            .with_context(|| part.path.display().to_string())?;
+    }
+    let whole = whole_plan(&parts)?;
+    Ok((table, whole))
+}
+
+/// A table of all receivers and points of the parts, with nothing counted.
+fn empty_for(parts: &[GatheredPart<'_>]) -> anyhow::Result<Table> {
+    let (mut receivers, mut points) = (Vec::new(), Vec::new());
+    for part in parts {
+        for receiver in part.table.receivers() {
+            if !receivers.contains(receiver) {
+                receivers.push(*receiver);
             }
         }
-        if let Some(first) = points.first().map(Vec::len)
-            && points.iter().any(|point| point.len() != first)
-        {
-            bail!("some of the tables vary one number and some two");
+        for point in part.table.points() {
+            if !points.contains(point) {
+                points.push(point.clone());
+            }
         }
-        Table::new(&receivers, &points)
-    };
-    for (path, part, _) in &parts {
-        table
-            .add(part)
-            .with_context(|| path.display().to_string())?;
     }
+    if let Some(first) = points.first().map(Vec::len)
+        && points.iter().any(|point| point.len() != first)
+    {
+        bail!("some of the tables vary one number and some two");
+    }
+    Ok(Table::new(&receivers, &points))
+}
+
+/// The plan that all parts belong to, where each has its own and none is missing.
+fn whole_plan(parts: &[GatheredPart<'_>]) -> anyhow::Result<Option<PlanFile>> {
     let Some((first, others)) = parts.split_first() else {
         bail!("--gather needs tables");
     };
-    let Some(plan) = &first.2 else {
-        note_unchecked(first.0);
-        return Ok((table, None));
+    let Some(plan) = &first.plan else {
+        note_unchecked(first.path);
+        return Ok(None);
     };
-    let mut parts = vec![plan.part.clone()];
-    for (path, _, other) in others {
-        let Some(other) = other else {
-            note_unchecked(path);
-            return Ok((table, None));
+    let mut have = vec![plan.part.clone()];
+    for other in others {
+        let Some(own) = &other.plan else {
+            note_unchecked(other.path);
+            return Ok(None);
         };
-        if let Some(difference) = plan.difference(other) {
-            bail!(
-                "{} and {} belong to different plans: the {difference} differ",
-                first.0.display(),
-                path.display()
-            );
-        }
-        ensure!(
-            plan.trials == other.trials,
-            "{} has {} trials a value, {} has {}",
-            first.0.display(),
-            plan.trials,
-            path.display(),
-            other.trials
-        );
-        if parts.contains(&other.part) {
+        goes_with(plan, first.path, own, other.path)?;
+        if have.contains(&own.part) {
             bail!(
                 "{}: part {} of the plan is there already",
-                path.display(),
-                other.part.as_deref().unwrap_or("1/1")
+                other.path.display(),
+                own.part.as_deref().unwrap_or("1/1")
             );
         }
-        parts.push(other.part.clone());
+        have.push(own.part.clone());
     }
-    let missing = missing_of(&parts);
+    let missing = missing_of(&have);
     if !missing.is_empty() {
-        let shown = missing[..missing.len().min(MOST_NAMED)].join(", ");
-        let more = match missing.len().saturating_sub(MOST_NAMED) {
-            0 => String::new(),
-            more => format!(" and {more} more"),
-        };
-        eprintln!(
-            "fieldripple: note: of the plan's parts {shown}{more} {} missing",
-            if missing.len() == 1 { "is" } else { "are" }
-        );
+        note_missing(&missing);
+        return Ok(None);
     }
-    let whole = PlanFile {
+    Ok(Some(PlanFile {
         part: None,
         ..plan.clone()
+    }))
+}
+
+/// Fails where two parts are of different plans.
+fn goes_with(plan: &PlanFile, path: &Path, other: &PlanFile, place: &Path) -> anyhow::Result<()> {
+    let (path, place) = (path.display(), place.display());
+    if let Some(difference) = plan.difference(other) {
+        bail!("{path} and {place} belong to different plans: the {difference} differ");
+    }
+    ensure!(
+        plan.trials == other.trials,
+        "{path} has {} trials a value, {place} has {}",
+        plan.trials,
+        other.trials
+    );
+    Ok(())
+}
+
+fn note_missing(missing: &[String]) {
+    let shown = missing[..missing.len().min(MOST_NAMED)].join(", ");
+    let more = match missing.len().saturating_sub(MOST_NAMED) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
     };
-    Ok((table, missing.is_empty().then_some(whole)))
+    let are = if missing.len() == 1 { "is" } else { "are" };
+    eprintln!("fieldripple: note: of the plan's parts {shown}{more} {are} missing");
 }
 
 /// Parts that a note names.

@@ -19,7 +19,7 @@ use std::process::ExitCode;
 use anyhow::{Context, bail, ensure};
 use fieldripple::capture::read_description;
 use fieldripple::margin::{
-    Axis, Contestant, Draw, Outside, Part, Plan, Table, Trial, can_be_told, run as run_plan,
+    Axis, Contestant, Draw, Outside, Part, Plan, Scene, Table, Trial, can_be_told, run as run_plan,
 };
 
 use super::figure_file::FigureFile;
@@ -87,74 +87,27 @@ fn counted_elsewhere(arguments: &Arguments) -> anyhow::Result<Option<captures::C
 }
 
 fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
-    ensure!(
-        arguments.vary.len() <= 2,
-        "--vary is given {} times; allowed is once or twice",
-        arguments.vary.len()
-    );
-    let names: Vec<String> = arguments
-        .vary
-        .iter()
-        .map(|axis| axis.name.clone())
-        .collect();
-    if names.len() == 2 && names[0] == names[1] {
-        bail!("--vary {} is given twice", names[0]);
-    }
+    let names = axes(&arguments.vary)?;
     let points = points(&arguments.vary)?;
     let maker = Maker::new(&arguments.signal, &arguments.vary, &points, arguments.both)?;
-    let mut receivers = vec![Contestant::Own];
-    if arguments.both {
-        receivers.extend([Contestant::Second, Contestant::Both]);
-    }
-    if arguments.compare {
-        receivers.push(Contestant::Plain);
-    }
-    if arguments.limit {
-        let first = maker.scene(0, &Draw::new(maker.seed, &points[0], 0))?;
-        ensure!(
-            can_be_told(&first),
-            "--limit goes with one tag whose ripple is given by flags, in a steady field seen directly, with --ebn0"
-        );
-        receivers.push(Contestant::Limit);
-    }
+    let mut receivers = own_receivers(arguments, &maker, &points)?;
     let decoder = Decoder::new(&arguments.decoder)?;
     if let Some(decoder) = &decoder {
         receivers.push(Contestant::Yours);
-        let draw = Draw::new(maker.seed, &points[0], 0);
-        let scene = maker.scene(0, &draw)?;
-        decoder.rehearse(&Trial {
-            point: 0,
-            number: 0,
-            draw: &draw,
-            scene: &scene,
-            recording: &scene.record(),
-        })?;
+        rehearse(decoder, &maker, &points[0])?;
     }
     let keeper = match &arguments.keep {
         Some(folder) => {
-            let draw = Draw::new(maker.seed, &points[0], 0);
-            let like = maker.scene(0, &draw)?.record();
-            Some(Keeper::new(
-                folder,
-                &names,
-                &points,
-                &like,
-                arguments.trials,
-            )?)
+            let like = first_scene(&maker, &points[0])?.record();
+            let keeper = Keeper::new(folder, &names, &points, &like, arguments.trials);
+            Some(keeper?)
         }
         None => None,
     };
     let mut table = Table::new(&receivers, &points);
     let part = arguments.part.unwrap_or(Part::WHOLE);
     let kept = plan_file(arguments, &names, &receivers, part, maker.seed)?;
-    if let Some(csv) = &arguments.csv {
-        if arguments.resume {
-            kept::resume(csv, &kept, &mut table)?;
-        }
-        kept::write_plan(csv, &kept)?;
-        // Plan and table belong together from the start, and a place that cannot be written to shows before the first trial.
-        kept::write_csv(csv, &table)?;
-    }
+    begin_csv(arguments, &kept, &mut table)?;
     let scene = |point: usize, draw: &Draw| maker.scene(point, draw);
     let plan = Plan {
         points,
@@ -189,6 +142,74 @@ fn count(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     // What was counted is shown even where it could not be kept.
     let shown = show(arguments, &table, &names, Some(&kept), complete);
     saved.and(shown)
+}
+
+/// Names of what is varied.
+fn axes(vary: &[Axis]) -> anyhow::Result<Vec<String>> {
+    ensure!(
+        vary.len() <= 2,
+        "--vary is given {} times; allowed is once or twice",
+        vary.len()
+    );
+    let names: Vec<String> = vary.iter().map(|axis| axis.name.clone()).collect();
+    if let [first, second] = names.as_slice()
+        && first == second
+    {
+        bail!("--vary {first} is given twice");
+    }
+    Ok(names)
+}
+
+fn first_scene(maker: &Maker, point: &[f64]) -> anyhow::Result<Scene> {
+    maker.scene(0, &Draw::new(maker.seed, point, 0))
+}
+
+/// Those of the program that the arguments ask for.
+fn own_receivers(
+    arguments: &Arguments,
+    maker: &Maker,
+    points: &[Vec<f64>],
+) -> anyhow::Result<Vec<Contestant>> {
+    let mut receivers = vec![Contestant::Own];
+    if arguments.both {
+        receivers.extend([Contestant::Second, Contestant::Both]);
+    }
+    if arguments.compare {
+        receivers.push(Contestant::Plain);
+    }
+    if arguments.limit {
+        ensure!(
+            can_be_told(&first_scene(maker, &points[0])?),
+            "--limit goes with one tag whose ripple is given by flags, in a steady field seen directly, with --ebn0"
+        );
+        receivers.push(Contestant::Limit);
+    }
+    Ok(receivers)
+}
+
+/// Shows the decoder one capture, so that what does not work at all shows before the first trial.
+fn rehearse(decoder: &Decoder, maker: &Maker, point: &[f64]) -> anyhow::Result<()> {
+    let draw = Draw::new(maker.seed, point, 0);
+    let scene = maker.scene(0, &draw)?;
+    decoder.rehearse(&Trial {
+        point: 0,
+        number: 0,
+        draw: &draw,
+        scene: &scene,
+        recording: &scene.record(),
+    })
+}
+
+/// Plan and table belong together from the start, and a place that cannot be written to shows before the first trial.
+fn begin_csv(arguments: &Arguments, plan: &PlanFile, table: &mut Table) -> anyhow::Result<()> {
+    let Some(csv) = &arguments.csv else {
+        return Ok(());
+    };
+    if arguments.resume {
+        kept::resume(csv, plan, table)?;
+    }
+    kept::write_plan(csv, plan)?;
+    kept::write_csv(csv, table)
 }
 
 /// Every value of the first axis with every value of the second.

@@ -68,89 +68,132 @@ pub fn write(arguments: &Arguments) -> anyhow::Result<()> {
         };
         return load.write_list(arguments);
     }
-    let rate_hz = match (&load, &air) {
-        (_, Some(air)) => air.bench.scenario().rate_hz(),
-        (Some(load), None) => signal.rate.unwrap_or(load.field_hz),
+    let drive = match (load, air) {
+        (Some(load), Some(air)) => Drive::LoadAndAir(load, air),
+        (Some(load), None) => Drive::Load(load),
+        (None, Some(air)) => Drive::Air(air),
         (None, None) => bail!("nothing to write"),
     };
-    let seconds = match (&load, signal.seconds) {
-        (_, Some(seconds)) => seconds,
-        (Some(load), None) => load.seconds(arguments.repeats.unwrap_or(1)),
-        (None, None) => air
-            .as_ref()
-            .map_or(0.0, |air| air.bench.scenario().duration_s.0),
-    };
-    ensure!(
-        signal.seconds.is_none() || arguments.repeats.is_none(),
-        "--seconds and --repeats exclude each other"
-    );
-    if let Some(load) = &load {
-        let a_half_bit = rate_hz * LoadSwitch::HALF_BIT / load.field_hz;
-        ensure!(
-            a_half_bit >= LEAST_SAMPLES,
-            "--rate {}: {a_half_bit:.2} samples a half bit; allowed are {LEAST_SAMPLES} and more, {} at this field",
-            shown(rate_hz, "S/s"),
-            shown(LEAST_SAMPLES * load.field_hz / LoadSwitch::HALF_BIT, "S/s")
-        );
+    drive.write(arguments, form)
+}
+
+/// What one file holds.
+enum Drive {
+    Load(Load),
+    Air(Air),
+    LoadAndAir(Load, Air),
+}
+
+impl Drive {
+    fn load(&self) -> Option<&Load> {
+        match self {
+            Self::Load(load) | Self::LoadAndAir(load, _) => Some(load),
+            Self::Air(_) => None,
+        }
     }
-    let samples = (seconds * rate_hz).round() as u64;
-    ensure!(samples >= 1, "no sample in {seconds} s at {rate_hz} Hz");
-    let target = Target {
-        out: &arguments.out,
-        form,
-        settings_lines: arguments.settings_lines,
-        content: match (&load, &air) {
-            (Some(_), Some(_)) => Content::LoadAndAir,
-            (Some(_), None) => Content::Load,
-            _ => Content::Air,
-        },
-        rate_hz,
-        samples,
-        digitiser: Some(signal.bits.unwrap_or(16))
-            .filter(|&bits| bits <= Digitiser::MOST_BITS)
-            .map(|bits| Digitiser { bits, range: 1.0 }),
-        range: 1.0,
-    };
-    check(&target, seconds)?;
-    let place = arguments.place();
-    let mut next = 0u64;
-    let mut source = air.as_ref().map(Air::source);
-    output::write(
-        &place,
-        &target,
-        |first, second| {
+
+    fn air(&self) -> Option<&Air> {
+        match self {
+            Self::Air(air) | Self::LoadAndAir(_, air) => Some(air),
+            Self::Load(_) => None,
+        }
+    }
+
+    fn content(&self) -> Content {
+        match self {
+            Self::Load(_) => Content::Load,
+            Self::Air(_) => Content::Air,
+            Self::LoadAndAir(..) => Content::LoadAndAir,
+        }
+    }
+
+    fn rate_hz(&self, signal: &SignalArguments) -> f64 {
+        match self {
+            Self::Load(load) => signal.rate.unwrap_or(load.field_hz),
+            Self::Air(air) | Self::LoadAndAir(_, air) => air.bench.scenario().rate_hz(),
+        }
+    }
+
+    fn seconds(&self, arguments: &Arguments) -> f64 {
+        let own = match self {
+            Self::Load(load) | Self::LoadAndAir(load, _) => {
+                load.seconds(arguments.repeats.unwrap_or(1))
+            }
+            Self::Air(air) => air.bench.scenario().duration_s.0,
+        };
+        arguments.signal.seconds.unwrap_or(own)
+    }
+
+    fn target<'a>(&self, arguments: &'a Arguments, form: Form) -> anyhow::Result<Target<'a>> {
+        let signal = &arguments.signal;
+        let (rate_hz, seconds) = (self.rate_hz(signal), self.seconds(arguments));
+        ensure!(
+            signal.seconds.is_none() || arguments.repeats.is_none(),
+            "--seconds and --repeats exclude each other"
+        );
+        if let Some(load) = self.load() {
+            load.is_resolved_at(rate_hz)?;
+        }
+        let samples = (seconds * rate_hz).round() as u64;
+        ensure!(samples >= 1, "no sample in {seconds} s at {rate_hz} Hz");
+        let target = Target {
+            out: &arguments.out,
+            form,
+            settings_lines: arguments.settings_lines,
+            content: self.content(),
+            rate_hz,
+            samples,
+            digitiser: Some(signal.bits.unwrap_or(16))
+                .filter(|&bits| bits <= Digitiser::MOST_BITS)
+                .map(|bits| Digitiser { bits, range: 1.0 }),
+            range: 1.0,
+        };
+        check(&target, seconds)?;
+        Ok(target)
+    }
+
+    fn write(&self, arguments: &Arguments, form: Form) -> anyhow::Result<()> {
+        let target = self.target(arguments, form)?;
+        let place = arguments.place();
+        let mut next = 0u64;
+        let mut source = self.air().map(Air::source);
+        let samples = |first: &mut Vec<f64>, second: &mut Vec<f64>| {
             first.clear();
             second.clear();
-            let count = BLOCK.min((samples - next) as usize);
-            if let Some(load) = &load {
-                first.extend((next..next + count as u64).map(|n| load.at(n, rate_hz)));
+            let count = BLOCK.min((target.samples - next) as usize);
+            if let Some(load) = self.load() {
+                first.extend((next..next + count as u64).map(|n| load.at(n, target.rate_hz)));
             }
             if let Some(source) = &mut source {
-                source.fill(if load.is_some() { second } else { first }, count);
+                let channel = if self.load().is_some() { second } else { first };
+                source.fill(channel, count);
             }
             next += count as u64;
-        },
-        |_| {
-            let truth = json!({
-                "schema": "fieldripple.truth/1",
-                "program": concat!("fieldripple ", env!("CARGO_PKG_VERSION")),
-                "command": arguments.command(),
-                "seed": signal.seed(),
-                "capture": {
-                    "path": target.out.display().to_string(),
-                    "kind": if load.is_some() { "load" } else { "jam" },
-                    "samples": samples,
-                    "rate_hz": rate_hz,
-                    "seconds": samples as f64 / rate_hz,
-                    "sample_type": output::kind(&target).1,
-                },
-                "load": load.as_ref().map(Load::truth),
-                "interference": air.as_ref().map(Air::truth),
-            });
-            truth::save(&place, &truth)
-        },
-    )?;
-    Ok(())
+        };
+        output::write(&place, &target, samples, |_| {
+            truth::save(&place, &self.truth(arguments, &target))
+        })?;
+        Ok(())
+    }
+
+    fn truth(&self, arguments: &Arguments, target: &Target<'_>) -> Value {
+        json!({
+            "schema": "fieldripple.truth/1",
+            "program": concat!("fieldripple ", env!("CARGO_PKG_VERSION")),
+            "command": arguments.command(),
+            "seed": arguments.signal.seed(),
+            "capture": {
+                "path": target.out.display().to_string(),
+                "kind": if self.load().is_some() { "load" } else { "jam" },
+                "samples": target.samples,
+                "rate_hz": target.rate_hz,
+                "seconds": target.samples as f64 / target.rate_hz,
+                "sample_type": output::kind(target).1,
+            },
+            "load": self.load().map(Load::truth),
+            "interference": self.air().map(Air::truth),
+        })
+    }
 }
 
 /// Refuses flags that say nothing here.
@@ -173,6 +216,18 @@ struct Load {
 }
 
 impl Load {
+    /// Fails where samples are too far apart to tell half bits.
+    fn is_resolved_at(&self, rate_hz: f64) -> anyhow::Result<()> {
+        let a_half_bit = rate_hz * LoadSwitch::HALF_BIT / self.field_hz;
+        ensure!(
+            a_half_bit >= LEAST_SAMPLES,
+            "--rate {}: {a_half_bit:.2} samples a half bit; allowed are {LEAST_SAMPLES} and more, {} at this field",
+            shown(rate_hz, "S/s"),
+            shown(LEAST_SAMPLES * self.field_hz / LoadSwitch::HALF_BIT, "S/s")
+        );
+        Ok(())
+    }
+
     fn new(arguments: &Arguments) -> anyhow::Result<Self> {
         let signal = &arguments.signal;
         let telegrams = telegrams(signal)?;

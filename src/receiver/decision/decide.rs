@@ -3,23 +3,9 @@
 use super::boundaries::Boundaries;
 use super::code::{CODED_SIGNS, code_of};
 use super::misfit::misfit_probability;
-use super::search::{Found, likeliest_word, log_sum, rotate};
-use super::signs::{Signs, Weights};
+use super::search::{Found, likeliest_word, rotate};
+use super::weighed::Evidence;
 use crate::telegram::{TELEGRAM_BITS, Telegram};
-
-/// Smallest odds stated: below it rounding, and everything outside the model, counts for more than the sum.
-pub const ODDS_FLOOR: f64 = 1e-12;
-
-/// Starts that are this likely against the one found, the CRC aside, are summed over with it.
-const LIKELY_START: f64 = 1e-3;
-/// … but no more of them: where many are, none is.
-const MOST_LIKELY_STARTS: usize = 3;
-
-/// A word this much less likely (natural logarithm) than all words, of which one in 2^16 has a right CRC by chance, is wrong all the
-/// same: no exact sum is needed to say so.
-const HOPELESS: f64 = -4.0;
-/// … and where it is less likely than all others together, those that begin elsewhere need none.
-const DOUBTFUL: f64 = -std::f64::consts::LN_2;
 
 /// One number with its evidence.
 #[derive(Clone, Debug, PartialEq)]
@@ -93,80 +79,10 @@ fn likeliest(boundaries: &Boundaries) -> Option<(Found, f64)> {
 /// `None` where the sums hold nothing (no energy or no noise level).
 pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
     let (found, amplitude) = likeliest(boundaries)?;
-    let weights = Weights::of(&boundaries.llr(amplitude), &boundaries.overlaps(amplitude));
-    let evidence: Vec<(&Signs, f64, f64)> = found
-        .suppositions
-        .iter()
-        .map(|supposed| {
-            let log_word = supposed.signs.log_word(found.word);
-            let by_chance = log_sum(supposed.starts.iter().copied());
-            if log_word < by_chance + HOPELESS {
-                let total = log_sum([log_word, by_chance].into_iter());
-                return (&supposed.signs, supposed.log_share, total);
-            }
-            let average = supposed.starts[found.start];
-            let exact = supposed.signs.log_exact();
-            let starts = supposed.starts.iter().enumerate();
-            let with_others = log_sum(starts.map(|(start, &log)| match start {
-                _ if start == found.start => exact,
-                _ => log,
-            }));
-            if log_word < with_others + DOUBTFUL {
-                let total = log_sum([log_word, with_others].into_iter());
-                return (&supposed.signs, supposed.log_share, total);
-            }
-            // Other starts: the CRC holds for one in 2^16 of their words as if drawn at random, but where one may hold the
-            // right word.
-            let likely = exact.max(average) + LIKELY_START.ln();
-            let mut likeliest: Vec<usize> = (0..TELEGRAM_BITS)
-                .filter(|&start| start != found.start && supposed.starts[start] >= likely)
-                .collect();
-            likeliest.sort_by(|&a, &b| supposed.starts[b].total_cmp(&supposed.starts[a]));
-            likeliest.truncate(MOST_LIKELY_STARTS);
-            let of_start = |(start, &log): (usize, &f64)| {
-                if start == found.start {
-                    return exact;
-                }
-                if !likeliest.contains(&start) {
-                    return log;
-                }
-                Signs::rotated(supposed.signs.code, &weights, start, boundaries.inverts).log_exact()
-            };
-            let starts: Vec<f64> = supposed.starts.iter().enumerate().map(of_start).collect();
-            let total = log_sum(starts.into_iter());
-            (&supposed.signs, supposed.log_share, total)
-        })
-        .collect();
-    let total = log_sum(
-        evidence
-            .iter()
-            .map(|(_, log_share, total)| log_share + total),
-    );
-    let odds = |log_word: f64, total: f64| (-(log_word - total).min(0.0).exp_m1()).max(ODDS_FLOOR);
-    let odds_wrong = odds(found.log_word(found.word), total);
-    let odds_unaided = evidence
-        .iter()
-        .find(|(signs, ..)| signs.code.countries.is_none())
-        .map_or(1.0, |(signs, _, total)| {
-            odds(signs.log_word(found.word), *total)
-        });
-
+    let evidence = Evidence::of(&found, boundaries, amplitude);
     let signs = found.signs_of(boundaries);
-    let llr = boundaries.llr_given(&signs, amplitude);
-    let rotated = rotate(&llr, found.start, boundaries.inverts);
-    let (mut cost, mut contradicted) = (0.0, 0);
-    for (j, value) in rotated[..CODED_SIGNS].iter().enumerate() {
-        if ((found.word >> j) & 1 == 1) != (*value < 0.0) {
-            cost += value.abs();
-            contradicted += 1;
-        }
-    }
-    let means = std::array::from_fn(|j| {
-        let energy = boundaries.energies[(found.start + j) % TELEGRAM_BITS];
-        2.0 * amplitude * amplitude * energy / boundaries.noise_var
-    });
+    let contradiction = Contradiction::of(&found, boundaries, &signs, amplitude);
     let (trailer, trailer_sure) = found.trailer();
-    let log_likelihood = total + boundaries.log_aside(amplitude);
     Some(Decision {
         telegram: Telegram {
             code: code_of(found.word),
@@ -175,13 +91,48 @@ pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
         trailer_sure,
         start: found.start,
         signs,
-        odds_wrong,
-        odds_unaided,
+        odds_wrong: evidence.odds_wrong(&found),
+        odds_unaided: evidence.odds_unaided(&found),
         amplitude,
-        misfit: misfit_probability(&means, cost),
-        contradicted,
-        log_likelihood,
+        misfit: contradiction.misfit,
+        contradicted: contradiction.signs,
+        log_likelihood: evidence.log_total() + boundaries.log_aside(amplitude),
     })
+}
+
+/// What in the sums speaks against a word.
+struct Contradiction {
+    /// Coded signs.
+    signs: u32,
+    /// Probability that noise alone contradicts a right word as much.
+    misfit: f64,
+}
+
+impl Contradiction {
+    fn of(
+        found: &Found,
+        boundaries: &Boundaries,
+        signs: &[i8; TELEGRAM_BITS],
+        amplitude: f64,
+    ) -> Self {
+        let llr = boundaries.llr_given(signs, amplitude);
+        let rotated = rotate(&llr, found.start, boundaries.inverts);
+        let (mut cost, mut contradicted) = (0.0, 0);
+        for (j, value) in rotated[..CODED_SIGNS].iter().enumerate() {
+            if ((found.word >> j) & 1 == 1) != (*value < 0.0) {
+                cost += value.abs();
+                contradicted += 1;
+            }
+        }
+        let means = std::array::from_fn(|j| {
+            let energy = boundaries.energies[(found.start + j) % TELEGRAM_BITS];
+            2.0 * amplitude * amplitude * energy / boundaries.noise_var
+        });
+        Self {
+            signs: contradicted,
+            misfit: misfit_probability(&means, cost),
+        }
+    }
 }
 
 #[cfg(test)]

@@ -10,11 +10,13 @@ mod misfit;
 mod ordered;
 mod search;
 mod signs;
+mod weighed;
 
 pub use boundaries::Boundaries;
 pub use code::{ANY, CODED_SIGNS, Code, Step, USUAL, usual_fields, word_of};
-pub use decide::{Decision, Likeliest, ODDS_FLOOR, decide, likeliest_number};
+pub use decide::{Decision, Likeliest, decide, likeliest_number};
 pub use known::{Known, USUAL_SHARE};
 pub use misfit::misfit_probability;
 pub use ordered::{Candidate, ordered_statistics};
 pub use signs::{Signs, Weights};
+pub use weighed::ODDS_FLOOR;

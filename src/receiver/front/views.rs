@@ -36,6 +36,25 @@ pub(in crate::receiver) struct View {
     pub tuning: Tuning,
 }
 
+impl View {
+    /// The same, tuned to a field so much beside, Hz.
+    pub(in crate::receiver) fn tuned_beside(self, offset_hz: f64) -> Self {
+        let apparent_hz = if self.tuning.mirrored {
+            -offset_hz
+        } else {
+            offset_hz
+        };
+        Self {
+            tuning: Tuning {
+                field_hz: self.tuning.field_hz + offset_hz,
+                apparent_hz: self.tuning.apparent_hz + apparent_hz,
+                ..self.tuning
+            },
+            ..self
+        }
+    }
+}
+
 /// Samples that only ever take two values are a comparator's or a pin's, whatever the file says.
 fn is_two_level(samples: Samples<'_>) -> bool {
     let Samples::Real(samples) = samples else {
@@ -79,65 +98,64 @@ pub(in crate::receiver) struct FirstSight {
 
 /// Looks where the field may be.
 pub(in crate::receiver) fn first_sight(signal: &Signal<'_>) -> FirstSight {
-    let logic = signal.logic || is_two_level(signal.samples);
     let spectrum = spectrum(signal.samples);
     let tones = spectrum
         .as_ref()
         .map_or_else(Vec::new, |spectrum| spectrum.tones(24));
-    let (rate_hz, rate_assumed) = match signal.rate_hz {
-        Some(rate_hz) => (rate_hz, false),
+    let (rate_hz, rate_assumed) = match (signal.rate_hz, signal.samples, tones.first()) {
+        (Some(rate_hz), ..) => (rate_hz, false),
         // The strongest tone is the field.
-        None => match (signal.samples, tones.first()) {
-            (Samples::Real(_), Some(tone)) => (NOMINAL_HZ / tone.per_sample, true),
-            _ => {
-                return FirstSight {
-                    views: Vec::new(),
-                    rate_hz: 0.0,
-                    rate_assumed: true,
-                    spectrum,
-                };
-            }
-        },
+        (None, Samples::Real(_), Some(tone)) => (NOMINAL_HZ / tone.per_sample, true),
+        _ => (0.0, true),
     };
     // Nothing is resampled to the field's cycles that cannot hold a tag: of a sample a second there would be 134 200.
-    if rate_hz < LEAST_RATE_HZ {
-        return FirstSight {
-            views: Vec::new(),
-            rate_hz,
-            rate_assumed,
-            spectrum,
-        };
+    let views = if rate_hz < LEAST_RATE_HZ {
+        Vec::new()
+    } else {
+        views(signal, spectrum.as_ref(), &tones, rate_hz)
+    };
+    FirstSight {
+        views,
+        rate_hz,
+        rate_assumed,
+        spectrum,
     }
-    let (mut views, mut unlikely) = (Vec::new(), Vec::new());
+}
+
+/// Ways of looking, likeliest first: every strong tone as the field, and no carrier at all.
+fn views(
+    signal: &Signal<'_>,
+    spectrum: Option<&Spectrum>,
+    tones: &[Tone],
+    rate_hz: f64,
+) -> Vec<View> {
     let strongest = tones.first().map_or(0.0, |tone| tone.amplitude);
-    let mut add = |tone: &Tone| {
-        if tone.amplitude < LEAST_SHARE * strongest {
-            return;
-        }
-        for tuning in tunings(signal, tone, rate_hz) {
-            let kind = match signal.samples {
+    let strong = tones
+        .iter()
+        .filter(|tone| tone.amplitude >= LEAST_SHARE * strongest);
+    let (mut unlikely, mut views): (Vec<View>, Vec<View>) = strong
+        .flat_map(|tone| tunings(signal, tone, rate_hz))
+        .map(|tuning| View {
+            kind: match signal.samples {
                 Samples::Complex(_) => Kind::Iq,
                 Samples::Real(_) if tuning.field_hz < 0.5 * rate_hz => Kind::Direct,
                 Samples::Real(_) => Kind::Folded,
-            };
-            let off_hz = (tuning.field_hz - NOMINAL_HZ).abs();
-            if kind == Kind::Folded && tuning.apparent_hz < HUM_HZ && off_hz > FOLDED_OFF_HZ {
-                unlikely.push(View { kind, tuning });
-            } else {
-                views.push(View { kind, tuning });
-            }
-        }
-    };
-    tones.iter().for_each(&mut add);
+            },
+            tuning,
+        })
+        .partition(|view| {
+            let off_hz = (view.tuning.field_hz - NOMINAL_HZ).abs();
+            view.kind == Kind::Folded && view.tuning.apparent_hz < HUM_HZ && off_hz > FOLDED_OFF_HZ
+        });
     views.truncate(CLOCKS);
     let direct = views.first().is_some_and(|view| view.kind == Kind::Direct);
     let all_carrier = direct
         && spectrum
-            .as_ref()
             .zip(tones.first())
             .is_some_and(|(spectrum, tone)| spectrum.share_of(tone) > NOTHING_BUT_CARRIER);
     if matches!(signal.samples, Samples::Real(_)) && rate_hz > MIN_ENVELOPE_RATE_HZ && !all_carrier
     {
+        let logic = signal.logic || is_two_level(signal.samples);
         let envelope = View {
             kind: if logic { Kind::Logic } else { Kind::Envelope },
             tuning: Tuning {
@@ -147,19 +165,10 @@ pub(in crate::receiver) fn first_sight(signal: &Signal<'_>) -> FirstSight {
                 mirrored: false,
             },
         };
-        if logic {
-            views.insert(0, envelope);
-        } else {
-            views.push(envelope);
-        }
+        views.insert(if logic { 0 } else { views.len() }, envelope);
     }
     views.append(&mut unlikely);
-    FirstSight {
-        views,
-        rate_hz,
-        rate_assumed,
-        spectrum,
-    }
+    views
 }
 
 /// Where a carrier sampled directly has more than this share of the power, offset and all, there is no detector's output

@@ -7,7 +7,8 @@ use num_complex::Complex32;
 
 use super::acquire::{Acquired, Stretch, acquire};
 use super::attempt::{ReadLimits, fits_noise};
-use super::refine::{Band, Refined, refine};
+use super::band::Band;
+use super::refine::{Refined, refine};
 use crate::receiver::fold::shape::Shape;
 
 /// Axes tried: of a tag half a step off one, 3 % are left.

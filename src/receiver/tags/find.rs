@@ -6,7 +6,8 @@ use num_complex::Complex32;
 
 use super::acquire::{Acquired, Stretch, acquire, strongest_spans};
 use super::attempt::ReadLimits;
-use super::refine::{Band, Refined, refine};
+use super::band::Band;
+use super::refine::{Refined, refine};
 use super::there::there;
 use crate::receiver::fold::shape::Shape;
 use crate::receiver::fold::sums::TELEGRAM;

@@ -6,8 +6,10 @@ use num_complex::Complex32;
 
 use super::apart::by_angle;
 use super::attempt::{Attempt, ReadLimits};
+use super::band::Band;
 use super::find::find;
-use super::refine::{Band, Refined, folded_excess, measure};
+use super::noise_left::folded_excess;
+use super::refine::{Refined, measure};
 use super::together::{Stand, beyond_doubt, codes, leaves_noise};
 
 use crate::receiver::field::pieces::Piece;

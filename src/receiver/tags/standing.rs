@@ -6,7 +6,8 @@ use num_complex::{Complex32, Complex64};
 
 use super::attempt::{ReadLimits, fits_noise};
 use super::near::are_near;
-use super::refine::{LEFT_BY_EDGES, Refined, folded_excess};
+use super::noise_left::folded_excess;
+use super::refine::{LEFT_BY_EDGES, Refined};
 use super::shared::Shared;
 use crate::receiver::decision::{Boundaries, Known, decide};
 use crate::receiver::dsp::phasor::single;

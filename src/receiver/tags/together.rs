@@ -12,7 +12,8 @@ use num_complex::Complex32;
 
 use super::attempt::ReadLimits;
 use super::near_sums::are_near_numbers_left;
-use super::refine::{Refined, folded_excess};
+use super::noise_left::folded_excess;
+use super::refine::Refined;
 use super::shared::at_once;
 use super::standing::standing;
 use crate::receiver::fold::sums::TELEGRAM;
