@@ -117,8 +117,13 @@ impl RangeMap<'_> {
         let (key, body) = body.split_vertically(26);
         legend(&key)?;
 
-        let power = self.grid(|point| point.power_db);
-        let margin = self.grid(|point| point.folded_ebn0_db - self.needed_db);
+        let map = Plot {
+            power: self.grid(|point| point.power_db),
+            margin: self.grid(|point| point.folded_ebn0_db - self.needed_db),
+            mm: (*first_mm, *last_mm),
+            deg: (*first_deg, *last_deg),
+            pixels: plot_size(&body),
+        };
         let mut chart = chart(
             &body,
             *first_mm..*last_mm,
@@ -126,113 +131,25 @@ impl RangeMap<'_> {
             "distance along the antenna's axis, mm",
             "tilt between the axes of antenna and tag, degrees",
         )?;
-        let state = |x: f64, y: f64| match (power.at(x, y) >= 0.0, margin.at(x, y) >= 0.0) {
-            (false, _) => State::Unpowered,
-            (true, false) => State::TooWeak,
-            (true, true) => State::Read,
-        };
-        let (wide, high) = plot_size(&body);
-        let (rows, columns) = ((high / ROW_PIXELS).max(1), (wide / ROW_PIXELS).max(1));
-        let at = |from: f64, to: f64, share: f64| from + share * (to - from);
-        for row in 0..rows {
-            let edge = |row: u32| at(*first_deg, *last_deg, f64::from(row) / f64::from(rows));
-            let (below, above) = (edge(row), edge(row + 1));
-            let mut from = 0;
-            let look = |column: u32| {
-                let x = at(
-                    *first_mm,
-                    *last_mm,
-                    (f64::from(column) + 0.5) / f64::from(columns),
-                );
-                state(x, 0.5 * (below + above))
-            };
-            while from < columns {
-                let here = look(from);
-                let to = (from + 1..columns)
-                    .find(|&column| look(column) != here)
-                    .unwrap_or(columns);
-                let x =
-                    |column: u32| at(*first_mm, *last_mm, f64::from(column) / f64::from(columns));
-                chart.draw_series([Rectangle::new(
-                    [(x(from), below), (x(to), above)],
-                    here.ink().filled(),
-                )])?;
-                from = to;
-            }
+        for (corners, state) in map.colours() {
+            let ink = state.ink().filled();
+            chart.draw_series([Rectangle::new(corners, ink)])?;
         }
-        let powered = |at: &(f64, f64)| power.at(at.0, at.1) >= 0.0;
-        let (least, most) = self
-            .points
-            .iter()
-            .filter(|point| point.power_db >= 0.0 && point.folded_ebn0_db.is_finite())
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), point| {
-                (
-                    low.min(point.folded_ebn0_db),
-                    high.max(point.folded_ebn0_db),
-                )
-            });
         let mut labels: Vec<(f64, f64)> = Vec::new();
-        for level_db in levels(least, most) {
-            let pieces: Vec<_> = margin
-                .contour(level_db - self.needed_db)
-                .into_iter()
-                .filter(|piece| piece.iter().all(powered))
-                .collect();
-            // A label where the line is farthest from all others and from the edges.
-            let away = |at: &(f64, f64)| {
-                let share = (
-                    (at.0 - first_mm) / (last_mm - first_mm),
-                    (at.1 - first_deg) / (last_deg - first_deg),
-                );
-                let edge = [share.0, 1.0 - share.0, share.1, 1.0 - share.1]
-                    .into_iter()
-                    .fold(1.0, f64::min);
-                let others = labels
-                    .iter()
-                    .map(|other: &(f64, f64)| (share.0 - other.0).hypot(share.1 - other.1))
-                    .fold(1.0, f64::min);
-                (share, edge, others)
-            };
-            let best = pieces
-                .iter()
-                .map(|piece| (piece[0], away(&piece[0])))
-                .filter(|(_, (_, edge, others))| *edge > 0.03 && *others > 0.06)
-                .max_by(|a, b| {
-                    let score = |of: &(_, (_, f64, f64))| of.1.1.min(0.5 * of.1.2);
-                    score(a).total_cmp(&score(b))
-                });
-            let label = best.map(|(place, (share, ..))| (place, share));
-            // The line leaves room for it.
-            let room = (24.0 / f64::from(wide), 9.0 / f64::from(high));
-            let free = |at: &(f64, f64)| {
-                label.is_none_or(|(place, _)| {
-                    let (x, y) = (
-                        (at.0 - place.0) / (last_mm - first_mm),
-                        (at.1 - place.1) / (last_deg - first_deg),
-                    );
-                    x.abs() > room.0 || y.abs() > room.1
-                })
-            };
-            let shown = pieces.iter().flat_map(|piece| {
-                // Only where it is interrupted: rounding to pixels makes a line of short pieces rough.
-                if piece.iter().all(free) {
-                    vec![*piece]
-                } else {
-                    in_parts(piece, 4)
-                }
-            });
+        for level_db in self.levels_of_powered() {
+            let line = map.line(level_db - self.needed_db, &labels);
             chart.draw_series(
-                shown
-                    .filter(|piece| piece.iter().all(free))
+                line.pieces
+                    .into_iter()
                     .map(|piece| PathElement::new(piece.to_vec(), BLUE.stroke_width(1))),
             )?;
-            if let Some((place, share)) = label {
-                labels.push(share);
+            if let Some(place) = line.label {
+                labels.push(map.share(place));
                 let words = format!("{} dB", tick(level_db));
                 chart.draw_series([Text::new(words, place, middle(SMALL, BLUE))])?;
             }
         }
-        for (grid, ink) in [(&margin, GREEN), (&power, INK)] {
+        for (grid, ink) in [(&map.margin, GREEN), (&map.power, INK)] {
             let pieces = grid.contour(0.0).into_iter();
             chart.draw_series(
                 pieces.map(|piece| PathElement::new(piece.to_vec(), ink.stroke_width(2))),
@@ -240,10 +157,153 @@ impl RangeMap<'_> {
         }
         Ok(())
     }
+
+    /// Round values of folded Eb/N0 among the places with power, dB.
+    fn levels_of_powered(&self) -> Vec<f64> {
+        let powered = self
+            .points
+            .iter()
+            .filter(|point| point.power_db >= 0.0 && point.folded_ebn0_db.is_finite())
+            .map(|point| point.folded_ebn0_db);
+        let least = powered.clone().fold(f64::INFINITY, f64::min);
+        let most = powered.fold(f64::NEG_INFINITY, f64::max);
+        levels(least, most)
+    }
+}
+
+/// What the map shows, over distance and tilt.
+struct Plot {
+    /// Power over what the chip needs, dB.
+    power: Grid,
+    /// Eb/N0 over what is needed, dB.
+    margin: Grid,
+    mm: (f64, f64),
+    deg: (f64, f64),
+    pixels: (u32, u32),
+}
+
+/// A piece of a line.
+type Segment = [(f64, f64); 2];
+
+/// A line of equal Eb/N0, with a gap at its label.
+struct Line {
+    pieces: Vec<Segment>,
+    label: Option<(f64, f64)>,
+}
+
+impl Plot {
+    fn state(&self, x: f64, y: f64) -> State {
+        let (powered, read) = (self.power.at(x, y) >= 0.0, self.margin.at(x, y) >= 0.0);
+        match (powered, read) {
+            (false, _) => State::Unpowered,
+            (true, false) => State::TooWeak,
+            (true, true) => State::Read,
+        }
+    }
+
+    /// Place of a point in the plot, as shares of its width and height.
+    fn share(&self, at: (f64, f64)) -> (f64, f64) {
+        (
+            (at.0 - self.mm.0) / (self.mm.1 - self.mm.0),
+            (at.1 - self.deg.0) / (self.deg.1 - self.deg.0),
+        )
+    }
+
+    fn place(&self, share: (f64, f64)) -> (f64, f64) {
+        (
+            self.mm.0 + share.0 * (self.mm.1 - self.mm.0),
+            self.deg.0 + share.1 * (self.deg.1 - self.deg.0),
+        )
+    }
+
+    /// Rows of patches of one state each.
+    fn colours(&self) -> Vec<(Segment, State)> {
+        let cells = |pixels: u32| (pixels / ROW_PIXELS).max(1);
+        let (columns, rows) = (cells(self.pixels.0), cells(self.pixels.1));
+        let corner = |column: u32, row: u32| {
+            self.place((
+                f64::from(column) / f64::from(columns),
+                f64::from(row) / f64::from(rows),
+            ))
+        };
+        let mut patches = Vec::new();
+        for row in 0..rows {
+            let look = |column: u32| {
+                let (left, below) = corner(column, row);
+                let (right, above) = corner(column + 1, row + 1);
+                self.state(0.5 * (left + right), 0.5 * (below + above))
+            };
+            let mut from = 0;
+            while from < columns {
+                let here = look(from);
+                let to = (from + 1..columns)
+                    .find(|&column| look(column) != here)
+                    .unwrap_or(columns);
+                patches.push(([corner(from, row), corner(to, row + 1)], here));
+                from = to;
+            }
+        }
+        patches
+    }
+
+    /// The line of a margin where the chip has power, beside labels that are there already (as shares).
+    fn line(&self, margin_db: f64, labels: &[(f64, f64)]) -> Line {
+        let powered = |at: &(f64, f64)| self.power.at(at.0, at.1) >= 0.0;
+        let pieces: Vec<Segment> = self
+            .margin
+            .contour(margin_db)
+            .into_iter()
+            .filter(|piece| piece.iter().all(powered))
+            .collect();
+        let label = self.label_of(&pieces, labels);
+        // The line leaves room for it.
+        let room = (
+            24.0 / f64::from(self.pixels.0),
+            9.0 / f64::from(self.pixels.1),
+        );
+        let free = |at: &(f64, f64)| {
+            label.is_none_or(|label| {
+                let (own, other) = (self.share(*at), self.share(label));
+                (own.0 - other.0).abs() > room.0 || (own.1 - other.1).abs() > room.1
+            })
+        };
+        let shown = pieces.iter().flat_map(|piece| {
+            // Only where it is interrupted: rounding to pixels makes a line of short pieces rough.
+            if piece.iter().all(free) {
+                vec![*piece]
+            } else {
+                in_parts(piece, 4)
+            }
+        });
+        Line {
+            pieces: shown.filter(|piece| piece.iter().all(free)).collect(),
+            label,
+        }
+    }
+
+    /// Where a line is farthest from all labels and from the edges.
+    fn label_of(&self, pieces: &[Segment], labels: &[(f64, f64)]) -> Option<(f64, f64)> {
+        let room = |at: (f64, f64)| {
+            let share = self.share(at);
+            let edge = [share.0, 1.0 - share.0, share.1, 1.0 - share.1]
+                .into_iter()
+                .fold(1.0, f64::min);
+            let others = labels
+                .iter()
+                .map(|other| (share.0 - other.0).hypot(share.1 - other.1))
+                .fold(1.0, f64::min);
+            (edge > 0.03 && others > 0.06).then_some(edge.min(0.5 * others))
+        };
+        pieces
+            .iter()
+            .filter_map(|piece| Some((piece[0], room(piece[0])?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(place, _)| place)
+    }
 }
 
 /// A piece of a line in so many short ones.
-fn in_parts([from, to]: &[(f64, f64); 2], parts: u32) -> Vec<[(f64, f64); 2]> {
+fn in_parts([from, to]: &Segment, parts: u32) -> Vec<Segment> {
     let at = |part: u32| {
         let share = f64::from(part) / f64::from(parts);
         (

@@ -90,126 +90,87 @@ pub(super) fn work_out() -> Result<Worked, LessonError> {
     let scenario = bench(&[])?;
     let minimum_v = scenario.tag[0].minimum_v;
     let (points, own_v, other_v) = over_frequency()?;
-    let mut pictures = BTreeMap::new();
-    let mut put = |name, curves: &Curves, words: String| -> Result<(), LessonError> {
-        let svg = curves_svg(curves, SIZE)?;
-        pictures.insert(
-            name,
-            Picture {
-                svg,
-                narrow_svg: None,
-                words,
+    let (straight, turned) = (along(&scenario, 0.0)?, along(&scenario, 60.0)?);
+    let (reach_mm, reach_turned_mm) = (reach(&scenario, 0.0), reach(&scenario, 60.0));
+    let frequency = Curves {
+        heading: "Voltage at the tag".into(),
+        x_label: "frequency of the field, kHz".into(),
+        y_label: "peak, V".into(),
+        curves: vec![
+            Curve {
+                name: "tag tuned to 134.2 kHz".into(),
+                points,
             },
-        );
-        Ok(())
+            needed(minimum_v, 119.2, 149.2),
+        ],
     };
-    let line = |left: f64, right: f64| Curve {
-        name: format!("the chip needs {minimum_v} V"),
-        points: vec![(left, minimum_v), (right, minimum_v)],
+    let power = Curves {
+        heading: "Voltage at the tag".into(),
+        x_label: "distance, mm".into(),
+        y_label: "peak, V".into(),
+        curves: vec![
+            curve(STRAIGHT, &straight, |link| link.tag_v),
+            curve(TURNED, &turned, |link| link.tag_v),
+            needed(minimum_v, 10.0, 200.0),
+        ],
     };
-    put(
-        "frequency",
-        &Curves {
-            heading: "Voltage at the tag".into(),
-            x_label: "frequency of the field, kHz".into(),
-            y_label: "peak, V".into(),
-            curves: vec![
-                Curve {
-                    name: "tag tuned to 134.2 kHz".into(),
-                    points,
-                },
-                line(119.2, 149.2),
-            ],
-        },
-        format!(
-            "Voltage at a tag tuned to 134.2 kHz over the frequency of the field: a resonance with {own_v:.2} V at its top and {other_v:.2} V \
-             at 125 kHz; the chip needs {minimum_v} V."
+    let depth = Curves {
+        heading: "Depth of the ripple".into(),
+        x_label: "distance, mm".into(),
+        y_label: "dB against the field".into(),
+        curves: vec![
+            curve(STRAIGHT, &straight, decibel),
+            curve(TURNED, &turned, decibel),
+        ],
+    };
+    let (first, last) = (&straight[0], &straight[straight.len() - 1]);
+    let pictures = [
+        (
+            "frequency",
+            frequency,
+            format!(
+                "Voltage at a tag tuned to 134.2 kHz over the frequency of the field: a resonance with {own_v:.2} V at its top and {other_v:.2} V \
+                 at 125 kHz; the chip needs {minimum_v} V."
+            ),
         ),
-    )?;
-    let distances: Vec<f64> = (1..=20).map(|step| 10.0 * f64::from(step)).collect();
-    let along = |tilt_deg: f64| -> Result<Vec<(f64, Link)>, LessonError> {
-        distances
-            .iter()
-            .map(|&distance_mm| {
-                let place = PlaceKeys {
-                    distance_mm,
-                    tilt_deg,
-                    ..PlaceKeys::default()
-                };
-                Ok((distance_mm, at(&scenario, place)?))
-            })
-            .collect()
-    };
-    let (straight, turned) = (along(0.0)?, along(60.0)?);
-    let curve = |name: &str, links: &[(f64, Link)], value: fn(&Link) -> f64| Curve {
-        name: name.into(),
-        points: links.iter().map(|(mm, link)| (*mm, value(link))).collect(),
-    };
-    let reach = |tilt_deg: f64| -> f64 {
-        let powered = |distance_m: f64| {
-            let place = PlaceKeys {
-                distance_mm: 1e3 * distance_m,
-                offset_mm: 0.0,
-                tilt_deg,
-                ..PlaceKeys::default()
-            };
-            at(&scenario, place).is_ok_and(|link| link.powered)
-        };
-        // Whole millimetres at which it still runs.
-        (1e3 * range_m(0.01, 1.0, powered).unwrap_or(0.0)).floor()
-    };
-    let (reach_mm, reach_turned_mm) = (reach(0.0), reach(60.0));
-    put(
-        "power",
-        &Curves {
-            heading: "Voltage at the tag".into(),
-            x_label: "distance, mm".into(),
-            y_label: "peak, V".into(),
-            curves: vec![
-                curve("axis along the field", &straight, |link| link.tag_v),
-                curve("turned by 60°", &turned, |link| link.tag_v),
-                line(10.0, 200.0),
-            ],
-        },
-        format!(
-            "Voltage at the tag over distance: with its axis along the field enough for the chip up to {reach_mm:.0} mm, turned by 60° up to {reach_turned_mm:.0} mm."
+        (
+            "power",
+            power,
+            format!(
+                "Voltage at the tag over distance: with its axis along the field enough for the chip up to {reach_mm:.0} mm, turned by 60° up to {reach_turned_mm:.0} mm."
+            ),
         ),
-    )?;
-    let decibel = |link: &Link| 20.0 * link.sent.depth.max(1e-12).log10();
-    put(
-        "depth",
-        &Curves {
-            heading: "Depth of the ripple".into(),
-            x_label: "distance, mm".into(),
-            y_label: "dB against the field".into(),
-            curves: vec![
-                curve("axis along the field", &straight, decibel),
-                curve("turned by 60°", &turned, decibel),
-            ],
-        },
-        format!(
-            "Depth of the ripple against the field over distance, falling from {:.0} dB at {} mm to {:.0} dB at {} mm.",
-            decibel(&straight[0].1),
-            straight[0].0,
-            decibel(&straight[straight.len() - 1].1),
-            straight[straight.len() - 1].0
+        (
+            "depth",
+            depth,
+            format!(
+                "Depth of the ripple against the field over distance, falling from {:.0} dB at {} mm to {:.0} dB at {} mm.",
+                decibel(&first.1),
+                first.0,
+                decibel(&last.1),
+                last.0
+            ),
         ),
-    )?;
-    let near = &straight[1].1;
-    let double = &straight[3].1;
-    let [open, closed] = states_at(&scenario, straight[1].0)?;
+    ];
+    let pictures = pictures
+        .into_iter()
+        .map(|(name, curves, words)| Ok((name, picture(&curves, words)?)))
+        .collect::<Result<_, LessonError>>()?;
+    let (near_mm, near) = &straight[1];
+    let (double_mm, double) = &straight[3];
+    let [open, closed] = states_at(&scenario, *near_mm)?;
     let switched = bench(&OTHER_WAY.map(|(key, value)| (key.to_string(), value.to_string())))?;
-    let other = states_at(&switched, straight[1].0)?;
+    let other = states_at(&switched, *near_mm)?;
     let values = json!({
         "minimum_v": minimum_v,
         "own_v": own_v,
         "other_v": other_v,
         "reach_mm": reach_mm,
         "reach_turned_mm": reach_turned_mm,
-        "near_mm": straight[1].0,
+        "near_mm": near_mm,
         "near_v": near.tag_v,
         "near_depth": near.sent.depth,
-        "double_mm": straight[3].0,
+        "double_mm": double_mm,
         "double_v": double.tag_v,
         "double_depth": double.sent.depth,
         "antenna_v": near.antenna_v,
@@ -219,4 +180,63 @@ pub(super) fn work_out() -> Result<Worked, LessonError> {
         "closed_other": other[1],
     });
     Ok(Worked { pictures, values })
+}
+
+const STRAIGHT: &str = "axis along the field";
+const TURNED: &str = "turned by 60°";
+
+fn picture(curves: &Curves, words: String) -> Result<Picture, LessonError> {
+    Ok(Picture {
+        svg: curves_svg(curves, SIZE)?,
+        narrow_svg: None,
+        words,
+    })
+}
+
+/// The links at every tenth millimetre of distance up to 200, the tag turned so far.
+fn along(scenario: &Scenario, tilt_deg: f64) -> Result<Vec<(f64, Link)>, LessonError> {
+    (1..=20)
+        .map(|step| {
+            let distance_mm = 10.0 * f64::from(step);
+            let place = PlaceKeys {
+                distance_mm,
+                tilt_deg,
+                ..PlaceKeys::default()
+            };
+            Ok((distance_mm, at(scenario, place)?))
+        })
+        .collect()
+}
+
+/// Whole millimetres at which a tag turned so far still runs.
+fn reach(scenario: &Scenario, tilt_deg: f64) -> f64 {
+    let powered = |distance_m: f64| {
+        let place = PlaceKeys {
+            distance_mm: 1e3 * distance_m,
+            offset_mm: 0.0,
+            tilt_deg,
+            ..PlaceKeys::default()
+        };
+        at(scenario, place).is_ok_and(|link| link.powered)
+    };
+    (1e3 * range_m(0.01, 1.0, powered).unwrap_or(0.0)).floor()
+}
+
+fn curve(name: &str, links: &[(f64, Link)], value: fn(&Link) -> f64) -> Curve {
+    Curve {
+        name: name.into(),
+        points: links.iter().map(|(mm, link)| (*mm, value(link))).collect(),
+    }
+}
+
+/// What the chip needs, from one end of the picture to the other.
+fn needed(minimum_v: f64, left: f64, right: f64) -> Curve {
+    Curve {
+        name: format!("the chip needs {minimum_v} V"),
+        points: vec![(left, minimum_v), (right, minimum_v)],
+    }
+}
+
+fn decibel(link: &Link) -> f64 {
+    20.0 * link.sent.depth.max(1e-12).log10()
 }

@@ -149,14 +149,18 @@ impl TablePlan {
 }
 
 /// Nothing but units, and at least one.
-fn are_units(cells: &Vec<String>) -> bool {
+fn are_units(cells: &[String]) -> bool {
     let mut filled = cells.iter().filter(|cell| !cell.is_empty()).peekable();
     filled.peek().is_some() && filled.all(|cell| quantity(cell).is_some())
 }
 
 /// Units may stand above the names, and a line of comments below both: brings the units to the front.
 fn units_below_names(lines: &mut Vec<Vec<String>>) {
-    let Some(at) = lines.iter().position(are_units).filter(|&at| at > 0) else {
+    let Some(at) = lines
+        .iter()
+        .position(|cells| are_units(cells))
+        .filter(|&at| at > 0)
+    else {
         return;
     };
     let named = lines[0].first().map(|cell| Title::parse(cell));

@@ -139,7 +139,7 @@ impl Contradiction {
 mod tests {
     use super::super::code::{ANY, word_of};
     use super::super::known::Known;
-    use super::super::signs::Weights;
+    use super::super::signs::{Signs, Weights};
     use super::*;
     use crate::linecode;
     use crate::telegram::Identity;
