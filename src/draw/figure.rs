@@ -2,8 +2,8 @@
 
 use plotters::prelude::*;
 
-use super::fine::{Fine, picture};
 use super::packed::packed;
+use super::raster::{Raster, picture};
 use super::style::{Area, INK, LABEL, MUTED, TITLE, inks, text, width_of};
 use super::vector::Vector;
 use super::{DrawError, View, beat, envelope, eye, level, phasor, spectrum, telegram};
@@ -14,7 +14,7 @@ pub const FIGURE_SIZE: (u32, u32) = (1200, 900);
 /// Height of the title.
 const TITLE_HEIGHT: u32 = 64;
 
-/// Sizes drawn: below, the labels have no room; 4000 × 4000 pixels take 480 MB while they are drawn.
+/// Sizes drawn: below, the labels have no room; 4000 × 4000 pixels take 130 MB while they are drawn.
 const SIDES: std::ops::RangeInclusive<u32> = 200..=4000;
 
 /// One part of the figure.
@@ -89,7 +89,7 @@ pub fn panel_svg(panel: Panel, view: &View<'_>, size: (u32, u32)) -> Result<Stri
 
 pub(super) fn png(
     size: (u32, u32),
-    draw: impl FnOnce(&Area<Fine<'_>>) -> Result<(), DrawError>,
+    draw: impl FnOnce(&Area<Raster<'_>>) -> Result<(), DrawError>,
 ) -> Result<Vec<u8>, DrawError> {
     check(size)?;
     packed(&picture(size, draw)?, size, &inks())

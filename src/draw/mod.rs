@@ -17,7 +17,6 @@ mod describe;
 mod envelope;
 mod eye;
 mod figure;
-mod fine;
 mod ghost;
 mod level;
 mod lines;
@@ -26,6 +25,7 @@ mod numbers;
 mod packed;
 mod phasor;
 mod range_map;
+mod raster;
 mod sentence;
 #[cfg(feature = "margin")]
 mod share;
