@@ -143,7 +143,7 @@ fn nothing_read_is_exit_1_and_no_samples_are_an_error() {
     for (line, bytes, part) in [
         ("--raw i16 --rate 500k -", &b""[..], "no samples"),
         ("--raw i16 -", &[0u8; 4000][..], "--rate"),
-        ("-", &b"time,volt\n0.0,1.0\n"[..], "--raw"),
+        ("-", &b"time,volt\n0.0,1.0\n"[..], "--rate"),
         ("nothing.wav", &b""[..], "nothing.wav"),
         ("a.wav b.wav", &b""[..], "one stream"),
     ] {
@@ -154,6 +154,30 @@ fn nothing_read_is_exit_1_and_no_samples_are_an_error() {
         assert!(errors.contains(part), "{part}: {errors}");
         assert!(output.stdout.is_empty(), "{line}");
     }
+}
+
+/// A pipe of text that stays open: the number comes before its end.
+#[test]
+fn rows_of_text_are_read_as_they_come() {
+    let bench = Bench::new();
+    let wav = bench.wav(0.6);
+    let mut text = String::from("time (s),coil (V)\n");
+    for (n, sample) in wav[44..].as_chunks::<2>().0.iter().enumerate() {
+        let volts = f64::from(i16::from_le_bytes(*sample)) / 32768.0;
+        text += &format!("{:.6},{volts:.5}\n", n as f64 / 500e3);
+    }
+    let mut child = bench.follow("--json -");
+    let mut input = child.stdin.take().unwrap();
+    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    input.write_all(text.as_bytes()).unwrap();
+    input.flush().unwrap();
+    let read = until(&mut lines, "number-read");
+    assert!(read.last().unwrap().contains("999000000000031"), "{read:?}");
+    drop(input);
+    let rest: Vec<String> = lines.map(Result::unwrap).collect();
+    let summary: Value = serde_json::from_str(rest.last().unwrap()).unwrap();
+    assert_eq!(summary["samples"], 300_000);
+    assert!(child.wait().unwrap().success());
 }
 
 #[test]

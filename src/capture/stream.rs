@@ -21,7 +21,7 @@ const SNIFF_BYTES: usize = 64;
 /// Opens the bytes of a capture that is still coming; `name` is what messages call it. Reading waits for samples.
 ///
 /// # Errors
-/// As [`open`](super::open); text too, as its rate is known at its end only.
+/// As [`open`](super::open). Of text the rate is the one that its first rows tell.
 pub fn open_stream(
     name: &str,
     reader: impl Read + Send + 'static,
@@ -31,10 +31,7 @@ pub fn open_stream(
     options.check(path)?;
     let mut input = Input::new(path, Box::new(reader), None);
     if options.raw.is_none() && text::looks_like_text(input.peek(SNIFF_BYTES)?) {
-        return Err(input.unsupported(
-            "text as a stream",
-            "its rate is known at its end only: stream WAV, NPY or bare samples with --raw",
-        ));
+        return text::open_stream(input, options);
     }
     recognise(input, options, 0)
 }
@@ -118,12 +115,56 @@ mod tests {
         assert_eq!(reader.read(&mut six).unwrap(), 0);
     }
 
+    /// Rows come one by one, and the writer waits in the middle: what was written before is there.
     #[test]
-    fn text_is_no_stream() {
-        let options = OpenOptions::default();
-        let refused = open_stream("-", &b"time,volt\n0,1\n"[..], &options)
-            .err()
-            .unwrap();
-        assert!(refused.to_string().contains("--raw"), "{refused}");
+    fn text_is_read_as_it_comes() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("growing.csv");
+        let mut file = File::create(&path).unwrap();
+        let row = |n: u32| format!("{:.6},{}\n", f64::from(n) * 2e-6, f64::from(n % 7) / 4.0);
+        let rows = |range: std::ops::Range<u32>| range.map(row).collect::<String>();
+        file.write_all(b"time (s),coil (V)\n").unwrap();
+        file.write_all(rows(0..20_000).as_bytes()).unwrap();
+        let stop = Arc::new(AtomicBool::new(false));
+        let reader = open_growing(&path, Arc::clone(&stop)).unwrap();
+        let mut source = open_stream("-", reader, &OpenOptions::default()).unwrap();
+        let rate_hz = source.layout().rate_hz.unwrap();
+        assert!((rate_hz / 5e5 - 1.0).abs() < 1e-3, "{rate_hz}");
+        let mut channels = [Vec::new()];
+        while channels[0].len() < 19_000 {
+            assert!(source.read(1000, &mut channels).unwrap() > 0);
+        }
+        // The last row is not complete.
+        file.write_all(rows(20_000..30_000).as_bytes()).unwrap();
+        file.write_all(b"0.06,").unwrap();
+        stop.store(true, Ordering::Relaxed);
+        while source.read(1000, &mut channels).unwrap() > 0 {}
+        assert_eq!(channels[0].len(), 30_000);
+        let wanted = |n: usize| f64::from(n as u32 % 7) / 4.0;
+        let all = channels[0].iter().enumerate();
+        assert!(all.clone().all(|(n, x)| f64::from(*x) == wanted(n)));
+    }
+
+    #[test]
+    fn a_row_that_is_none_ends_a_stream_of_text() {
+        let mut text: String = (0..9000).map(|n| format!("{n},0.5\n")).collect();
+        text += "9000,half\n9001,0.5\n";
+        let options = OpenOptions {
+            rate_hz: Some(5e5),
+            ..OpenOptions::default()
+        };
+        let mut source = open_stream("-", io::Cursor::new(text), &options).unwrap();
+        let mut channels = [Vec::new()];
+        let error = loop {
+            match source.read(1000, &mut channels) {
+                Ok(0) => panic!("read to the end"),
+                Ok(_) => {}
+                Err(error) => break error.to_string(),
+            }
+        };
+        assert!(
+            error.contains("line 9001") && error.contains("half"),
+            "{error}"
+        );
     }
 }

@@ -7,6 +7,9 @@ use super::super::input::Input;
 const HEAD_BYTES: usize = 1 << 20;
 /// Bytes read at a time, and understood on two threads: handing over takes as long as some ten kilobytes do.
 const BLOCK_BYTES: usize = 1 << 20;
+/// The same of what is still coming: rows of a fiftieth of a second at 48 kS/s are not waited for longer.
+const COMING_HEAD_BYTES: usize = 1 << 16;
+const COMING_BLOCK_BYTES: usize = 1 << 13;
 /// No row of a capture is longer.
 const LINE_LIMIT: usize = 1 << 20;
 
@@ -36,6 +39,7 @@ pub(super) struct Feed {
     buffer: Vec<u8>,
     start: usize,
     ended: bool,
+    block_bytes: usize,
     /// The last line had no line end.
     pub(super) cut: bool,
     /// Line end: `\n`, or `\r` in files that have no `\n`.
@@ -43,7 +47,16 @@ pub(super) struct Feed {
 }
 
 impl Feed {
-    pub(super) fn new(mut input: Input) -> Result<Self, CaptureError> {
+    pub(super) fn new(input: Input) -> Result<Self, CaptureError> {
+        Self::of(input, HEAD_BYTES, BLOCK_BYTES)
+    }
+
+    /// Of text that is still coming: no more is waited for than is needed.
+    pub(super) fn coming(input: Input) -> Result<Self, CaptureError> {
+        Self::of(input, COMING_HEAD_BYTES, COMING_BLOCK_BYTES)
+    }
+
+    fn of(mut input: Input, head_bytes: usize, block_bytes: usize) -> Result<Self, CaptureError> {
         let utf16 = byte_order(input.peek(ORDER_BYTES)?);
         if matches!(input.peek(2)?, [0xFE, 0xFF] | [0xFF, 0xFE]) {
             input.skip(2)?;
@@ -56,10 +69,11 @@ impl Feed {
             buffer: Vec::new(),
             start: 0,
             ended: false,
+            block_bytes,
             cut: false,
             terminator: b'\n',
         };
-        while feed.buffer.len() < HEAD_BYTES && !feed.ended {
+        while feed.buffer.len() < head_bytes && !feed.ended {
             feed.refill()?;
         }
         if !feed.buffer.contains(&b'\n') && feed.buffer.contains(&b'\r') {
@@ -130,7 +144,7 @@ impl Feed {
         self.buffer.drain(..self.start);
         self.start = 0;
         if let Some(big_endian) = self.utf16 {
-            let mut raw = vec![0; BLOCK_BYTES];
+            let mut raw = vec![0; self.block_bytes];
             let got = self.input.fill(&mut raw)?;
             self.ended = got < raw.len();
             let pairs = raw[..got].as_chunks::<2>().0.iter();
@@ -153,8 +167,8 @@ impl Feed {
             }
             self.buffer.extend(String::from_utf16_lossy(&units).bytes());
         } else {
-            let got = self.input.append(&mut self.buffer, BLOCK_BYTES)?;
-            self.ended = got < BLOCK_BYTES;
+            let got = self.input.append(&mut self.buffer, self.block_bytes)?;
+            self.ended = got < self.block_bytes;
         }
         Ok(())
     }

@@ -195,7 +195,7 @@ fn fill_leaps(channels: &mut [Vec<f32>], leaps: &[Leap], rate_hz: f64, layout: &
 }
 
 /// Rate by the settings and by the time column: the settings if the column's digits cannot tell them apart.
-fn settle(
+pub(super) fn settle(
     stated: Option<f64>,
     pace: Option<super::steps::Pace>,
     notes: &mut Vec<String>,

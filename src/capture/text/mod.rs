@@ -2,7 +2,7 @@
 //!
 //! The first megabyte decides everything about the form: which characters separate columns and decimals (`dialect`),
 //! where the rows of numbers begin (`plan`), what the lines before them say (`settings`, `titles`). Then every row is
-//! read by one fast loop (`rows`, `table`); the rate comes from the whole time column (`steps`). Edge lists of logic
+//! read by one fast loop (`rows`, `table`, for what is still coming `streamed`); the rate comes from the time column (`steps`). Edge lists of logic
 //! analysers become steady samples (`edges`).
 
 mod cell;
@@ -16,6 +16,7 @@ mod roles;
 mod rows;
 mod settings;
 mod steps;
+mod streamed;
 mod survey;
 mod table;
 mod title;
@@ -104,4 +105,12 @@ pub(super) fn open(
     let plan = plan::TablePlan::make(&mut feed)?;
     let table = table::Table::read(&mut feed, plan)?;
     table.into_source(feed.input(), options)
+}
+
+/// The same for text that is still coming: waits for its head alone.
+pub(super) fn open_stream(
+    input: Input,
+    options: &OpenOptions,
+) -> Result<Box<dyn SampleSource>, CaptureError> {
+    Ok(Box::new(streamed::Streamed::open(input, options)?))
 }
