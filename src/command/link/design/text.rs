@@ -1,6 +1,6 @@
 //! The chosen antenna as text.
 
-use std::fmt::Write;
+use std::fmt::{self, Write};
 
 use super::super::wording::{DANGEROUS_V, farad};
 use super::{Chosen, Row};
@@ -19,12 +19,25 @@ impl Chosen {
         page
     }
 
-    fn write(&self, page: &mut String) -> std::fmt::Result {
-        let Row {
-            design, wire_mm, ..
-        } = &self.best;
-        let circuit = &design.station.circuit;
-        let winding = design.station.coil.winding();
+    fn write(&self, page: &mut String) -> fmt::Result {
+        self.write_wires(page)?;
+        self.write_parts(page)?;
+        self.write_reach(page)?;
+        let reader = &self.scenario.reader;
+        writeln!(
+            page,
+            "For a scenario file (size of the coil as it was):\n  [reader]\n  topology = \"series\"\n  drive_v = {}\n  source_ohm = {}\n  capacitance_pf = {}\n  [reader.coil]\n  turns = {}\n  layers = {}\n  wire_mm = {}\n",
+            reader.drive_v,
+            reader.source_ohm,
+            reader.capacitance_pf.unwrap_or_default(),
+            reader.coil.turns,
+            reader.coil.layers,
+            reader.coil.wire_mm
+        )
+    }
+
+    /// A row for each wire, the chosen one marked.
+    fn write_wires(&self, page: &mut String) -> fmt::Result {
         let rule = match self.wanted_reach_mm {
             Some(wanted) => format!("least power of those that read at {wanted} mm"),
             None => "fewest layers of those within 5 % of the longest range".into(),
@@ -34,24 +47,17 @@ impl Chosen {
             "Wires, each with parts one can buy; range for {}; chosen: {rule}",
             self.tag
         )?;
-        let columns = |page: &mut String, names: [&str; 10]| {
-            let [wire, turns, layers, uh, ohm, q, amps, volts, watts, range] = names;
+        let names = [
+            "copper", "turns", "layers", "L", "coil", "loaded", "current", "voltage", "power",
+            "range",
+        ];
+        let units = ["mm", "", "", "µH", "Ω", "Q", "A peak", "V peak", "W", "mm"];
+        for [wire, turns, layers, uh, ohm, q, amps, volts, watts, range] in [names, units] {
             writeln!(
                 page,
                 "{wire:>6} {turns:>6} {layers:>7} {uh:>8} {ohm:>7} {q:>6} {amps:>8} {volts:>8} {watts:>7} {range:>6}"
-            )
-        };
-        columns(
-            page,
-            [
-                "copper", "turns", "layers", "L", "coil", "loaded", "current", "voltage", "power",
-                "range",
-            ],
-        )?;
-        columns(
-            page,
-            ["mm", "", "", "µH", "Ω", "Q", "A peak", "V peak", "W", "mm"],
-        )?;
+            )?;
+        }
         for row in &self.rows {
             let (circuit, winding) = (
                 &row.design.station.circuit,
@@ -80,6 +86,16 @@ impl Chosen {
         for refused in &self.refused {
             writeln!(page, "  {refused}")?;
         }
+        Ok(())
+    }
+
+    /// What to wind, buy and drive, with what stands across it.
+    fn write_parts(&self, page: &mut String) -> fmt::Result {
+        let Row {
+            design, wire_mm, ..
+        } = &self.best;
+        let circuit = &design.station.circuit;
+        let winding = design.station.coil.winding();
         writeln!(
             page,
             "\nAntenna:    {} turns of {wire_mm} mm copper in {} layer{}, {:.1} m of wire: {:.1} µH, {:.2} Ω, coil Q {:.0}",
@@ -97,16 +113,15 @@ impl Chosen {
             self.capacitors(),
             farad(circuit.capacitance_f),
         )?;
+        let caution = if design.capacitor_v > DANGEROUS_V {
+            " HIGH VOLTAGE, keep fingers off."
+        } else {
+            ""
+        };
         writeln!(
             page,
-            "            {:.0} V peak across them at {:.3} A peak: rate them for twice that.{}",
-            design.capacitor_v,
-            design.current_a,
-            if design.capacitor_v > DANGEROUS_V {
-                " HIGH VOLTAGE, keep fingers off."
-            } else {
-                ""
-            }
+            "            {:.0} V peak across them at {:.3} A peak: rate them for twice that.{caution}",
+            design.capacitor_v, design.current_a,
         )?;
         writeln!(
             page,
@@ -128,7 +143,11 @@ impl Chosen {
             page,
             "Driver:     {:.2} V peak fundamental from {} V, {:.3} A peak, {:.2} W, {:.2} W of it in the coil",
             circuit.drive_v, self.supply_v, design.current_a, design.power_w, design.coil_w
-        )?;
+        )
+    }
+
+    /// What is left of the ripple, and how far each kind of tag is read.
+    fn write_reach(&self, page: &mut String) -> fmt::Result {
         if let Some(share) = self.ripple_left {
             writeln!(
                 page,
@@ -147,16 +166,6 @@ impl Chosen {
             };
             writeln!(page, "  {name:<12} {reach:>9}  {meaning}")?;
         }
-        let reader = &self.scenario.reader;
-        writeln!(
-            page,
-            "For a scenario file (size of the coil as it was):\n  [reader]\n  topology = \"series\"\n  drive_v = {}\n  source_ohm = {}\n  capacitance_pf = {}\n  [reader.coil]\n  turns = {}\n  layers = {}\n  wire_mm = {}\n",
-            reader.drive_v,
-            reader.source_ohm,
-            reader.capacitance_pf.unwrap_or_default(),
-            reader.coil.turns,
-            reader.coil.layers,
-            reader.coil.wire_mm
-        )
+        Ok(())
     }
 }
