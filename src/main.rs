@@ -1,5 +1,5 @@
 //! The `fieldripple` program: arguments in, exit code out. Everything else is in the library and in `command`.
-#![deny(unsafe_code)]
+#![forbid(unsafe_code)]
 
 mod command;
 

@@ -4,7 +4,6 @@ mod captures;
 mod export;
 mod figure;
 mod follow;
-mod memory;
 mod outputs;
 mod picture;
 mod report;
@@ -180,7 +179,6 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         follow::sound::list()?;
         return Ok(ExitCode::SUCCESS);
     }
-    memory::keep_large_buffers();
     let outputs = [
         arguments.report.as_deref(),
         arguments.visits.as_deref(),
