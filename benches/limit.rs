@@ -20,7 +20,7 @@ use fieldripple::margin::Told;
 use fieldripple::receiver::decision::{Known, USUAL_SHARE, usual_fields};
 use fieldripple::receiver::{HALF, Samples, Signal, Terms, receive};
 use fieldripple::telegram::Telegram;
-use fieldripple::world::{DirectSignal, View, noise_sigma};
+use fieldripple::world::{DirectSignal, SampleForm, noise_sigma};
 use num_complex::Complex64;
 use rand::{RngExt, SeedableRng};
 use rayon::prelude::*;
@@ -95,9 +95,9 @@ fn run(trial: u64, seconds: f64, ebn0_db: f64, tank: Option<Complex64>, terms: T
     let ripple = tag.phasors(samples, field_hz / RATE_HZ);
     let power = ripple.iter().map(|r| r.norm_sqr()).sum::<f64>() / samples as f64;
     let square = ripple.iter().map(|r| r * r).sum::<Complex64>();
-    let sigma = noise_sigma(View::Real, ebn0_db, power.sqrt(), field_hz, RATE_HZ);
+    let sigma = noise_sigma(SampleForm::Real, ebn0_db, power.sqrt(), field_hz, RATE_HZ);
     let signal = DirectSignal {
-        view: View::Real,
+        view: SampleForm::Real,
         rate_hz: RATE_HZ,
         clock_ppm: 0.0,
         samples: samples as u64,

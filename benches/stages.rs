@@ -12,7 +12,7 @@ use fieldripple::receiver::{
     Fold, ReadLimits, Samples, Signal, Tuning, read_piece, receive, to_cycles, with_carrier,
 };
 use fieldripple::telegram::{TELEGRAM_BITS, Telegram};
-use fieldripple::world::{DirectSignal, RippleTag, View, noise_sigma, ripple_rms};
+use fieldripple::world::{DirectSignal, RippleTag, SampleForm, noise_sigma, ripple_rms};
 
 const RATE_HZ: f64 = 500e3;
 const FIELD_HZ: f64 = 134_200.0;
@@ -25,9 +25,9 @@ fn stages(criterion: &mut Criterion) {
         start_cycles: 1234.5,
         sign: 1,
     };
-    let rms = ripple_rms(View::Real, 1.0, tag.depth, tag.angle_deg);
+    let rms = ripple_rms(SampleForm::Real, 1.0, tag.depth, tag.angle_deg);
     let samples: Vec<f32> = DirectSignal {
-        view: View::Real,
+        view: SampleForm::Real,
         rate_hz: RATE_HZ,
         clock_ppm: 0.0,
         samples: RATE_HZ as u64,
@@ -37,7 +37,7 @@ fn stages(criterion: &mut Criterion) {
         offset: 0.0,
         tags: vec![tag],
         pulses: None,
-        noise_sigma: noise_sigma(View::Real, -5.0, rms, FIELD_HZ, RATE_HZ),
+        noise_sigma: noise_sigma(SampleForm::Real, -5.0, rms, FIELD_HZ, RATE_HZ),
         seed: 1,
     }
     .samples()

@@ -14,7 +14,7 @@ use fieldripple::margin::{
 };
 use fieldripple::telegram::{Identity, Telegram};
 use fieldripple::world::{
-    DirectSignal, RippleTag, Stream, View, generator, noise_sigma, ripple_rms, uniform,
+    DirectSignal, RippleTag, SampleForm, Stream, generator, noise_sigma, ripple_rms, uniform,
 };
 use tempfile::TempDir;
 
@@ -301,10 +301,10 @@ fn scene(draw: &Draw, ebn0_db: f64, seconds: f64, angle_deg: f64) -> Scene {
         start_cycles: 4096.0 * uniform(&mut random),
         sign: 1,
     };
-    let rms = ripple_rms(View::Real, 1.0, depth, angle_deg);
+    let rms = ripple_rms(SampleForm::Real, 1.0, depth, angle_deg);
     Scene::Direct {
         signal: DirectSignal {
-            view: View::Real,
+            view: SampleForm::Real,
             rate_hz,
             clock_ppm: 0.0,
             samples: (seconds * rate_hz) as u64,
@@ -314,7 +314,7 @@ fn scene(draw: &Draw, ebn0_db: f64, seconds: f64, angle_deg: f64) -> Scene {
             offset: 0.0,
             tags: vec![tag],
             pulses: None,
-            noise_sigma: noise_sigma(View::Real, ebn0_db, rms, field_hz, rate_hz),
+            noise_sigma: noise_sigma(SampleForm::Real, ebn0_db, rms, field_hz, rate_hz),
             seed: draw.seed,
         },
         digitiser: None,

@@ -9,7 +9,7 @@
 
 use fieldripple::decode::{Decoded, Settings, decode_samples};
 use fieldripple::telegram::Telegram;
-use fieldripple::world::{DirectSignal, RippleTag, View, noise_sigma, ripple_rms};
+use fieldripple::world::{DirectSignal, RippleTag, SampleForm, noise_sigma, ripple_rms};
 use rand::{RngExt, SeedableRng};
 
 const RATE_HZ: f64 = 500e3;
@@ -28,9 +28,9 @@ fn capture(trial: u64, draw: u64, seconds: f64, ebn0_db: f64) -> Decoded {
         sign: 1,
     };
     let field_hz = 134_200.0 + rng.random_range(-10.0..10.0);
-    let rms = ripple_rms(View::Real, 1.0, DEPTH, angle_deg);
+    let rms = ripple_rms(SampleForm::Real, 1.0, DEPTH, angle_deg);
     let signal = DirectSignal {
-        view: View::Real,
+        view: SampleForm::Real,
         rate_hz: RATE_HZ,
         clock_ppm: 0.0,
         samples: (seconds * RATE_HZ) as u64,
@@ -40,7 +40,7 @@ fn capture(trial: u64, draw: u64, seconds: f64, ebn0_db: f64) -> Decoded {
         offset: 0.0,
         tags: vec![tag],
         pulses: None,
-        noise_sigma: noise_sigma(View::Real, ebn0_db, rms, field_hz, RATE_HZ),
+        noise_sigma: noise_sigma(SampleForm::Real, ebn0_db, rms, field_hz, RATE_HZ),
         seed: rng.random::<u64>() ^ draw,
     };
     let samples: Vec<f32> = signal.samples().0.iter().map(|&x| x as f32).collect();

@@ -4,7 +4,8 @@
 //! shows that halving ngspice's time step changes each depth by less than 0.5 % (0.02 % at most when frozen).
 
 use fieldripple::world::circuit::{
-    Change, Clamp, LoadPlan, Modulator, Network, Plan, Probe, Reader, Ripple, Tag, Topology, run,
+    Change, CircuitPlan, Clamp, LoadPlan, Modulator, Network, Probe, Reader, Ripple, Tag, Topology,
+    run,
 };
 use num_complex::Complex64;
 use serde_json::Value;
@@ -16,7 +17,7 @@ const POINTS: usize = 64;
 struct Frozen {
     name: String,
     network: Network,
-    plan: Plan,
+    plan: CircuitPlan,
     frequency_hz: f64,
     cycles: usize,
     ring_up: usize,
@@ -117,7 +118,7 @@ fn load(name: &str) -> Frozen {
     let cycles = number(&value, "cycles") as usize;
     Frozen {
         name: name.into(),
-        plan: Plan {
+        plan: CircuitPlan {
             duration_s: cycles as f64 / first.frequency_hz,
             changes,
             loads: vec![LoadPlan::Fixed(
@@ -138,7 +139,7 @@ fn load(name: &str) -> Frozen {
 }
 
 /// What our model says, mixed as the script mixes: the mean of 2·v·e^{−jωt} over each cycle of the exact waveform.
-fn model(frozen: &Frozen, plan: &Plan) -> Vec<Complex64> {
+fn model(frozen: &Frozen, plan: &CircuitPlan) -> Vec<Complex64> {
     let history = run(&frozen.network, plan).unwrap();
     let step_s = 1.0 / frozen.frequency_hz / POINTS as f64;
     let mut samples = vec![0.0; frozen.cycles * POINTS];
@@ -199,7 +200,7 @@ fn ten_to_ninety(stretch: &[Complex64]) -> f64 {
 fn compare(name: &str) {
     let frozen = load(name);
     let ours = model(&frozen, &frozen.plan);
-    let idle_plan = Plan {
+    let idle_plan = CircuitPlan {
         loads: vec![LoadPlan::Idle],
         ..frozen.plan.clone()
     };

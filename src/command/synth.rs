@@ -11,7 +11,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::ensure;
-use fieldripple::world::View;
+use fieldripple::world::SampleForm;
 
 use super::interrupt;
 use super::signal::{SignalArguments, SignalPlan};
@@ -152,9 +152,9 @@ pub fn make(arguments: &Arguments) -> anyhow::Result<(u64, f64)> {
             form,
             settings_lines: arguments.settings_lines,
             content: match plan.signal.view {
-                View::Real | View::Envelope => Content::Voltage,
-                View::Iq { .. } => Content::Iq,
-                View::Logic => Content::Logic,
+                SampleForm::Real | SampleForm::Envelope => Content::Voltage,
+                SampleForm::Iq { .. } => Content::Iq,
+                SampleForm::Logic => Content::Logic,
             },
             rate_hz: plan.signal.rate_hz,
             samples: plan.signal.samples,

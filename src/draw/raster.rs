@@ -10,9 +10,7 @@ use plotters_backend::text_anchor::{HPos, VPos};
 use plotters_backend::{
     BackendColor, BackendCoord, BackendStyle, BackendTextStyle, DrawingErrorKind,
 };
-use tiny_skia::{
-    Color, FillRule, LineJoin, Paint, Path, PathBuilder, Pixmap, Rect, Stroke, Transform,
-};
+use tiny_skia::{FillRule, LineJoin, Paint, Path, PathBuilder, Pixmap, Rect, Stroke, Transform};
 
 use super::DrawError;
 use super::style::{font_of, measured};
@@ -31,7 +29,7 @@ pub(super) fn picture(
 ) -> Result<Vec<u8>, DrawError> {
     let (width, height) = size;
     let mut sheet = Pixmap::new(width, height).ok_or(DrawError::Size { width, height })?;
-    sheet.fill(Color::WHITE);
+    sheet.fill(tiny_skia::Color::WHITE);
     draw(&Raster { sheet: &mut sheet }.into_drawing_area())?;
     let pixels = sheet.pixels().iter();
     Ok(pixels
@@ -314,7 +312,10 @@ mod tests {
     #[test]
     fn a_slope_keeps_the_amount_of_ink() {
         let area = ink(|area| {
-            let slope = PathElement::new(vec![(20, 20), (120, 50)], BLACK.stroke_width(3));
+            let slope = PathElement::new(
+                vec![(20, 20), (120, 50)],
+                ShapeStyle::from(&BLACK).stroke_width(3),
+            );
             area.draw(&slope).unwrap();
         });
         let length = 100f64.hypot(30.0);

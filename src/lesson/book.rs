@@ -15,7 +15,7 @@ use super::long_division::long_division;
 use super::markup::{to_html, to_text};
 use super::page_file::PageFile;
 use super::parts::{ANSWER, ANSWERED, Form, Material};
-use super::plan::Plan;
+use super::plan::LessonPlan;
 use super::settings::{Settings, typed};
 use super::stepper::{biphase, stepper};
 use super::strip::strip;
@@ -38,7 +38,7 @@ impl Book {
     /// The curves of the bench cannot be worked out or drawn.
     pub fn new(
         settings: &Settings,
-        plan: Plan,
+        plan: LessonPlan,
         taken: Vec<Taken>,
         for_text: bool,
     ) -> Result<Self, LessonError> {

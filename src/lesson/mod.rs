@@ -1,6 +1,6 @@
 //! The teaching pack: pages that explain the air interface with captures that the program made and read for them.
 //!
-//! A [`Plan`] lists the captures, each by the command that makes it. Whoever runs the commands hands back [`Taken`]s: the
+//! A [`LessonPlan`] lists the captures, each by the command that makes it. Whoever runs the commands hands back [`Taken`]s: the
 //! receiver's result as it is printed, and figures. A [`Book`] turns them into pages, or into text for a terminal. Every
 //! number in a chapter comes from there or from the telegram of the example, none is written into the text.
 //!
@@ -34,7 +34,7 @@ pub use exercise::{
     Exercise, Fault, Grade, GradeError, KEY, Mark, Outcome, Sheets, exercises, grade, reference,
 };
 pub use page_file::PageFile;
-pub use plan::Plan;
+pub use plan::LessonPlan;
 pub use recipe::{Recipe, Scale};
 pub use settings::Settings;
 pub use taken::{Evidence, Picture, Taken};

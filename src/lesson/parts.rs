@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use super::plan::{Explorer, Plan};
+use super::plan::{Explorer, LessonPlan};
 use super::taken::{Picture, Taken};
 use crate::page::escaped;
 
@@ -24,7 +24,7 @@ pub(super) enum Form {
 /// What parts are made from.
 pub(super) struct Material {
     pub form: Form,
-    pub plan: Plan,
+    pub plan: LessonPlan,
     pub taken: BTreeMap<String, Taken>,
     pub worked: BTreeMap<&'static str, Picture>,
 }

@@ -29,7 +29,7 @@ pub struct Axis {
 
 /// Everything to be captured for a lesson.
 #[derive(Clone, Debug)]
-pub struct Plan {
+pub struct LessonPlan {
     /// The captures.
     pub recipes: Vec<Recipe>,
     /// The sliders.
@@ -78,7 +78,7 @@ off_ms = 20
 kind = \"hdx\"
 ";
 
-impl Plan {
+impl LessonPlan {
     /// The captures of all chapters.
     pub fn new(settings: &Settings) -> Self {
         let mut plan = Self {

@@ -6,7 +6,7 @@ use serde_json::json;
 
 use super::division::divide;
 use super::long_division::FIRST;
-use super::plan::Plan;
+use super::plan::LessonPlan;
 use super::settings::{Settings, typed};
 use super::stepper::halves;
 use super::steps::steps;
@@ -22,7 +22,7 @@ const READ_ODDS: f64 = 1e-5;
 /// All of it, as the chapters' templates take it.
 pub fn values(
     settings: &Settings,
-    plan: &Plan,
+    plan: &LessonPlan,
     taken: &BTreeMap<String, Taken>,
     bench: serde_json::Value,
 ) -> serde_json::Value {

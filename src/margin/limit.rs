@@ -4,7 +4,7 @@ use crate::linecode;
 use crate::receiver::decision::{Boundaries, Known, decide};
 use crate::receiver::{BIT, HALF, Samples};
 use crate::telegram::{TELEGRAM_BITS, Telegram};
-use crate::world::{NormalDeviates, View};
+use crate::world::{NormalDeviates, SampleForm};
 use num_complex::Complex64;
 use rand::Rng;
 use std::f64::consts::TAU;
@@ -15,7 +15,7 @@ use super::scene::{Recording, Scene};
 pub fn can_be_told(scene: &Scene) -> bool {
     match scene {
         Scene::Direct { signal, .. } => {
-            signal.view == View::Real
+            signal.view == SampleForm::Real
                 && signal.tags.len() == 1
                 && signal.pulses.is_none()
                 && signal.noise_sigma > 0.0

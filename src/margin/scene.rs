@@ -2,7 +2,7 @@
 
 use crate::receiver::{Samples, Signal};
 use crate::telegram::Telegram;
-use crate::world::{Bench, Digitiser, DirectSignal, View};
+use crate::world::{Bench, Digitiser, DirectSignal, SampleForm};
 use num_complex::Complex32;
 
 /// Everything before the samples of one trial.
@@ -102,17 +102,17 @@ impl Scene {
         let (mut re, mut im) = (Vec::new(), Vec::new());
         match self {
             Self::Direct { signal, digitiser } => {
-                let logic = signal.view == View::Logic;
+                let logic = signal.view == SampleForm::Logic;
                 let convert = digitised(digitiser.filter(|_| !logic));
                 let centre_hz = match signal.view {
-                    View::Iq { centre_hz } => Some(centre_hz),
+                    SampleForm::Iq { centre_hz } => Some(centre_hz),
                     _ => None,
                 };
                 let mut recording = Recording {
                     rate_hz: signal.rate_hz,
                     centre_hz: centre_hz.unwrap_or(0.0),
                     logic,
-                    rectified: matches!(signal.view, View::Envelope | View::Logic),
+                    rectified: matches!(signal.view, SampleForm::Envelope | SampleForm::Logic),
                     digitiser: digitiser.filter(|_| !logic),
                     ..Recording::default()
                 };

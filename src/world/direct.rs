@@ -18,7 +18,7 @@ pub const BLOCK_SAMPLES: usize = 4096;
 
 /// What the samples show.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum View {
+pub enum SampleForm {
     /// The field itself; above half the sample rate it is seen folded.
     Real,
     /// An ideal rectifier: the magnitude of field and ripple.
@@ -36,7 +36,7 @@ pub enum View {
 #[derive(Clone, Debug, PartialEq)]
 pub struct DirectSignal {
     /// What the samples show.
-    pub view: View,
+    pub view: SampleForm,
     /// Sample rate as stated, Hz.
     pub rate_hz: f64,
     /// How much faster than stated the sampling clock runs, parts per million.
@@ -65,7 +65,7 @@ impl DirectSignal {
     /// 100 ms at 500 kS/s of a field of 1 V at 134.2 kHz with a clean ripple of 1 % at 30°; change what is to be different.
     pub fn with_tag(identity: Identity) -> Self {
         Self {
-            view: View::Real,
+            view: SampleForm::Real,
             rate_hz: 500e3,
             clock_ppm: 0.0,
             samples: 50_000,
@@ -90,7 +90,7 @@ impl DirectSignal {
     pub fn source(&self) -> DirectSource<'_> {
         let rate_hz = self.rate_hz * (1.0 + self.clock_ppm * 1e-6);
         let shift_hz = match self.view {
-            View::Iq { centre_hz } => self.field_hz - centre_hz,
+            SampleForm::Iq { centre_hz } => self.field_hz - centre_hz,
             _ => self.field_hz,
         };
         let tags = self
@@ -121,7 +121,7 @@ impl DirectSignal {
         let mut source = self.source();
         while source.next_block(&mut block.0, &mut block.1) > 0 {
             all.0.extend_from_slice(&block.0);
-            if matches!(self.view, View::Iq { .. }) {
+            if matches!(self.view, SampleForm::Iq { .. }) {
                 all.1.extend_from_slice(&block.1);
             }
         }
@@ -179,8 +179,8 @@ impl DirectSource<'_> {
             }
         }
         match signal.view {
-            View::Real | View::Iq { .. } => self.carrier.rotate(first, re, im),
-            View::Envelope | View::Logic => {
+            SampleForm::Real | SampleForm::Iq { .. } => self.carrier.rotate(first, re, im),
+            SampleForm::Envelope | SampleForm::Logic => {
                 for (re, im) in re.iter_mut().zip(im.iter()) {
                     *re = (*re * *re + *im * *im).sqrt();
                 }
@@ -188,7 +188,7 @@ impl DirectSource<'_> {
         }
         if signal.noise_sigma > 0.0 {
             match signal.view {
-                View::Iq { .. } => {
+                SampleForm::Iq { .. } => {
                     for (re, im) in re.iter_mut().zip(im.iter_mut()) {
                         *re += signal.noise_sigma * self.normal.draw(&mut self.noise);
                         *im += signal.noise_sigma * self.normal.draw(&mut self.noise);
@@ -198,7 +198,7 @@ impl DirectSource<'_> {
             }
         }
         match signal.view {
-            View::Logic => re
+            SampleForm::Logic => re
                 .iter_mut()
                 .for_each(|re| *re = f64::from(u8::from(*re > signal.amplitude))),
             _ if signal.offset != 0.0 => re.iter_mut().for_each(|re| *re += signal.offset),
@@ -213,7 +213,7 @@ mod tests {
     use super::super::noise_level::{noise_sigma, ripple_rms};
     use super::*;
 
-    fn signal(view: View, rate_hz: f64) -> DirectSignal {
+    fn signal(view: SampleForm, rate_hz: f64) -> DirectSignal {
         DirectSignal {
             view,
             rate_hz,
@@ -240,10 +240,10 @@ mod tests {
     #[test]
     fn samples_follow_the_formula() {
         for (view, rate_hz) in [
-            (View::Real, 1e6),
-            (View::Real, 192e3),
-            (View::Envelope, 48e3),
-            (View::Iq { centre_hz: 133e3 }, 50e3),
+            (SampleForm::Real, 1e6),
+            (SampleForm::Real, 192e3),
+            (SampleForm::Envelope, 48e3),
+            (SampleForm::Iq { centre_hz: 133e3 }, 50e3),
         ] {
             let signal = signal(view, rate_hz);
             let (re, im) = signal.samples();
@@ -262,14 +262,14 @@ mod tests {
                 let ripple = Complex64::from_polar(0.05, 60f64.to_radians());
                 let phasor = 2.0 * (1.0 + states[n] * ripple);
                 let shift = match view {
-                    View::Iq { centre_hz } => 134_200.0 - centre_hz,
+                    SampleForm::Iq { centre_hz } => 134_200.0 - centre_hz,
                     _ => 134_200.0,
                 };
                 let phase = std::f64::consts::TAU * shift * t + 40f64.to_radians();
                 let rotated = phasor * Complex64::from_polar(1.0, phase);
                 let expected = match view {
-                    View::Real => rotated.re + 0.1,
-                    View::Envelope => phasor.norm() + 0.1,
+                    SampleForm::Real => rotated.re + 0.1,
+                    SampleForm::Envelope => phasor.norm() + 0.1,
                     _ => {
                         assert!((im[n] - rotated.im).abs() < 1e-9);
                         rotated.re + 0.1
@@ -284,10 +284,10 @@ mod tests {
     #[test]
     fn the_noise_in_the_samples_has_the_ebn0_asked_for() {
         for (view, rate_hz, seen) in [
-            (View::Real, 1e6, 0.5),
-            (View::Real, 192e3, 0.5),
-            (View::Envelope, 48e3, 1.0),
-            (View::Iq { centre_hz: 134e3 }, 50e3, 1.0),
+            (SampleForm::Real, 1e6, 0.5),
+            (SampleForm::Real, 192e3, 0.5),
+            (SampleForm::Envelope, 48e3, 1.0),
+            (SampleForm::Iq { centre_hz: 134e3 }, 50e3, 1.0),
         ] {
             let mut quiet = signal(view, rate_hz);
             quiet.samples = 200_000;
@@ -301,7 +301,7 @@ mod tests {
             let n0 = 2.0 * power(&a, &b) / rate_hz;
             let ebn0_db = 10.0 * (seen * rms * rms * 32.0 / 134_200.0 / n0).log10();
             assert!((ebn0_db - 7.0).abs() < 0.07, "{view:?}: {ebn0_db}");
-            if matches!(view, View::Iq { .. }) {
+            if matches!(view, SampleForm::Iq { .. }) {
                 let ratio = power(&aq, &bq) / power(&a, &b);
                 assert!((ratio - 1.0).abs() < 0.023, "{ratio}");
             }
@@ -310,7 +310,7 @@ mod tests {
 
     #[test]
     fn the_first_samples_of_a_seed_are_frozen() {
-        let mut signal = signal(View::Real, 1e6);
+        let mut signal = signal(SampleForm::Real, 1e6);
         signal.noise_sigma = 0.25;
         signal.seed = 42;
         let (samples, _) = signal.samples();

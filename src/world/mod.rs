@@ -25,7 +25,7 @@ mod ripple_tag;
 
 pub use bench::{Bench, BenchSource, Derived, DerivedTag};
 pub use digitiser::Digitiser;
-pub use direct::{BLOCK_SAMPLES, DirectSignal, DirectSource, View};
+pub use direct::{BLOCK_SAMPLES, DirectSignal, DirectSource, SampleForm};
 pub use load_switch::LoadSwitch;
 pub use noise_level::{noise_sigma, ripple_rms};
 pub use normal::NormalDeviates;

@@ -2,14 +2,14 @@
 
 use num_complex::Complex64;
 
-use super::direct::View;
+use super::direct::SampleForm;
 
 /// Rms of the ripple as it appears in the samples, in units of `amplitude`: with ideal edges depth · amplitude. An
 /// envelope shows only the part that changes the amplitude: half the difference of the two magnitudes.
-pub fn ripple_rms(view: View, amplitude: f64, depth: f64, angle_deg: f64) -> f64 {
+pub fn ripple_rms(view: SampleForm, amplitude: f64, depth: f64, angle_deg: f64) -> f64 {
     match view {
-        View::Real | View::Iq { .. } => amplitude * depth,
-        View::Envelope | View::Logic => {
+        SampleForm::Real | SampleForm::Iq { .. } => amplitude * depth,
+        SampleForm::Envelope | SampleForm::Logic => {
             let (sin, cos) = libm::sincos(angle_deg.to_radians());
             let ripple = Complex64::new(depth * cos, depth * sin);
             let magnitude = |a: Complex64| (a.re * a.re + a.im * a.im).sqrt();
@@ -27,11 +27,17 @@ pub fn ripple_rms(view: View, amplitude: f64, depth: f64, angle_deg: f64) -> f64
 ///
 /// One-sided density N0 = 2σ²/f_s and bit T_b = 32/f_c; Eb/N0 = r²·T_b/(2·N0) for a carrier in real samples, where half the
 /// energy of the complex ripple is seen, and r²·T_b/N0 for envelopes and I/Q samples.
-pub fn noise_sigma(view: View, ebn0_db: f64, ripple_rms: f64, field_hz: f64, rate_hz: f64) -> f64 {
+pub fn noise_sigma(
+    view: SampleForm,
+    ebn0_db: f64,
+    ripple_rms: f64,
+    field_hz: f64,
+    rate_hz: f64,
+) -> f64 {
     let ratio = libm::pow(10.0, ebn0_db / 10.0);
     let seen = match view {
-        View::Real => 0.5,
-        View::Envelope | View::Iq { .. } | View::Logic => 1.0,
+        SampleForm::Real => 0.5,
+        SampleForm::Envelope | SampleForm::Iq { .. } | SampleForm::Logic => 1.0,
     };
     let n0 = seen * ripple_rms * ripple_rms * (32.0 / field_hz) / ratio;
     (n0 * rate_hz / 2.0).sqrt()

@@ -12,7 +12,8 @@ use std::process::ExitCode;
 use anyhow::{Context, ensure};
 use fieldripple::capture::{Scratch, write_atomically, write_folder};
 use fieldripple::lesson::{
-    Book, CHAPTERS, Chapter, KEY, Plan, Recipe, Settings, Sheets, chapter, exercises, reference,
+    Book, CHAPTERS, Chapter, KEY, LessonPlan, Recipe, Settings, Sheets, chapter, exercises,
+    reference,
 };
 use fieldripple::telegram::Identity;
 
@@ -168,7 +169,7 @@ fn entropy() -> u64 {
 
 /// Files in the folder that the commands printed in the pages make.
 fn remade(settings: &Settings, count: usize) -> impl Fn(&str) -> bool {
-    let mut names: Vec<String> = Plan::new(settings)
+    let mut names: Vec<String> = LessonPlan::new(settings)
         .recipes
         .iter()
         .map(Recipe::file)
@@ -188,7 +189,7 @@ fn remade(settings: &Settings, count: usize) -> impl Fn(&str) -> bool {
 /// Makes everything in an empty folder and returns how many pages, figures and sheets there are.
 fn fill(folder: &Path, settings: &Settings, drawn: &Drawn<'_>) -> anyhow::Result<usize> {
     let count = drawn.count;
-    let plan = Plan::new(settings);
+    let plan = LessonPlan::new(settings);
     making::write(folder, &plan.files)?;
     let taken = making::take_all(folder, settings, &plan.recipes)?;
     let mut files = Book::new(settings, plan, taken, false)?.pages(count > 0, reader::page()?)?;
@@ -223,7 +224,7 @@ fn fill(folder: &Path, settings: &Settings, drawn: &Drawn<'_>) -> anyhow::Result
 fn text(settings: &Settings, chapter: &Chapter) -> anyhow::Result<String> {
     super::interrupt::leave_nothing_unfinished([std::env::temp_dir().join("x").as_path()]);
     let scratch = Scratch::new(&std::env::temp_dir(), "fieldripple-lesson")?;
-    let plan = Plan::new(settings).of_chapter(chapter);
+    let plan = LessonPlan::new(settings).of_chapter(chapter);
     making::write(scratch.path(), &plan.files)?;
     let taken = making::take_all(scratch.path(), settings, &plan.recipes)?;
     Ok(Book::new(settings, plan, taken, true)?.text(chapter)?)

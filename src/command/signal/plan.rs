@@ -3,7 +3,8 @@
 use anyhow::{Context, bail, ensure};
 use fieldripple::telegram::{Identity, Telegram};
 use fieldripple::world::{
-    Digitiser, DirectSignal, RippleTag, Stream, View, generator, noise_sigma, ripple_rms, uniform,
+    Digitiser, DirectSignal, RippleTag, SampleForm, Stream, generator, noise_sigma, ripple_rms,
+    uniform,
 };
 
 use super::{Kind, SignalArguments};
@@ -38,7 +39,7 @@ impl SignalPlan {
             Kind::Envelope | Kind::Iq => 48e3,
             Kind::Logic => 100e3,
         });
-        if let View::Iq { centre_hz } = view {
+        if let SampleForm::Iq { centre_hz } = view {
             ensure!(
                 (arguments.field_hz() - centre_hz).abs() < rate_hz / 2.0,
                 "the field at {} Hz is outside the I/Q band: allowed is --centre {centre_hz} Hz ± half the rate, {} Hz",
@@ -73,7 +74,7 @@ impl SignalPlan {
             });
         let depths: f64 = tags.iter().map(|tag| tag.depth).sum();
         let peak = match view {
-            View::Logic => 1.0,
+            SampleForm::Logic => 1.0,
             _ => {
                 arguments.offset().abs()
                     + arguments.amplitude() * (1.0 + depths)
@@ -113,16 +114,16 @@ impl SignalPlan {
     /// Kind of the capture, in the words of `decode`.
     pub fn kind(&self) -> &'static str {
         match self.signal.view {
-            View::Real if self.signal.field_hz < self.signal.rate_hz / 2.0 => "direct",
-            View::Real => "folded",
-            View::Envelope => "envelope",
-            View::Iq { .. } => "iq",
-            View::Logic => "logic",
+            SampleForm::Real if self.signal.field_hz < self.signal.rate_hz / 2.0 => "direct",
+            SampleForm::Real => "folded",
+            SampleForm::Envelope => "envelope",
+            SampleForm::Iq { .. } => "iq",
+            SampleForm::Logic => "logic",
         }
     }
 }
 
-fn view(arguments: &SignalArguments) -> anyhow::Result<View> {
+fn view(arguments: &SignalArguments) -> anyhow::Result<SampleForm> {
     ensure!(
         arguments.centre.is_none() || arguments.kind() == Kind::Iq,
         "--centre goes with --kind iq only"
@@ -131,10 +132,10 @@ fn view(arguments: &SignalArguments) -> anyhow::Result<View> {
         Kind::Load | Kind::Jam => {
             bail!("--kind load and --kind jam are no captures; 'fieldripple synth' writes them")
         }
-        Kind::Direct => View::Real,
-        Kind::Envelope => View::Envelope,
-        Kind::Logic => View::Logic,
-        Kind::Iq => View::Iq {
+        Kind::Direct => SampleForm::Real,
+        Kind::Envelope => SampleForm::Envelope,
+        Kind::Logic => SampleForm::Logic,
+        Kind::Iq => SampleForm::Iq {
             centre_hz: arguments.centre.unwrap_or(134_200.0),
         },
     })

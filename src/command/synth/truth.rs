@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use fieldripple::capture::{Unit, write_atomically};
 use fieldripple::telegram::{Identity, Telegram};
-use fieldripple::world::{DirectSignal, Pulses, RippleTag, View};
+use fieldripple::world::{DirectSignal, Pulses, RippleTag, SampleForm};
 use serde_json::{Map, Value, json};
 
 use super::Arguments;
@@ -49,7 +49,7 @@ fn truth(plan: &SignalPlan, arguments: &Arguments, target: &Target, clipped: u64
             "seconds": signal.samples as f64 / signal.rate_hz,
             "clock_ppm": signal.clock_ppm,
             "centre_hz": match signal.view {
-                View::Iq { centre_hz } => json!(centre_hz),
+                SampleForm::Iq { centre_hz } => json!(centre_hz),
                 _ => Value::Null,
             },
             "sample_type": kind(target).1,
@@ -59,7 +59,7 @@ fn truth(plan: &SignalPlan, arguments: &Arguments, target: &Target, clipped: u64
                 Unit::Unknown => "level",
             },
             "bits": plan.digitiser.map(|digitiser| digitiser.bits),
-            "range_v": (signal.view != View::Logic).then_some(plan.range),
+            "range_v": (signal.view != SampleForm::Logic).then_some(plan.range),
             "clipped_samples": clipped,
         },
         "field": {

@@ -8,7 +8,7 @@ use super::super::taken::odds_words;
 use crate::linecode::boundary_signs;
 use crate::receiver::{BIT, Reception, Samples, Signal, TELEGRAM, receive};
 use crate::telegram::{Identity, Telegram};
-use crate::world::{DirectSignal, View, noise_sigma};
+use crate::world::{DirectSignal, SampleForm, noise_sigma};
 
 /// Telegrams in each capture.
 const TELEGRAMS: usize = 12;
@@ -63,7 +63,7 @@ fn capture(settings: &Settings, telegram: Telegram, level_db: f64) -> Value {
     tag.angle_deg = ANGLE_DEG;
     tag.start_cycles = 0.0;
     signal.noise_sigma = noise_sigma(
-        View::Real,
+        SampleForm::Real,
         level_db,
         settings.depth * signal.amplitude,
         signal.field_hz,

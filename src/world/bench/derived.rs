@@ -1,6 +1,6 @@
 //! What follows from a scenario: couplings, voltages, ripple, Eb/N0.
 
-use super::super::direct::{DirectSignal, View};
+use super::super::direct::{DirectSignal, SampleForm};
 use super::super::link::{Antennas, Link, Station, Transponder, folded_ebn0_db, link};
 use super::super::noise_level::ripple_rms;
 use super::super::other_tag::OtherSent;
@@ -97,8 +97,8 @@ impl Derived {
 /// Tags whose ripple is given outright.
 fn given(scenario: &Scenario, signal: &DirectSignal) -> Vec<DerivedTag> {
     let view = match scenario.probe.detector {
-        Detector::None => View::Real,
-        Detector::Diode => View::Envelope,
+        Detector::None => SampleForm::Real,
+        Detector::Diode => SampleForm::Envelope,
     };
     let tags = signal.tags.iter().map(|tag| DerivedTag {
         place: None,

@@ -12,7 +12,7 @@ pub use chain::BenchSource;
 pub use derived::{Derived, DerivedTag};
 
 use super::Digitiser;
-use super::direct::{BLOCK_SAMPLES, DirectSignal, View};
+use super::direct::{BLOCK_SAMPLES, DirectSignal, SampleForm};
 use super::noise_level::level_v;
 use super::other_tag::{load_states, start_cycles};
 use super::pulses::Pulses;
@@ -212,7 +212,7 @@ fn direct_signal(scenario: &Scenario) -> DirectSignal {
         })
         .collect();
     DirectSignal {
-        view: View::Iq { centre_hz: 0.0 },
+        view: SampleForm::Iq { centre_hz: 0.0 },
         rate_hz: inner_rate_hz(scenario),
         clock_ppm: 0.0,
         samples: u64::MAX,

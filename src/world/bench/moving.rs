@@ -1,6 +1,6 @@
 //! Readers and tags, still or on their way, run through the whole capture.
 
-use super::super::circuit::{Change, LoadPlan, Network, Plan, Probe, Track, run};
+use super::super::circuit::{Change, CircuitPlan, LoadPlan, Network, Probe, Track, run};
 use super::super::coil::{MU_0, Place, TagCoil, mutual_inductance_h};
 use super::super::link::{Listening, Neighbour, Station, Tap, Transponder};
 use super::super::scenario::{PlaceKeys, Scenario, ScenarioError, TagKeys, half_bits};
@@ -108,7 +108,7 @@ impl Moving {
             .collect();
         let track = run(
             &network,
-            &Plan {
+            &CircuitPlan {
                 duration_s: end_s,
                 changes,
                 loads,

@@ -3,13 +3,13 @@
 use super::clamp::Shunt;
 use super::modes::Modes;
 use super::network::Network;
-use super::plan::{Change, LoadPlan, Plan};
+use super::plan::{Change, CircuitPlan, LoadPlan};
 use super::probe::Probe;
 use nalgebra::DVector;
 
 /// Integrates a plan with fixed switchings by the classical Runge–Kutta method and returns the probe at 0, step, 2·step, … Steps are split
 /// where something switches. Clocked tags stay open: give their edges as fixed ones.
-pub fn integrate(network: &Network, plan: &Plan, probe: &Probe, step_s: f64) -> Vec<f64> {
+pub fn integrate(network: &Network, plan: &CircuitPlan, probe: &Probe, step_s: f64) -> Vec<f64> {
     let tags = network.tags().len();
     let (mut on, mut closed) = (vec![false; network.readers().len()], vec![false; tags]);
     let none = vec![Shunt::default(); tags];

@@ -22,7 +22,12 @@ fn switchings(count: usize, from_s: f64) -> Vec<(f64, bool)> {
 }
 
 /// Largest and rms difference between the track and brute force, and the rms of the signal.
-fn against_brute(network: &Network, plan: &Plan, probe: &Probe, steps: f64) -> (f64, f64, f64) {
+fn against_brute(
+    network: &Network,
+    plan: &CircuitPlan,
+    probe: &Probe,
+    steps: f64,
+) -> (f64, f64, f64) {
     let step_s = 1.0 / FIELD_HZ / steps;
     let brute = integrate(network, plan, probe, step_s);
     let track = run(network, plan).unwrap();
@@ -58,7 +63,7 @@ fn exact_stepping_is_brute_force() {
         let network = Network::pair(reader, tag, k).unwrap();
         let mut edges = switchings(9, 300e-6);
         edges[3].0 += 3.3e-6;
-        let plan = Plan {
+        let plan = CircuitPlan {
             duration_s: 2e-3,
             changes: vec![
                 field_on(0, 10e-6),
@@ -101,7 +106,7 @@ proptest::proptest! {
             at_s += gap;
             (at_s, index % 2 == 0)
         });
-        let plan = Plan {
+        let plan = CircuitPlan {
             loads: vec![LoadPlan::Fixed(edges.collect())],
             duration_s: 1e-3,
             changes: vec![field_on(0, 3e-6)],
@@ -130,7 +135,7 @@ fn four_circuits_are_brute_force() {
         .iter()
         .map(|e| (e.0 + 50e-6, e.1))
         .collect();
-    let plan = Plan {
+    let plan = CircuitPlan {
         duration_s: 1.5e-3,
         changes: vec![field_on(0, 0.0), field_on(1, 100e-6)],
         loads: vec![
@@ -188,7 +193,7 @@ fn averaged_clamp_is_close_to_the_real_one() {
         });
         let network = Network::pair(reader(20.0, FIELD_HZ), parts, 0.01).unwrap();
         let start_s = 96.0 / FIELD_HZ;
-        let plan = Plan {
+        let plan = CircuitPlan {
             duration_s: 240.0 / FIELD_HZ,
             changes: vec![field_on(0, 0.0)],
             loads: vec![LoadPlan::Fixed(switchings(9, start_s))],
@@ -245,7 +250,7 @@ fn averaged_clamp_is_close_to_the_real_one() {
 fn the_field_is_the_clock() {
     let network =
         Network::pair(reader(20.0, FIELD_HZ), tag(30.0, 136_000.0, 2_000.0), 0.01).unwrap();
-    let plan = Plan {
+    let plan = CircuitPlan {
         duration_s: 20e-3,
         changes: vec![field_on(0, 0.0)],
         loads: vec![LoadPlan::Clocked(vec![true, false])],
@@ -272,7 +277,7 @@ fn two_tags_share_the_clock() {
     };
     let mut second = tag(20.0, 136_000.0, 5_000.0);
     second.start_up_s = 333e-6;
-    let plan = Plan {
+    let plan = CircuitPlan {
         duration_s: 40e-3,
         changes: vec![field_on(0, 0.0)],
         loads: vec![
@@ -323,7 +328,7 @@ fn a_pause_restarts_the_tag() {
         reader: 0,
         on,
     };
-    let plan = Plan {
+    let plan = CircuitPlan {
         duration_s: 30e-3,
         changes: vec![switch(0.0, true), switch(10e-3, false), switch(15e-3, true)],
         loads: vec![LoadPlan::Clocked(vec![true, true, false, true, false])],
@@ -359,7 +364,7 @@ fn the_clock_follows_the_sum_of_the_fields() {
             &m,
         )
         .unwrap();
-        let plan = Plan {
+        let plan = CircuitPlan {
             duration_s: 12e-3,
             changes: vec![field_on(0, 0.0), field_on(1, 0.0)],
             loads: vec![LoadPlan::Clocked(vec![true, false])],
@@ -406,7 +411,7 @@ fn coils_may_move() {
             network: at(0.005 + 0.0005 * f64::from(index)),
         });
     }
-    let plan = Plan {
+    let plan = CircuitPlan {
         duration_s: 22e-3,
         changes,
         loads: vec![LoadPlan::Idle],
@@ -445,7 +450,7 @@ fn sidebands_of_all_zeros() {
     let half_s = 16.0 / FIELD_HZ;
     for (phase, want_lower, want_upper) in SIDEBANDS {
         // The driver's voltage is a cosine from the moment the field is on, in both.
-        let plan = Plan {
+        let plan = CircuitPlan {
             duration_s: 200.0 * half_s,
             changes: vec![field_on(0, 0.0)],
             loads: vec![LoadPlan::Fixed(switchings(200, phase / FIELD_HZ))],

@@ -29,7 +29,7 @@ pub use clamp::Clamp;
 pub use joining::CircuitError;
 pub use network::Network;
 pub use parts::{Modulator, Reader, Tag, Topology, resonance_capacitance_f, resonance_hz};
-pub use plan::{Change, LoadPlan, Plan, PlanError};
+pub use plan::{Change, CircuitPlan, LoadPlan, PlanError};
 pub use probe::Probe;
 pub use ripple::{Ripple, ripple_of_track};
 pub use run::run;

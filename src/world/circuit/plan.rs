@@ -64,7 +64,7 @@ impl Change {
 
 /// What happens to the circuits.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Plan {
+pub struct CircuitPlan {
     /// How long.
     pub duration_s: f64,
     /// Changes from outside, in order of time.
@@ -106,7 +106,7 @@ pub enum PlanError {
     },
 }
 
-impl Plan {
+impl CircuitPlan {
     pub(super) fn check(&self, network: &Network) -> Result<(), PlanError> {
         let plan = self;
         if !(plan.duration_s.is_finite() && plan.duration_s > 0.0) {

@@ -6,7 +6,7 @@ use super::clock::Clock;
 use super::first_above::first_above;
 use super::modes::Modes;
 use super::network::Network;
-use super::plan::{Change, LoadPlan, Plan, PlanError};
+use super::plan::{Change, CircuitPlan, LoadPlan, PlanError};
 use super::probe::Probe;
 use super::track::{Piece, Terms, Track};
 use nalgebra::DVector;
@@ -70,7 +70,7 @@ impl Shapes {
 }
 
 pub(super) struct Runner<'a> {
-    plan: &'a Plan,
+    plan: &'a CircuitPlan,
     pub(super) network: Arc<Network>,
     number: usize,
     shapes: Shapes,
@@ -90,7 +90,7 @@ pub(super) struct Runner<'a> {
 /// Exact between switchings for linear circuits. A conducting clamp is stepped with the conductance it has at the end of the step
 /// (implicit, hence stable), at least twice a field cycle while the voltage changes; against brute force it agrees within
 /// 1 % of the tag's voltage (checked in the tests).
-pub fn run(network: &Network, plan: &Plan) -> Result<Track, PlanError> {
+pub fn run(network: &Network, plan: &CircuitPlan) -> Result<Track, PlanError> {
     plan.check(network)?;
     let tags = network.tags().len();
     let mut runner = Runner {

@@ -1,7 +1,7 @@
 //! The ripple while a tag sends: what the tuned circuits let through of it.
 
 use super::super::circuit::{
-    Change, LoadPlan, Network, Plan, Probe, Ripple, Tag, Track, ripple_of_track, run, settle,
+    Change, CircuitPlan, LoadPlan, Network, Probe, Ripple, Tag, Track, ripple_of_track, run, settle,
 };
 use super::{EnvelopeDetector, LinkError};
 use num_complex::Complex64;
@@ -88,7 +88,7 @@ fn sent_track(
         })
         .collect();
     let network = Network::new(network.readers().to_vec(), tags, &mutual_h)?;
-    let plan = Plan {
+    let plan = CircuitPlan {
         duration_s: to_s,
         changes: (0..network.readers().len())
             .map(|reader| Change::Field {
