@@ -94,6 +94,15 @@ impl Input {
         }
     }
 
+    /// Sums up all bytes of it from here on, whoever reads them; to be called before anyone has.
+    #[cfg(feature = "page")]
+    pub(super) fn tallied(&mut self) -> super::Tally {
+        let reader = std::mem::replace(&mut self.reader, Box::new(io::empty()));
+        let tally = super::Tally::of(reader);
+        self.reader = Box::new(tally.clone());
+        tally
+    }
+
     /// May what stands beside it be opened? Not beside a stream or bytes in memory, whatever their name.
     pub(super) fn is_file(&self) -> bool {
         matches!(self.again, Some(Again::File(_)))

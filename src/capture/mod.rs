@@ -44,6 +44,8 @@ mod planes;
 mod raw;
 mod sigmf;
 mod stream;
+#[cfg(feature = "page")]
+mod tally;
 mod text;
 mod types;
 #[cfg(feature = "formats")]
@@ -61,10 +63,14 @@ pub use description::{read_description, read_whole};
 #[cfg(feature = "sound")]
 pub use device::{InputDevice, input_devices, open_device};
 pub use folder::{FolderError, Scratch, write_folder};
+#[cfg(feature = "page")]
+pub use open::open_tallied;
 pub use open::{open, open_bytes, open_reader};
 pub use options::{OpenOptions, RawKind, RawKindError};
 pub use pick::{ChannelChoice, PickError, Picked};
 pub use stream::{open_growing, open_stream};
+#[cfg(feature = "page")]
+pub use tally::{Tally, sha256};
 pub use types::{
     CaptureError, ChannelInfo, Columns, Layout, RateOrigin, SampleSource, TimeColumn, Unit,
 };

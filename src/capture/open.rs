@@ -23,6 +23,21 @@ pub fn open(path: &Path, options: &OpenOptions) -> Result<Box<dyn SampleSource>,
     recognise(Input::open(path)?, options, 0)
 }
 
+/// Opens a capture as [`open`] does, and sums up its bytes while they are read.
+///
+/// # Errors
+/// As [`open`].
+#[cfg(feature = "page")]
+pub fn open_tallied(
+    path: &Path,
+    options: &OpenOptions,
+) -> Result<(Box<dyn SampleSource>, super::Tally), CaptureError> {
+    options.check(path)?;
+    let mut input = Input::open(path)?;
+    let tally = input.tallied();
+    Ok((recognise(input, options, 0)?, tally))
+}
+
 /// Opens the bytes of a capture, as they come from a pipe, a socket or memory; `name` is what messages call it.
 ///
 /// # Errors

@@ -11,6 +11,8 @@ use serde_json::Value;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
+/// Characters of a date with fractions of a second and a time zone, with room to spare.
+const LONGEST_DATE: usize = 40;
 /// Longest metadata read.
 const META_LIMIT: usize = 4 << 20;
 const CHANNEL_LIMIT: u64 = 256;
@@ -150,6 +152,8 @@ struct Meta {
     pieces: Vec<u64>,
     header_bytes: u64,
     trailing_bytes: u64,
+    /// When the first sample was taken, ISO 8601.
+    made: Option<String>,
     /// Name of the samples, where it is another one than the metadata's.
     samples: Option<String>,
 }
@@ -218,6 +222,10 @@ impl Meta {
             pieces,
             header_bytes: first.map_or(0, header_of),
             trailing_bytes: global["core:trailing_bytes"].as_u64().unwrap_or(0),
+            made: first
+                .and_then(|first| first["core:datetime"].as_str())
+                .filter(|made| made.len() <= LONGEST_DATE && !made.contains(char::is_control))
+                .map(str::to_owned),
             samples: samples.map(str::to_owned),
         })
     }
@@ -241,6 +249,7 @@ impl Meta {
             complex: self.complex,
             centre_hz: self.centre_hz,
             pieces: self.pieces,
+            made: self.made,
             ..Layout::default()
         };
         let rate = self.rate_hz.map(|rate_hz| (rate_hz, RateOrigin::File));

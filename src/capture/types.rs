@@ -55,6 +55,8 @@ pub struct Layout {
     pub centre_hz: Option<f64>,
     /// First samples of further pieces: the capture does not go on there, but begins anew at another moment.
     pub pieces: Vec<u64>,
+    /// When the capture was made, as the file itself says it.
+    pub made: Option<String>,
     /// Which columns of a text file were taken.
     pub columns: Option<Columns>,
     /// Remarks for the user, one sentence each (a rate overridden, values replaced, a wrong length field).

@@ -3,11 +3,14 @@
 use serde::{Serialize, Serializer};
 use serde_json::Value;
 
+use super::about::AboutFile;
 use super::json;
 use super::live::Visit;
 use super::margin::{Margin, margin};
-use super::opened::{AboutFile, Window};
+use super::opened::Window;
+use super::origin::Origin;
 use super::told::{self, Row};
+use super::uncertainty;
 use super::{Pickup, Settings};
 use crate::capture::{Layout, Unit};
 use crate::findings::Finding;
@@ -46,6 +49,18 @@ impl Decoded {
     /// Name of the capture, as it was opened.
     pub fn name(&self) -> &str {
         &self.about.name
+    }
+
+    /// Where it came from: one file, or several that were joined. Nothing unless `Settings::origin` asked for it.
+    pub fn origins(&self) -> &[Origin] {
+        &self.about.origins
+    }
+
+    /// Says when its one file was last changed, seconds since 1970, where that is only known to whoever gave its bytes.
+    pub fn changed_at(&mut self, unix_s: i64) {
+        if let [origin] = self.about.origins.as_mut_slice() {
+            origin.changed_s = Some(unix_s);
+        }
     }
 
     /// Calls it by another name.
@@ -156,6 +171,11 @@ impl Decoded {
     /// What a person at a bench reads of it: number, certainty, field, ripple, noise, findings and remarks, label by label.
     pub fn told(&self) -> Vec<Row> {
         told::rows(self)
+    }
+
+    /// How far depth, angle, Eb/N0 and what there is to spare stray by chance, one standard deviation, a row a tag.
+    pub fn uncertainty_told(&self) -> Vec<Row> {
+        uncertainty::rows(self)
     }
 
     /// What it was read with, label by label: channel, rate and whatever of `settings` is not the usual.

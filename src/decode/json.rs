@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::{Decoded, Visit};
+use super::{Decoded, Uncertainty, Visit};
 use crate::capture::Unit;
 use crate::receiver::{HalfDuplexReading, Measured, NOMINAL_HZ, Stay};
 use crate::telegram::Identity;
@@ -85,6 +85,7 @@ fn reading_value(reading: &Measured, report: &Decoded) -> Value {
     let decibel = |ratio: f64| 10.0 * ratio.log10();
     let carrier = report.reception.kind.has_carrier();
     let clipped = report.reception.clipped_share().is_some();
+    let strays = Uncertainty::of_attempt(attempt);
     json!({
         "id": identity.digits(),
         "country": identity.country,
@@ -103,8 +104,12 @@ fn reading_value(reading: &Measured, report: &Decoded) -> Value {
         "telegrams": attempt.telegrams,
         "ebn0_db": decibel(attempt.ebn0),
         "spare_db": reading.spare_db,
+        "ebn0_deviation_db": strays.ebn0_db,
+        "spare_deviation_db": strays.ebn0_db,
         "depth": (report.reception.level_known && !clipped).then_some(attempt.depth),
+        "depth_deviation": (report.reception.level_known && !clipped).then_some(strays.depth),
         "angle_deg": (carrier && !clipped).then_some(attempt.angle.to_degrees()),
+        "angle_deviation_deg": (carrier && !clipped).then_some(strays.angle_deg),
         "from_s": reading.from_s,
         "to_s": reading.to_s,
         "stays": reading.stays.iter().map(|stay| stay_value(reading, stay, report)).collect::<Vec<_>>(),

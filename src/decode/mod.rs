@@ -14,6 +14,7 @@
 //! # Ok::<(), fieldripple::decode::DecodeError>(())
 //! ```
 
+mod about;
 mod chosen;
 mod decoded;
 mod error;
@@ -23,11 +24,13 @@ mod likely_unit;
 mod live;
 mod margin;
 mod opened;
+mod origin;
 mod pickup;
 mod settings;
 mod stream;
 mod taken;
 mod told;
+mod uncertainty;
 pub mod wording;
 
 pub use decoded::{Decoded, KeptSamples};
@@ -35,10 +38,12 @@ pub use error::DecodeError;
 pub use live::{Event, Live, NumberRead, State, Summary, Visit};
 pub use margin::{Margin, margin};
 pub use opened::Window;
+pub use origin::{Origin, file_name};
 pub use pickup::{FieldStrength, Pickup};
 pub use settings::{CENTRES_HZ, RATES_HZ, Settings};
 pub use stream::Stream;
 pub use told::Row;
+pub use uncertainty::Uncertainty;
 
 use std::io::Read;
 use std::path::Path;
@@ -49,8 +54,9 @@ use crate::findings::findings;
 use crate::receiver::{
     LEAST_RATE_HZ, Reception, Samples, Signal, Windows, receive, receive_joined,
 };
+use about::AboutFile;
 use gate::Gate;
-use opened::{AboutFile, Opened};
+use opened::Opened;
 
 /// Reads a capture file of any known format; `-` is standard input.
 ///
@@ -81,8 +87,12 @@ pub fn decode_bytes(
     bytes: impl Into<Arc<[u8]>>,
     settings: &Settings,
 ) -> Result<Decoded, DecodeError> {
-    let source = open_bytes(name, bytes, &settings.open_options())?;
-    decode_opened(Opened::of(source, name.into(), settings)?, settings)
+    let bytes = bytes.into();
+    let source = open_bytes(name, Arc::clone(&bytes), &settings.open_options())?;
+    let opened = Opened::of(source, name.into(), settings)?;
+    #[cfg(feature = "page")]
+    let opened = opened.watched(origin::Watch::bytes(name, &bytes, settings));
+    decode_opened(opened, settings)
 }
 
 /// Reads samples of one channel at `rate_hz` samples a second. `from_s`, `to_s`, `channel`, `raw` and `scale` of the settings do not
@@ -138,6 +148,7 @@ pub fn decode_samples(
         },
         taken: String::new(),
         remarks: Vec::new(),
+        origins: Vec::new(),
     };
     let kept = settings.keep_samples.then(|| KeptSamples {
         from_s: 0.0,
@@ -184,8 +195,11 @@ pub fn decode_joined(
         .iter()
         .map(|path| path.as_ref().display().to_string())
         .collect();
-    let (opened, _) = pieces.swap_remove(0);
-    let mut about = opened.into_about();
+    let mut abouts = pieces.into_iter().map(|(opened, _)| opened.into_about());
+    let Some(mut about) = abouts.next() else {
+        return Err(DecodeError::NoCapture);
+    };
+    about.origins.extend(abouts.flat_map(|about| about.origins));
     about.name = names.join(" + ");
     Ok(concluded(about, samples, reception, None, settings))
 }

@@ -5,10 +5,12 @@ use std::path::Path;
 
 use num_complex::Complex32;
 
+use super::about::AboutFile;
 use super::chosen::{self, Chosen};
+use super::origin::Watch;
 use super::{DecodeError, Settings, likely_unit, taken};
 use crate::capture::{
-    CaptureError, Layout, Picked, RateOrigin, SampleSource, TimeColumn, Unit, open, open_reader,
+    CaptureError, Layout, Picked, RateOrigin, SampleSource, TimeColumn, Unit, open_reader,
 };
 use crate::receiver::{Samples, Signal};
 
@@ -50,6 +52,7 @@ pub(super) struct Opened {
     others: Vec<(usize, Vec<f32>)>,
     remarks: Vec<String>,
     name: String,
+    watch: Watch,
 }
 
 /// A stretch of one channel.
@@ -74,8 +77,9 @@ impl Window {
 impl Opened {
     /// Opens a file and chooses the channel; `-` is standard input.
     pub fn file(path: &Path, settings: &Settings) -> Result<Self, DecodeError> {
-        let source = open(path, &settings.open_options())?;
-        Self::of(source, path.display().to_string(), settings)
+        let (source, watch) = Watch::open(path, settings)?;
+        let opened = Self::of(source, path.display().to_string(), settings)?;
+        Ok(opened.watched(watch))
     }
 
     /// Takes bytes as a file of this name.
@@ -164,7 +168,13 @@ impl Opened {
             others,
             remarks,
             name,
+            watch: Watch::default(),
         })
+    }
+
+    /// With what is watched of its file.
+    pub fn watched(self, watch: Watch) -> Self {
+        Self { watch, ..self }
     }
 
     /// The rate that the file's time column makes in its own unit, where that cannot be and another one was taken.
@@ -355,6 +365,11 @@ impl Opened {
         }
         let taken = taken::line(&self.chosen, &layout, self.rate_hz);
         AboutFile {
+            origins: self
+                .watch
+                .finish(layout.made.as_deref())
+                .into_iter()
+                .collect(),
             name: self.name,
             channel: self.channel,
             unit,
@@ -363,23 +378,6 @@ impl Opened {
             remarks,
         }
     }
-}
-
-/// What is known of a capture beside its samples.
-#[derive(Clone, Debug, Default)]
-pub(super) struct AboutFile {
-    /// Its name for print.
-    pub name: String,
-    /// Name of the channel that was read.
-    pub channel: String,
-    /// Its unit.
-    pub unit: Unit,
-    /// What was taken of the file, in a line; empty where there was no choice.
-    pub taken: String,
-    /// What its reader knows.
-    pub layout: Layout,
-    /// Remarks of the file's reader and of the choices made here.
-    pub remarks: Vec<String>,
 }
 
 fn read_block(

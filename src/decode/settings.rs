@@ -34,6 +34,7 @@ pub struct Settings {
     pub(super) known: Known,
     pub(super) keep_samples: bool,
     pub(super) visits: bool,
+    pub(super) origin: bool,
     pub(super) pickup: Option<Pickup>,
 }
 
@@ -52,6 +53,7 @@ impl Default for Settings {
             known: Known::Nothing,
             keep_samples: false,
             visits: false,
+            origin: false,
             pickup: None,
         }
     }
@@ -126,6 +128,13 @@ impl Settings {
     /// Keeps the samples that the receiver kept its view of, for figures.
     pub fn keep_samples(mut self) -> Self {
         self.keep_samples = true;
+        self
+    }
+
+    /// Also says where the capture came from: date and SHA-256 of the file ([`Decoded::origins`](super::Decoded::origins)).
+    #[cfg(feature = "page")]
+    pub fn origin(mut self) -> Self {
+        self.origin = true;
         self
     }
 

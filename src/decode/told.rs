@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::wording::{of_level, probability, short, significant};
+use super::wording::{of_level, power_of_ten, probability, short, significant};
 use super::{Decoded, Settings};
 use crate::number::shown;
 use crate::receiver::decision::USUAL_SHARE;
@@ -309,8 +309,8 @@ pub(super) fn settings(report: &Decoded, settings: &Settings) -> Vec<Row> {
     page.row(
         "counts as read",
         &format!(
-            "a probability of {:e} or less that the number is wrong",
-            settings.odds
+            "a probability of {} or less that the number is wrong",
+            power_of_ten(settings.odds)
         ),
     );
     if settings.scale != 1.0 {

@@ -19,7 +19,7 @@ use std::process::ExitCode;
 use clap::Args;
 use fieldripple::capture::{ChannelChoice, RawKind};
 use fieldripple::decode::{
-    CENTRES_HZ, Decoded, Pickup, RATES_HZ, Settings, decode_file, decode_joined,
+    CENTRES_HZ, Decoded, Pickup, RATES_HZ, Settings, decode_file, decode_joined, file_name,
 };
 use fieldripple::telegram::Identity;
 
@@ -162,6 +162,9 @@ impl Arguments {
         if self.figure.is_some() || self.report.is_some() || self.export.is_some() {
             settings = settings.keep_samples();
         }
+        if self.report.is_some() {
+            settings = settings.origin();
+        }
         if self.visits.is_some() {
             settings = settings.visits();
         }
@@ -210,7 +213,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     // A capture to compare with that cannot be read is an error before anything is printed.
     let other = match &arguments.against {
         Some(path) => Some((
-            path.display().to_string(),
+            file_name(&path.display().to_string()).to_string(),
             decode_file(path, &settings)?.reception,
         )),
         None => None,

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, ensure};
 use fieldripple::capture::write_atomically;
-use fieldripple::decode::Decoded;
+use fieldripple::decode::{Decoded, file_name};
 use fieldripple::page::{ReportPage, Section};
 
 use super::super::figure_file::replaces;
@@ -46,7 +46,8 @@ impl<'a> ReportOutput<'a> {
     pub fn add(&mut self, report: &Decoded, arguments: &Arguments) -> anyhow::Result<()> {
         let mut settings = report.settings_told(&arguments.settings());
         if let Some(against) = &arguments.against {
-            settings.push(("compared with", against.display().to_string()));
+            let name = file_name(&against.display().to_string()).to_string();
+            settings.push(("compared with", name));
         }
         let mut section = Section::of(report, text::rows(report, false), settings);
         if arguments.join {
@@ -57,7 +58,9 @@ impl<'a> ReportOutput<'a> {
 
     /// Adds a capture that could not be read.
     pub fn add_unreadable(&mut self, name: &str, error: &anyhow::Error) -> anyhow::Result<()> {
-        Ok(self.page.add_unreadable(name, &format!("{error:#}"))?)
+        let short = file_name(name);
+        let why = format!("{error:#}").replace(name, short);
+        Ok(self.page.add_unreadable(short, &why)?)
     }
 
     /// Writes the page; after an error nothing is left behind.
@@ -72,8 +75,13 @@ impl<'a> ReportOutput<'a> {
     }
 }
 
-/// A word as a shell takes it.
+/// A word as a shell takes it; of a path only the file's name, as folders tell of people.
 fn quoted(word: &str) -> String {
+    let (option, path) = match word.split_once('=') {
+        Some((option, path)) if option.starts_with("--") => (format!("{option}="), path),
+        _ => (String::new(), word),
+    };
+    let word = &format!("{option}{}", file_name(path));
     let plain = |c: char| c.is_alphanumeric() || "-_./:=,+%@".contains(c);
     if !word.is_empty() && word.chars().all(plain) {
         word.into()
