@@ -157,6 +157,11 @@ impl Aligned {
         self.cells[cell] * sign
     }
 
+    /// The value of a piece at which a telegram begins, one of every [`TELEGRAM`].
+    pub fn begins_at(&self, piece: usize) -> usize {
+        self.places[piece].0
+    }
+
     /// Ripple at any cell, before the first and after the last with the sign it has there.
     pub fn cell(&self, at: isize) -> Complex64 {
         let odd = at.div_euclid(TELEGRAM as isize) % 2 != 0;

@@ -5,7 +5,7 @@ use super::spectrum::REACH_HZ;
 use super::style::{axis_degrees, significant, tick};
 use super::untouched::lacks_tones;
 use super::{Panel, View, beat};
-use crate::receiver::TELEGRAM;
+use crate::receiver::{Kind, TELEGRAM};
 use crate::telegram::Identity;
 
 impl View<'_> {
@@ -23,8 +23,27 @@ impl View<'_> {
         words.replace(" -", " −")
     }
 
+    /// What kind of signal it shows, for words about it.
+    pub fn kind(&self) -> Kind {
+        self.reception.kind
+    }
+
+    /// The number that the figure of one tag shows.
+    pub fn number(&self) -> String {
+        match (self.reading(), self.answer()) {
+            (Some(reading), _) => {
+                Identity::from_code(reading.attempt.decision.telegram.code).to_string()
+            }
+            (None, Some(answer)) => Identity::from_code(answer.telegram.code).to_string(),
+            (None, None) => String::new(),
+        }
+    }
+
     fn level_words(&self) -> String {
         let field = &self.reception.field;
+        if self.reception.kind == Kind::Logic && self.about.samples.is_some() {
+            return "Changes of the line a millisecond, over the capture.".into();
+        }
         if !field.present {
             return "Level over time: no field was found.".into();
         }
@@ -82,7 +101,7 @@ impl View<'_> {
                 "Ripple in the phasor plane: two clouds for the two load states, spoilt by clipping.".into()
             }
             (Some(aligned), true) => {
-                let clouds = match self.reception.readings.len() {
+                let clouds = match self.tags_drawn() {
                     1 => "two clouds for the two load states,",
                     2 if self.mixes() => {
                         "four clouds for the states of two tags, the stronger one's"

@@ -2,9 +2,10 @@
 
 use num_complex::Complex64;
 use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::aligned::Aligned;
-use super::style::{Area, BLUE, INK, VERMILLION, chart, headed, quantile};
+use super::style::{Area, BLUE, INK, SMALL, VERMILLION, chart, headed, quantile, text};
 use super::{DrawError, View, sentence};
 use crate::receiver::{BIT, HALF};
 use crate::telegram::TELEGRAM_BITS;
@@ -93,5 +94,18 @@ where
         [(0.0, -reach), (0.0, reach)],
         INK.stroke_width(1),
     ))?;
+    // Above the highest trace, left and right of the middle.
+    for (at, words, ink) in [
+        (-0.97, "step upward", BLUE),
+        (0.05, "step downward", VERMILLION),
+    ] {
+        let y = 0.93 * reach;
+        chart.draw_series(LineSeries::new(
+            [(at, y), (at + 0.14, y)],
+            ink.stroke_width(3),
+        ))?;
+        let style = text(SMALL, INK).pos(Pos::new(HPos::Left, VPos::Center));
+        chart.draw_series([Text::new(words, (at + 0.18, y), style)])?;
+    }
     Ok(())
 }

@@ -3,7 +3,7 @@
 use plotters::prelude::*;
 
 use super::style::{Area, BLUE, GREEN, SKY, chart, headed, plot_size};
-use super::{DrawError, View, sentence};
+use super::{DrawError, View, activity, sentence};
 use crate::receiver::{Kind, Samples};
 
 /// Lowest, highest and mean value of each of so many stretches.
@@ -67,6 +67,12 @@ pub(super) fn draw<DB: DrawingBackend>(area: &Area<DB>, view: &View<'_>) -> Resu
 where
     DB::ErrorType: 'static,
 {
+    // Two levels in few columns are a filled block: how often they change tells more.
+    if let (Kind::Logic, Some(samples)) = (view.reception.kind, view.about.samples)
+        && view.reception.rate_hz > 0.0
+    {
+        return activity::draw(area, view, samples);
+    }
     // Two levels are best seen as they came: filtering them makes overshoots that were not there.
     let as_cycles = match view.reception.kind {
         Kind::Logic => view.about.samples.is_none(),

@@ -6,8 +6,10 @@
 //! Depths and envelopes are in % of the field where its level is in the capture; angles follow the receiver (0° pure
 //! amplitude, ±90° pure phase); frequencies are in Hz from the field.
 
+mod activity;
 mod aligned;
 mod answer;
+mod apart;
 mod bars;
 mod beat;
 mod beside;
@@ -26,6 +28,7 @@ mod packed;
 mod phasor;
 mod range_map;
 mod raster;
+mod record;
 mod sentence;
 #[cfg(feature = "margin")]
 mod share;
@@ -49,6 +52,7 @@ pub use beside::Beside;
 pub use curve::{Curve, Curves, curves_svg};
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
 pub use range_map::{RangeMap, RangePoint};
+pub use record::{Record, TagBits};
 #[cfg(feature = "margin")]
 pub use share_figure::{SHARE_FIGURE_SIZE, share_png, share_svg};
 #[cfg(feature = "margin")]

@@ -29,7 +29,7 @@ where
         let area = headed(area, heading, "")?;
         return sentence::write(&area, "No steady stretch of field was found.");
     };
-    let remark = match (&view.aligned, view.reception.readings.len()) {
+    let remark = match (&view.aligned, view.tags_drawn()) {
         (Some(_), 1) => "rings: load states",
         (Some(_), 2) if view.mixes() => "rings: states of both tags",
         (Some(_), 2) => "rings: stronger tag only",
@@ -116,7 +116,8 @@ pub(super) fn states(view: &View<'_>) -> Vec<(f64, f64)> {
     };
     let own = aligned.load_states();
     let states = match view.reception.readings.as_slice() {
-        [_] | [_, _] if !view.mixes() => own.to_vec(),
+        _ if view.tags_drawn() == 1 => own.to_vec(),
+        [_, _] if !view.mixes() => own.to_vec(),
         [_, other] if view.mixes() => {
             let other = Complex64::from_polar(other.attempt.depth, other.attempt.angle);
             own.iter()

@@ -66,7 +66,7 @@ where
 {
     let heading = "Telegram";
     let Some(aligned) = &view.aligned else {
-        if let Some(reading) = view.reception.others.half_duplex.first() {
+        if let Some(reading) = view.answer() {
             return answer::draw(area, view, reading);
         }
         let area = headed(area, heading, "")?;

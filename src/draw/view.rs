@@ -1,6 +1,6 @@
 //! What is drawn: the receiver's view of a capture with what the figure needs beside it.
 
-use crate::receiver::{NOMINAL_HZ, Piece, Reading, Reception, Samples};
+use crate::receiver::{HalfDuplexReading, NOMINAL_HZ, Piece, Reading, Reception, Samples};
 
 use super::aligned::Aligned;
 use super::beside::Beside;
@@ -30,6 +30,10 @@ pub struct View<'a> {
     pub(super) aligned: Option<Aligned>,
     /// What it is drawn beside.
     pub(super) beside: Option<Beside>,
+    /// Which of the numbers read it shows.
+    pub(super) chosen: usize,
+    /// The ripple of other tags was taken off.
+    pub(super) apart: bool,
 }
 
 impl<'a> View<'a> {
@@ -45,18 +49,38 @@ impl<'a> View<'a> {
             about,
             aligned,
             beside: None,
+            chosen: 0,
+            apart: false,
         }
     }
 
     pub(super) fn reading(&self) -> Option<&Reading> {
-        self.reception.readings.first()
+        self.reception.readings.get(self.chosen)
+    }
+
+    /// The half-duplex answer that is drawn where no ripple is.
+    pub(super) fn answer(&self) -> Option<&HalfDuplexReading> {
+        self.reception.others.half_duplex.get(self.chosen)
+    }
+
+    /// Whether an answer of a half-duplex tag is shown, and no ripple.
+    pub fn is_answer(&self) -> bool {
+        self.aligned.is_none() && self.answer().is_some()
+    }
+
+    /// Tags whose ripple is in the picture.
+    pub(super) fn tags_drawn(&self) -> usize {
+        match self.apart {
+            true => 1,
+            false => self.reception.readings.len(),
+        }
     }
 
     /// Whether a second tag's ripple is still in the mean telegram of the first: with the other parity it is laid on itself once
     /// as it is and once inverted.
     pub(super) fn mixes(&self) -> bool {
         match self.reception.readings.as_slice() {
-            [first, second] => first.attempt.inverts == second.attempt.inverts,
+            [first, second] if !self.apart => first.attempt.inverts == second.attempt.inverts,
             _ => false,
         }
     }
