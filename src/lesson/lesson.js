@@ -21,6 +21,8 @@ for (const box of document.querySelectorAll('.explorer')) {
 for (const box of document.querySelectorAll('.stepper')) {
   const slider = box.querySelector('input[type=range]');
   const output = box.querySelector('output');
+  const field = document.createElement('p');
+  box.querySelector('.head .controls').append(field);
   const show = () => {
     const bit = Number(slider.value);
     output.textContent = slider.value;
@@ -30,6 +32,9 @@ for (const box of document.querySelectorAll('.stepper')) {
     // Control bits lie between the bits of a field and belong to none.
     const control = box.querySelector('.bit.now').classList.contains('control-bit');
     for (const row of box.querySelectorAll('tr[data-from]')) row.classList.toggle('now', !control && holds(row.dataset.from, row.dataset.to));
+    // The table of fields is far below: its row stands beside the slider, too.
+    const cells = box.querySelector('tr.now')?.cells;
+    field.textContent = cells ? `Field: ${cells[1].textContent}, ${cells[2].textContent}` : 'Field: none';
   };
   for (const button of box.querySelectorAll('button[data-move]')) {
     button.addEventListener('click', () => {
