@@ -21,7 +21,13 @@ fn report(captures: &[&str], page: &Path) -> Output {
 
 /// Nothing in the page makes a browser ask for anything: the only addresses are names of XML vocabularies.
 fn assert_self_contained(page: &str) {
-    assert!(!page.contains("<script") && !page.contains("@import") && !page.contains("url("));
+    // The script stands in the page, and so does what it draws.
+    for (at, _) in page.match_indices("<script") {
+        let rest = &page[at..];
+        let data = "<script type=\"application/json\" class=\"record-data\">";
+        assert!(rest.starts_with("<script>") || rest.starts_with(data));
+    }
+    assert!(!page.contains("@import") && !page.contains("url("));
     for (at, _) in page.match_indices("://") {
         let before = &page[..at];
         assert!(
@@ -74,7 +80,7 @@ fn a_read_capture_is_told_in_full() {
         "depth 1.000 % of the field, angle 30°",
         "carrier sampled directly; 100000 samples",
         "8000F9D74876E801",
-        "<td class=\"even\">10000000 <span class=\"control\">1</span></td>",
+        "<td class=\"even whole\">10000000 <span class=\"control\">1</span></td>",
         "How it was measured",
         "Cautions",
         "active implants",
@@ -129,7 +135,145 @@ fn several_captures_have_a_section_each_and_a_list_on_top() {
     // Both numbers of the two tags, each with its telegram.
     assert_eq!(page.matches("bit by bit</h3>").count(), 3);
     // Where nothing was read there is no telegram to show.
-    assert_eq!(pictures(&page), 7 + 5 + 7);
+    // Two tags share four panels, and have phasor, eye and telegram (wide and narrow) of their own.
+    assert_eq!(pictures(&page), (4 + 2 * 4) + 5 + 7);
+    assert_eq!(page.matches(" alone</h3>").count(), 2);
+}
+
+/// SHA-256 as `sha256sum` of GNU coreutils prints them.
+const SUMS: [(&str, &str); 2] = [
+    (
+        "intake-clean.wav",
+        "9f4e9f956093bb7e4c0985b78d88c05fb171f8bbdf30fd238b02ca4d25873392",
+    ),
+    (
+        "intake-8-bit.csv",
+        "52ba8156efeaf3fa4b7af254169a6f2a8b403adbd99ccc903f364ed307b777db",
+    ),
+];
+
+/// Date, SHA-256 and name of the file; a stretch of the file has the sum of the whole, and a stream has one, too.
+#[test]
+fn the_file_is_told_from_others() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("report.html");
+    for (name, sum) in SUMS {
+        let capture = waveforms().join(name);
+        for more in [&[][..], &["--to", "0.05"][..]] {
+            let mut captures = vec![capture.to_str().unwrap()];
+            captures.extend(more);
+            report(&captures, &path);
+            let page = fs::read_to_string(&path).unwrap();
+            assert!(page.contains(sum), "{name} {more:?}");
+            assert!(page.contains(&format!("<h2>{name}</h2>")));
+            assert!(page.contains("last changed") && page.contains(" UTC, by the file system"));
+            // Folders tell of people.
+            let folders = waveforms();
+            assert!(!page.contains(folders.to_str().unwrap()), "{name}");
+        }
+        let output = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
+            .args(["decode", "-", "--report"])
+            .arg(&path)
+            .stdin(fs::File::open(&capture).unwrap())
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(0), "{output:?}");
+        let page = fs::read_to_string(&path).unwrap();
+        assert!(
+            page.contains(sum) && page.contains("standard input"),
+            "{name}"
+        );
+    }
+}
+
+/// A date that the file itself gives is told apart from the file system's.
+#[test]
+fn a_recording_with_a_date_of_its_own_tells_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let meta = folder.path().join("shelter.sigmf-meta");
+    fs::write(
+        &meta,
+        r#"{"global": {"core:datatype": "rf32_le", "core:sample_rate": 500000, "core:version": "1.0.0"},
+            "captures": [{"core:sample_start": 0, "core:datetime": "2026-03-01T09:30:00Z"}], "annotations": []}"#,
+    )
+    .unwrap();
+    let tone = |k: u32| (std::f32::consts::TAU * 0.2684 * k as f32).sin();
+    let bytes: Vec<u8> = (0..40_000).flat_map(|k| tone(k).to_le_bytes()).collect();
+    fs::write(folder.path().join("shelter.sigmf-data"), bytes).unwrap();
+    let path = folder.path().join("report.html");
+    report(&[meta.to_str().unwrap()], &path);
+    let page = fs::read_to_string(&path).unwrap();
+    assert!(page.contains("2026-03-01T09:30:00Z, by the file itself"));
+    assert!(page.contains("UTC, by the file system"));
+}
+
+/// Names of values are for programs: a person reads words and units, with what the values stray by.
+#[test]
+fn a_report_has_no_names_of_keys() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("report.html");
+    let captures = [
+        "intake-two-tags.wav",
+        "intake-clipped.wav",
+        "garden-gate-hdx.wav",
+        "cattery-125-khz.wav",
+        "garden-gate-off-frequency.wav",
+    ];
+    report(&captures, &path);
+    let page = fs::read_to_string(&path).unwrap();
+    let parts = page.split("<script").enumerate();
+    let behind = parts.map(|(k, part)| match k {
+        0 => part,
+        _ => part.split_once("</script>").unwrap().1,
+    });
+    let shown: String = behind.collect();
+    for key in [
+        "_hz",
+        "_db",
+        "_s ",
+        "_deg",
+        "_share",
+        "false_alarm",
+        "tags 2,",
+    ] {
+        assert!(!shown.contains(key), "{key}");
+    }
+    assert!(page.contains("samples cut off 28.7 %"));
+    assert!(page.contains("N0 and what there is to spare ± "));
+    // Two tags, each with both.
+    assert_eq!(
+        page.matches("depth ± ").count(),
+        3,
+        "two tags and the one off frequency"
+    );
+}
+
+/// Of the whole record a page holds so much and no more, however long it is.
+#[test]
+fn the_record_in_a_page_is_bounded() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("report.html");
+    let capture = folder.path().join("long.wav");
+    let output = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
+        .arg("synth")
+        .arg(&capture)
+        .args(["--id", "999:7", "--rate", "300k", "--seconds", "3"])
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{output:?}");
+    report(&[capture.to_str().unwrap()], &path);
+    let page = fs::read_to_string(&path).unwrap();
+    let data = page.split("class=\"record-data\">").nth(1).unwrap();
+    let data = data.split("</script>").next().unwrap();
+    // Two times 65 536 columns of two digits.
+    assert!((200_000..300_000).contains(&data.len()), "{}", data.len());
+    let record: serde_json::Value = serde_json::from_str(data).unwrap();
+    assert_eq!(record["column"], "7 field cycles");
+    let tag = &record["tags"][0];
+    assert_eq!(tag["number"], "999 000000000007");
+    assert_eq!(tag["bits"].as_str().unwrap().len(), 128);
+    let run: Vec<f64> = serde_json::from_value(tag["runs"][0].clone()).unwrap();
+    assert!(run[0] < 0.05 && run[1] > 2.95, "{run:?}");
 }
 
 /// The number of a half-duplex tag stands on top as well, with its own 112 bits.

@@ -1,8 +1,8 @@
 //! A decoded capture → what its section says, and what is drawn of it.
 
 use super::report::{NumberRead, Opinion, Section};
-use crate::decode::wording::of_level;
-use crate::decode::{Decoded, Row};
+use crate::decode::wording::{moment, of_level};
+use crate::decode::{Decoded, Origin, Row, file_name};
 use crate::draw::{About, View};
 
 /// Labels of what is told that stand on top of the section.
@@ -31,6 +31,10 @@ impl<'a> Section<'a> {
                 measured.push(owned((label, words)));
             }
         }
+        if let Some(last) = measured.iter().rposition(|(label, _)| label == "noise") {
+            let strays = decoded.uncertainty_told().into_iter().map(owned);
+            measured.splice(last + 1..last + 1, strays);
+        }
         let full = decoded.reception.readings.iter().map(|reading| NumberRead {
             telegram: reading.attempt.decision.telegram,
             trailer_certain: reading.trailer().is_some(),
@@ -43,7 +47,7 @@ impl<'a> Section<'a> {
             half_duplex: true,
         });
         Self {
-            name: decoded.name(),
+            name: named(decoded),
             opinion: if decoded.is_read() {
                 Opinion::Read
             } else {
@@ -54,10 +58,51 @@ impl<'a> Section<'a> {
             measured,
             findings: &decoded.findings,
             remarks: decoded.remarks().to_vec(),
+            sources: decoded.origins().iter().map(source).collect(),
             settings: settings.into_iter().map(owned).collect(),
             view: Some(view(decoded)),
         }
     }
+}
+
+/// The file's name without folders; of several, joined, their names.
+fn named(decoded: &Decoded) -> String {
+    match decoded.origins() {
+        [] | [_] => file_name(decoded.name()).into(),
+        several => {
+            let names: Vec<&str> = several.iter().map(|origin| origin.name.as_str()).collect();
+            names.join(" + ")
+        }
+    }
+}
+
+/// What is known of a file, label and text.
+fn source(origin: &Origin) -> Vec<(String, String)> {
+    let is_stream = origin.name == "-";
+    let name = if is_stream {
+        "standard input"
+    } else {
+        &origin.name
+    };
+    let mut rows = vec![("name", name.to_string())];
+    if let Some(made) = &origin.made {
+        rows.push(("recorded", format!("{made}, by the file itself")));
+    }
+    if let Some(unix_s) = origin.changed_s {
+        rows.push((
+            "last changed",
+            format!("{}, by the file system", moment(unix_s)),
+        ));
+    }
+    rows.push((
+        "SHA-256",
+        match &origin.sha256 {
+            Some(sum) => sum.clone(),
+            None => "not known: the stream was not read to its end".into(),
+        },
+    ));
+    let owned = |(label, text): (&str, String)| (label.to_string(), text);
+    rows.into_iter().map(owned).collect()
 }
 
 /// What is drawn of a capture that was read with [`Settings::keep_samples`](crate::decode::Settings::keep_samples).

@@ -1,12 +1,15 @@
 //! Pages for a browser: the report of captures, and the frame and style that lessons share with it.
 //!
-//! A page is one HTML file that needs nothing else: style inside, figures as inline SVG, no network; the report has no script
-//! either. It reads on a phone and in print. [`reader_page`] reads captures itself, in the browser, and asks [`answer`] what they hold.
+//! A page is one HTML file that needs nothing else: style inside, figures as inline SVG, no network; the script of a report draws the
+//! whole record at any magnification, and without it nothing else is missing. It reads on a phone and in print. [`reader_page`] reads captures itself, in the browser, and asks [`answer`] what they hold.
 //! Templates stand beside the code that fills them.
 
 mod bits;
 mod decoded;
+mod evidence;
+mod figures;
 mod reader;
+mod record;
 mod report;
 mod sheet;
 

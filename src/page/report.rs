@@ -7,18 +7,14 @@ use serde::Serialize;
 
 use super::PageError;
 use super::bits::{Group, groups};
-use super::sheet::{environment, inline_svg, style_sheet};
-use crate::draw::{Panel, View, panel_svg};
+use super::evidence::in_words;
+use super::figures::figures;
+use super::record::{SCRIPT, STYLE, as_json};
+use super::sheet::{controls_sheet, environment};
+use crate::draw::View;
 use crate::findings::Finding;
 use crate::receiver::needed_db;
 use crate::telegram::{Field, Identity, Telegram, fields};
-
-/// Size of the panels: at 380 px of page they are shown nearly as large as they are drawn.
-const PANEL: (u32, u32) = (400, 320);
-/// The telegram where there is room, and on a phone.
-const TELEGRAM_WIDE: (u32, u32) = (1100, 420);
-/// See [`TELEGRAM_WIDE`].
-const TELEGRAM_NARROW: (u32, u32) = (400, 700);
 
 /// Bytes behind the CRC (ISO 11785, from memory).
 const TRAILER_BYTES: usize = 3;
@@ -38,7 +34,7 @@ pub enum Opinion {
 /// Everything that the report says of a capture.
 pub struct Section<'a> {
     /// The capture's name.
-    pub name: &'a str,
+    pub name: String,
     /// Its outcome.
     pub opinion: Opinion,
     /// Sentences below the numbers: how sure they are, or why there is none.
@@ -51,6 +47,8 @@ pub struct Section<'a> {
     pub findings: &'a [Finding],
     /// Remarks on the file.
     pub remarks: Vec<String>,
+    /// The file, or the files that were joined: name, date, SHA-256; label and text of each.
+    pub sources: Vec<Vec<(String, String)>>,
     /// Settings that the capture was read with.
     pub settings: Vec<(String, String)>,
     /// What is drawn; `None` where several captures were joined.
@@ -116,39 +114,31 @@ struct FieldRow {
     meaning: String,
 }
 
-#[derive(Serialize)]
-struct Figure {
-    svg: String,
-    narrow_svg: Option<String>,
-    caption: &'static str,
-}
-
 /// The section of a capture as HTML; `place` is its number on the page, from 1, and makes its id.
 ///
 /// # Errors
 /// A figure that cannot be drawn, a template that cannot be filled.
 pub fn section_html(section: &Section<'_>, place: usize) -> Result<String, PageError> {
     let numbers: Vec<Number> = section.numbers.iter().map(number).collect();
-    let panels = match &section.view {
-        Some(view) => panels(view)?,
-        None => Vec::new(),
+    let answers = section
+        .numbers
+        .iter()
+        .filter(|read| read.half_duplex)
+        .count();
+    let ripples = section.numbers.len() - answers;
+    let figures = match &section.view {
+        Some(view) => Some(figures(view, ripples, answers)?),
+        None => None,
     };
-    let telegram = match &section.view {
-        Some(view) if section.numbers.iter().any(|number| !number.half_duplex) => {
-            Some(telegram(view)?)
-        }
-        _ => None,
-    };
+    let record = section.view.as_ref().and_then(View::record);
     let findings: Vec<_> = section
         .findings
         .iter()
         .map(|finding| {
-            let evidence: Vec<(String, String)> = finding
-                .evidence
-                .iter()
-                .map(|(key, value)| (key.clone(), shown(value)))
-                .collect();
-            let false_alarm = finding.false_alarm.map(|share| format!("{share:.3}"));
+            let evidence = in_words(&finding.evidence);
+            let false_alarm = finding
+                .false_alarm
+                .map(|share| format!("{:.1}", 100.0 * share));
             context! { code => finding.code, text => finding.text, evidence, false_alarm }
         })
         .collect();
@@ -163,9 +153,11 @@ pub fn section_html(section: &Section<'_>, place: usize) -> Result<String, PageE
             remarks => section.remarks,
             settings => section.settings,
             numbers,
-            panels,
-            telegram,
+            figures,
+            record_json => record.as_ref().map(as_json),
+            record,
             findings,
+            sources => section.sources,
         },
     )
 }
@@ -192,7 +184,7 @@ impl ReportPage {
     /// As [`section_html`].
     pub fn add(&mut self, section: &Section<'_>) -> Result<(), PageError> {
         let html = section_html(section, self.sections.len() + 1)?;
-        self.push(section.name, section.verdict(), html);
+        self.push(&section.name, section.verdict(), html);
         Ok(())
     }
 
@@ -228,7 +220,8 @@ impl ReportPage {
         };
         let values = context! {
             title,
-            css => style_sheet(),
+            css => format!("{}{STYLE}", controls_sheet()),
+            script => SCRIPT,
             contents => self.contents,
             sections => self.sections,
             single_db => format!("{:.1}", needed_db(USUAL_ODDS)),
@@ -287,50 +280,5 @@ fn number(read: &NumberRead) -> Number {
         }),
         fields: fields(&identity).into_iter().map(row).collect(),
         trailer_certain,
-    }
-}
-
-fn panels(view: &View<'_>) -> Result<Vec<Figure>, PageError> {
-    [
-        (Panel::Level, "Level of the field over the capture. A steady field is a flat line; green marks the stretches that were used."),
-        (Panel::Spectrum, "Spectrum around the field. The tag's ripple lies in the shaded return bands; single lines are something else."),
-        (Panel::Phasor, "Ripple in the plane of the phasor. Along 0° only the amplitude changes, along 90° only the phase, which an amplitude receiver cannot see."),
-        (Panel::Eye, "Eye of the boundaries: the step at every bit boundary. The gap in the middle is the room that noise has."),
-        (Panel::Envelope, "A few bits of the envelope, as an amplitude receiver gets them."),
-    ]
-    .into_iter()
-    .map(|(panel, caption)| {
-        Ok(Figure {
-            svg: inline_svg(&panel_svg(panel, view, PANEL)?, &view.words(panel)),
-            narrow_svg: None,
-            caption,
-        })
-    })
-    .collect()
-}
-
-fn telegram(view: &View<'_>) -> Result<Figure, PageError> {
-    let words = view.words(Panel::Telegram);
-    let wide = panel_svg(Panel::Telegram, view, TELEGRAM_WIDE)?;
-    let narrow = panel_svg(Panel::Telegram, view, TELEGRAM_NARROW)?;
-    Ok(Figure {
-        svg: inline_svg(&wide, &words),
-        narrow_svg: Some(inline_svg(&narrow, &words)),
-        caption: "The mean telegram, all telegrams of the capture laid on each other, with the bits read from it.",
-    })
-}
-
-/// A measured value without digits that mean nothing.
-fn shown(value: &serde_json::Value) -> String {
-    match value.as_f64() {
-        Some(number) if number.fract() == 0.0 && number.abs() < 1e15 => format!("{number}"),
-        Some(number) if (1e-3..1e7).contains(&number.abs()) => {
-            let digits = (3 - number.abs().log10().floor() as i32).max(0) as usize;
-            format!("{number:.digits$}")
-        }
-        Some(number) => format!("{number:.3e}"),
-        None => value
-            .as_str()
-            .map_or_else(|| value.to_string(), str::to_string),
     }
 }

@@ -38,6 +38,7 @@ pub fn environment() -> Environment<'static> {
     // A template that does not parse fails every test that makes a page.
     let _ = environment.add_template("sheet.html", include_str!("sheet.html"));
     let _ = environment.add_template("cautions.html", include_str!("cautions.html"));
+    let _ = environment.add_template("record.html", super::record::TEMPLATE);
     environment.add_global("cautions", CAUTIONS.to_vec());
     environment
 }

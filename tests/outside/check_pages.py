@@ -1,4 +1,4 @@
-"""Report and lesson in a headless Chromium: no error, no request leaves the folder, sliders, stepper and pages to play with by keyboard, nothing
+"""Report and lesson in a headless Chromium: no error, no request leaves the folder, sliders, stepper, record and pages to play with by keyboard, nothing
 wider than the page and letters large enough at 320, 390 and 1280 px, the printed version complete and without answers, contrasts of WCAG 2.1 level AA,
 texts for all pictures, no violation of axe-core's rules in the light and in the dark version."""
 
@@ -16,6 +16,7 @@ from pypdf import PdfReader
 
 from browser import Browser
 from play import play
+from record import record
 from report import Checks
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
@@ -146,6 +147,16 @@ def sliders(browser, checks, page):
     return count
 
 
+def together(browser, checks, name):
+    """Sentence, field, waveform, half bits and bit are in view at once, none behind another."""
+    head, words, card, window = browser.run(
+        "[...['.stepper .head', '.words .now', '.card.now'].map(one => document.querySelector(one).getBoundingClientRect()).map(box => [box.top, box.bottom]), window.innerHeight]")
+    whole = -1 <= head[0] <= words[0] and words[1] <= head[1] + 1 <= card[0] + 2 and card[1] <= window + 1
+    checks.that(whole, f"{name}: head {head}, words {words}, card {card} in {window} px")
+    row = browser.run("[...document.querySelectorAll('tr.now')].map(row => row.cells[1].textContent).join()")
+    checks.that(row in browser.run("document.querySelector('.stepper .controls').textContent"), f"{name}: the field '{row}' is not beside the slider")
+
+
 def stepper(browser, checks, page):
     browser.size(1280)
     browser.open(page.as_uri())
@@ -161,6 +172,7 @@ def stepper(browser, checks, page):
         cards = browser.run("document.querySelectorAll('.card.now').length")
         checks.that(state == [bit] and lit == [bit] and cards == 1, f"{page.name}: at bit {bit} words {state}, bits {lit}, {cards} cards")
         fields.update(browser.run("[...document.querySelectorAll('tr.now')].map(r => r.cells[1].textContent)"))
+        together(browser, checks, f"{page.name}: bit {bit}")
         browser.press("ArrowRight")
     checks.that(len(fields) == 7, f"{page.name}: fields lit were {sorted(fields)}")
     browser.run("document.querySelector('button[data-move=\"-1\"]').focus()")
@@ -251,6 +263,10 @@ def main():
                 if axe:
                     rules(browser, checks, page, axe)
             counts["played"] = play(browser, checks, folder)
+            browser.size(1280)
+            browser.open(report.as_uri())
+            counts["records"] = browser.run("document.querySelectorAll('.record').length")
+            counts["bits"] = record(browser, checks, report.name, ROOT / "waveforms" / captures[0])
             outside = [url for url in browser.requests if not url.startswith((place.as_uri(), "data:", "about:", "blob:"))]
             checks.that(not outside, f"requests leave the folder: {outside[:3]}")
             checks.that(not browser.complaints, f"complaints of the browser: {browser.complaints[:3]}")

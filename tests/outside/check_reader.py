@@ -8,6 +8,7 @@ a tag's fine timing) is that share of what cancelled: it is held to the same sha
 sums: their logarithm is held to it, as decibels are (1e-3 dB for 1e-4 is 4e-4 dB and some).
 """
 
+import hashlib
 import json
 import math
 import os
@@ -21,6 +22,7 @@ import time
 import shapes_more  # noqa: F401  registers its shapes
 from browser import Browser
 from check_pages import AXE, ROOT, legible, unbroken
+from record import record
 from report import Checks
 from shapes import SHAPES, make
 
@@ -257,6 +259,11 @@ def looks(checks, page):
     browser = page.browser
     page.choose(ROOT / "waveforms/intake-two-tags.wav", ROOT / "waveforms/cattery-no-tag.wav", ROOT / "tests/hostile/document.pdf")
     page.results(3)
+    browser.size(1280)
+    record(browser, checks, "reader.html", ROOT / "waveforms/intake-two-tags.wav")
+    sums = browser.run("[...document.querySelectorAll('td.even')].map(cell => cell.textContent).filter(text => /^[0-9a-f]{64}$/.test(text))")
+    files = [ROOT / "waveforms/intake-two-tags.wav", ROOT / "waveforms/cattery-no-tag.wav"]
+    checks.that(sums == [hashlib.sha256(file.read_bytes()).hexdigest() for file in files], f"sums of the files: {sums}")
     for width in (320, 390, 1280):
         browser.size(width)
         legible(browser, checks, f"reader.html with results at {width} px", width, 12.0)

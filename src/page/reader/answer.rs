@@ -16,6 +16,9 @@ struct Asked {
     name: String,
     /// Its number among the captures of the page, from 1.
     place: usize,
+    /// When it was last changed, seconds since 1970, as the browser tells it.
+    #[serde(default)]
+    changed_s: Option<i64>,
     rate: String,
     centre: String,
     channel: String,
@@ -36,7 +39,7 @@ struct Answer {
 }
 
 /// Answers a page. `asked` is an object with the texts `name`, `rate`, `centre`, `channel`, `raw` (empty where nothing was typed) and the
-/// number `place`; the answer is one with the texts `verdict`, `json` or `error`, and `section`.
+/// numbers `place` and, where it is known, `changed_s`; the answer is one with the texts `verdict`, `json` or `error`, and `section`.
 pub fn answer(asked: &str, capture: Vec<u8>) -> String {
     let answer = match serde_json::from_str::<Asked>(asked) {
         Ok(asked) => answered(&asked, capture).unwrap_or_else(|error| Answer {
@@ -54,7 +57,10 @@ pub fn answer(asked: &str, capture: Vec<u8>) -> String {
 fn answered(asked: &Asked, capture: Vec<u8>) -> Result<Answer, PageError> {
     let decoded = settings(asked).and_then(|settings| {
         let decoded = decode_bytes(&asked.name, capture, &settings);
-        let decoded = decoded.map_err(|error| one_line(&error))?;
+        let mut decoded = decoded.map_err(|error| one_line(&error))?;
+        if let Some(unix_s) = asked.changed_s {
+            decoded.changed_at(unix_s);
+        }
         Ok((decoded, settings))
     });
     Ok(match decoded {
@@ -77,7 +83,7 @@ fn answered(asked: &Asked, capture: Vec<u8>) -> Result<Answer, PageError> {
 }
 
 fn settings(asked: &Asked) -> Result<Settings, String> {
-    let mut settings = Settings::new().keep_samples();
+    let mut settings = Settings::new().keep_samples().origin();
     let said = |option: &str, why: String| format!("{}: {option}: {why}", asked.name);
     if !asked.rate.trim().is_empty() {
         let rate_hz =

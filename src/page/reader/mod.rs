@@ -5,6 +5,7 @@ mod answer;
 use minijinja::context;
 
 use super::PageError;
+use super::record::{SCRIPT, STYLE};
 use super::sheet::{controls_sheet, environment};
 use crate::capture::RawKind;
 
@@ -21,8 +22,8 @@ pub fn reader_page(module: &str, program: &str) -> Result<String, PageError> {
         include_str!("reader.html"),
         context! {
             title => "Read a capture",
-            css => format!("{}{}", controls_sheet(), include_str!("reader.css")),
-            script => include_str!("reader.js"),
+            css => format!("{}{STYLE}{}", controls_sheet(), include_str!("reader.css")),
+            script => format!("{SCRIPT}{}", include_str!("reader.js")),
             worker => include_str!("worker.js"),
             kinds => RawKind::ALL.map(RawKind::name),
             module,

@@ -1,4 +1,3 @@
-'use strict';
 const byId = name => document.getElementById(name);
 const said = byId('said'), results = byId('results'), contents = byId('contents');
 // A receiver whose memory has grown to this is put away: memory of this kind never shrinks.
@@ -54,7 +53,7 @@ function busy(name) {
 
 async function read({ file, fields }) {
   count += 1;
-  const asked = { name: file.name, place: count, ...fields };
+  const asked = { name: file.name, place: count, changed_s: Math.floor(file.lastModified / 1000), ...fields };
   busy(file.name);
   let answer;
   try {
@@ -95,6 +94,7 @@ function show(asked, answer) {
     part.append(details);
   }
   results.append(part);
+  showRecords(part);
   const link = element('a', asked.name), entry = element('li');
   link.href = `#capture-${asked.place}`;
   entry.append(link, `: ${answer.verdict || 'not read'}`);
