@@ -114,6 +114,8 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 #![forbid(unsafe_code)]
+// A function that a stranger can read fits on two screens.
+#![warn(clippy::too_many_lines)]
 #![deny(missing_docs)]
 
 #[cfg(feature = "world")]

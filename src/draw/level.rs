@@ -63,6 +63,88 @@ impl Columns {
     }
 }
 
+/// What is drawn.
+struct Level {
+    columns: Columns,
+    heading: &'static str,
+    what: &'static str,
+    /// Field cycles, not samples as they came.
+    as_cycles: bool,
+}
+
+impl Level {
+    /// In so many columns; `None` where neither cycles nor samples are at hand.
+    fn of(view: &View<'_>, wanted: usize) -> Option<Self> {
+        // Two levels are best seen as they came: filtering them makes overshoots that were not there.
+        let as_cycles = match view.reception.kind {
+            Kind::Logic => view.about.samples.is_none(),
+            _ => view.is_telling(),
+        };
+        let from_s = view.about.from_s;
+        if let Some(seen) = view.reception.seen.as_ref().filter(|_| as_cycles) {
+            let cycles = &seen.cycles;
+            let carrier = view.carrier();
+            let (heading, what) = if carrier {
+                ("Level of the field", "peak")
+            } else {
+                ("Level", "level")
+            };
+            let begin_s = from_s + cycles.first as f64 / cycles.field_hz;
+            let level = |i: usize| {
+                let value = cycles.values[i];
+                f64::from(if carrier { value.norm() } else { value.re })
+            };
+            let count = cycles.values.len();
+            return Some(Self {
+                columns: Columns::new(count, wanted, begin_s, 1.0 / cycles.field_hz, level),
+                heading,
+                what,
+                as_cycles,
+            });
+        }
+        let samples = view.about.samples?;
+        let value_s = match view.reception.rate_hz {
+            rate_hz if rate_hz > 0.0 => 1.0 / rate_hz,
+            _ => 1.0,
+        };
+        let level = |i: usize| {
+            f64::from(match samples {
+                Samples::Real(all) => all[i],
+                Samples::Complex(all) => all[i].norm(),
+            })
+        };
+        Some(Self {
+            columns: Columns::new(samples.len(), wanted, from_s, value_s, level),
+            heading: "The samples",
+            what: "samples",
+            as_cycles,
+        })
+    }
+
+    /// Lowest and highest level of the axis. Levels start at 0, so that a pause in the field shows as one.
+    fn range(&self) -> (f64, f64) {
+        let highest = self
+            .columns
+            .high
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
+        let lowest = self
+            .columns
+            .low
+            .iter()
+            .copied()
+            .fold(f64::INFINITY, f64::min);
+        let bottom = if lowest < 0.0 { 1.12 * lowest } else { 0.0 };
+        let top = if highest > 0.0 {
+            1.18 * highest
+        } else {
+            0.1 * lowest.abs()
+        };
+        (bottom, if top > bottom { top } else { bottom + 1.0 })
+    }
+}
+
 pub(super) fn draw<DB: DrawingBackend>(area: &Area<DB>, view: &View<'_>) -> Result<(), DrawError>
 where
     DB::ErrorType: 'static,
@@ -73,54 +155,14 @@ where
     {
         return activity::draw(area, view, samples);
     }
-    // Two levels are best seen as they came: filtering them makes overshoots that were not there.
-    let as_cycles = match view.reception.kind {
-        Kind::Logic => view.about.samples.is_none(),
-        _ => view.is_telling(),
-    };
-    let wanted = plot_size(area).0 as usize;
     let from_s = view.about.from_s;
-    let (columns, heading, what) = match (&view.reception.seen, view.about.samples) {
-        (Some(seen), _) if as_cycles => {
-            let cycles = &seen.cycles;
-            let carrier = view.carrier();
-            let columns = Columns::new(
-                cycles.values.len(),
-                wanted,
-                from_s + cycles.first as f64 / cycles.field_hz,
-                1.0 / cycles.field_hz,
-                |i| {
-                    let value = cycles.values[i];
-                    f64::from(if carrier { value.norm() } else { value.re })
-                },
-            );
-            let heading = if carrier {
-                "Level of the field"
-            } else {
-                "Level"
-            };
-            (columns, heading, if carrier { "peak" } else { "level" })
-        }
-        (_, Some(samples)) => {
-            let value_s = match view.reception.rate_hz {
-                rate_hz if rate_hz > 0.0 => 1.0 / rate_hz,
-                _ => 1.0,
-            };
-            let columns = Columns::new(samples.len(), wanted, from_s, value_s, |i| {
-                f64::from(match samples {
-                    Samples::Real(all) => all[i],
-                    Samples::Complex(all) => all[i].norm(),
-                })
-            });
-            (columns, "The samples", "samples")
-        }
-        _ => {
-            let area = headed(area, "Level of the field", "")?;
-            return sentence::write(&area, "No field was found, so there is no level to draw.");
-        }
+    let Some(level) = Level::of(view, plot_size(area).0 as usize) else {
+        let area = headed(area, "Level of the field", "")?;
+        return sentence::write(&area, "No field was found, so there is no level to draw.");
     };
+    let (columns, what) = (&level.columns, level.what);
     if columns.mean.is_empty() {
-        let area = headed(area, heading, "")?;
+        let area = headed(area, level.heading, "")?;
         return sentence::write(&area, "There are no samples to draw.");
     }
     let pieces = view.pieces();
@@ -129,21 +171,8 @@ where
         1 => "green bar: stretch in use".into(),
         n => format!("green bars: {n} stretches in use"),
     };
-    let area = headed(area, heading, &remark)?;
-    let highest = columns
-        .high
-        .iter()
-        .copied()
-        .fold(f64::NEG_INFINITY, f64::max);
-    let lowest = columns.low.iter().copied().fold(f64::INFINITY, f64::min);
-    // Levels start at 0, so that a pause in the field shows as one.
-    let bottom = if lowest < 0.0 { 1.12 * lowest } else { 0.0 };
-    let top = if highest > 0.0 {
-        1.18 * highest
-    } else {
-        0.1 * lowest.abs()
-    };
-    let top = if top > bottom { top } else { bottom + 1.0 };
+    let area = headed(area, level.heading, &remark)?;
+    let (bottom, top) = level.range();
     // Milliseconds where seconds would need many digits.
     let end_s = columns.from_s + columns.mean.len() as f64 * columns.step_s;
     let clock = view.reception.rate_hz > 0.0;
@@ -168,7 +197,7 @@ where
     let scaled = |(time, value): (f64, f64)| (time * scale, value);
     let band: Vec<_> = columns.band().into_iter().map(scaled).collect();
     chart.draw_series([Polygon::new(band, SKY.mix(0.6))])?;
-    if as_cycles {
+    if level.as_cycles {
         // Of samples around zero, or of two levels, the mean tells nothing.
         let mean = columns.mean.iter().enumerate();
         let mean = mean.map(|(column, &value)| scaled((columns.time(column), value)));
