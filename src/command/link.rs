@@ -4,6 +4,7 @@ mod design;
 mod figure;
 mod fit;
 mod json;
+mod metal;
 mod setup;
 mod sums;
 mod text;
@@ -171,6 +172,7 @@ struct Report {
     sums: Sums,
     chosen: Option<design::Chosen>,
     tolerances: Option<tolerance::Tolerances>,
+    metal: Option<metal::Metal>,
 }
 
 impl Report {
@@ -203,6 +205,10 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         return fit::run(&arguments.fit, capture, scenario, odds, json);
     }
     let (scenario, chosen) = if arguments.design.design {
+        ensure!(
+            scenario.reader.metal_sheet.is_none(),
+            "--design works out an antenna with nothing near it: leave [reader.metal_sheet] out"
+        );
         let chosen = design::choose(
             &arguments.design,
             &scenario,
@@ -335,10 +341,11 @@ fn report(
         .iter()
         .map(|&at_m| {
             let point = Vector::new(0.0, 0.0, at_m);
-            (at_m, idle.field_at(point))
+            (at_m, idle.field_of_turns_at(point))
         })
         .collect();
     let (idle_v, idle_a, moment_a_m2) = (idle.antenna_v, idle.antenna_a(), idle.moment_a_m2());
+    let metal = metal::Metal::new(&setup, &positions)?;
     let sums = Sums::new(arguments, &setup.scenario, &setup.station)?;
     Ok(Report {
         idle_v,
@@ -350,5 +357,6 @@ fn report(
         sums,
         chosen,
         tolerances,
+        metal,
     })
 }

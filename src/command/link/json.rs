@@ -31,10 +31,15 @@ pub fn object(report: &Report) -> String {
         },
         "tag": {
             "inductance_h": tag.coil.inductance_h,
+            "effective_area_m2": tag.coil.effective_area_m2,
+            "rod": report.setup.tag.rod.and_then(|keys| keys.rod().work_out().ok()).map(|on_rod| json!({
+                "apparent_permeability": on_rod.apparent_permeability,
+            })),
             "capacitance_f": tag.circuit.capacitance_f,
             "resonance_hz": tag.circuit.resonance_hz(),
             "minimum_v": tag.circuit.minimum_v,
         },
+        "metal_sheet": report.metal.as_ref().map(super::metal::Metal::json),
         "seconds": report.setup.seconds,
         "odds": report.setup.odds,
         "needed_folded_ebn0_db": report.setup.needed_db,

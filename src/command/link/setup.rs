@@ -115,6 +115,8 @@ impl Setup {
 
     /// Works out the tag at a place.
     pub fn at(&self, place: PlaceKeys) -> anyhow::Result<Position> {
+        self.scenario
+            .before_metal(&place, Some(&self.transponder.coil))?;
         let at = || {
             format!(
                 "distance {} mm, offset {} mm, tilt {}°",

@@ -115,7 +115,7 @@ fn parallel_segments_h(length_a_m: f64, length_b_m: f64, gap_m: f64) -> f64 {
 }
 
 /// Radial and axial flux density of a circle per ampere, from the complete elliptic integrals.
-fn circle_flux(radius_m: f64, rho_m: f64, z_m: f64) -> (f64, f64) {
+pub(super) fn circle_flux(radius_m: f64, rho_m: f64, z_m: f64) -> (f64, f64) {
     let (a2, square) = (radius_m * radius_m, rho_m * rho_m + z_m * z_m);
     let plus = (radius_m + rho_m).powi(2) + z_m * z_m;
     let minus = (radius_m - rho_m).powi(2) + z_m * z_m;

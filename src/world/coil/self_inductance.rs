@@ -57,7 +57,8 @@ fn one_turn_h(outline: Outline, wire_radius_m: f64) -> f64 {
     }
 }
 
-fn pair_h(first: Outline, second: Outline, gap_m: f64) -> f64 {
+/// Mutual inductance of two turns on one axis.
+pub(super) fn pair_h(first: Outline, second: Outline, gap_m: f64) -> f64 {
     match (first, second) {
         (Outline::Circle { radius_m: a }, Outline::Circle { radius_m: b }) => {
             coaxial_circles_h(a, b, gap_m)

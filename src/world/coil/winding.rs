@@ -1,6 +1,7 @@
 //! A coil as a person measures it: shape, size, turns, layers, wire.
 
 use super::mutual::gauss_legendre;
+use super::sheet::Image;
 use super::{Filament, Place, Vector, Wire};
 use std::f64::consts::PI;
 use thiserror::Error;
@@ -118,14 +119,36 @@ pub enum CoilError {
         /// Radius of the wire.
         wire_radius_m: f64,
     },
+    /// A metal sheet in the winding, or all but touching it.
+    #[error(
+        "a metal sheet at {at_mm} mm is in the winding or all but touches it; allowed is {least_mm:.2} mm or farther on either side"
+    )]
+    SheetNear {
+        /// Place given.
+        at_mm: f64,
+        /// Nearest that is allowed.
+        least_mm: f64,
+    },
+    /// A sheet whose field is not that of images.
+    #[error(
+        "a metal sheet that conducts so little, {gap_mm:.1} mm from the winding, is no mirror (its field would be {error_percent:.1} % off; allowed is 0.5 %): it needs more conductivity, thickness or distance, or less permeability"
+    )]
+    SheetPoor {
+        /// From the nearest turn to the sheet.
+        gap_mm: f64,
+        /// Error of its field.
+        error_percent: f64,
+    },
 }
 
-/// An air-cored coil.
+/// An air-cored coil, alone or beside a metal sheet ([`Coil::beside`]).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Coil {
     outline: Outline,
     winding: Winding,
     wire: Wire,
+    /// What a metal sheet makes of it.
+    pub(super) images: Vec<Image>,
 }
 
 impl Coil {
@@ -175,6 +198,7 @@ impl Coil {
             outline,
             winding,
             wire,
+            images: Vec::new(),
         };
         let inner_m = coil.layer_outline(0).half_width_m();
         if inner_m <= wire.radius_m() {
@@ -227,12 +251,17 @@ impl Coil {
             .sum()
     }
 
-    /// Flux density per ampere at a point, with the coil at the origin and its axis along z. T/A.
+    /// Flux density per ampere at a point, with the coil at the origin and its axis along z. T/A. Beside a metal sheet the part in phase with
+    /// the current.
     pub fn flux_density(&self, point_m: &Vector) -> Vector {
-        self.nodes()
-            .iter()
-            .map(|(turn, weight)| turn.flux_density(point_m) * *weight)
-            .sum()
+        flux_density_of(&self.nodes(), point_m)
+    }
+
+    /// The part of it that is a quarter of a cycle ahead of the current, T/A: what a metal sheet's loss makes; 0 without one.
+    pub fn flux_density_quadrature(&self, point_m: &Vector) -> Vector {
+        let mut nodes = Vec::new();
+        self.mirrored(&self.turns(), &mut nodes, |image| image.weight.im);
+        flux_density_of(&nodes, point_m)
     }
 
     /// Flux density per ampere at the centre of `place`, along its axis. T/A.
@@ -263,9 +292,31 @@ impl Coil {
             .grown((f64::from(layer) - middle) * self.winding.layer_pitch_m)
     }
 
+    /// Filaments with weights that stand for the winding and, beside a metal sheet, for its images.
+    pub(super) fn nodes(&self) -> Vec<(Filament, f64)> {
+        let mut nodes = self.turns();
+        let turns = nodes.clone();
+        self.mirrored(&turns, &mut nodes, |image| image.weight.re);
+        nodes
+    }
+
+    fn mirrored(
+        &self,
+        turns: &[(Filament, f64)],
+        to: &mut Vec<(Filament, f64)>,
+        part: impl Fn(&Image) -> f64,
+    ) {
+        for image in &self.images {
+            to.extend(turns.iter().map(|&(Filament { outline, z_m }, weight)| {
+                let z_m = image.reach_m - z_m;
+                (Filament { outline, z_m }, weight * part(image))
+            }));
+        }
+    }
+
     /// Filaments with weights that stand for the winding: every turn of a small one, Gauss nodes along each layer of a large
     /// one. The node count grows with length over half width, so that points no closer than half that width are good to 1e-6.
-    pub(super) fn nodes(&self) -> Vec<(Filament, f64)> {
+    fn turns(&self) -> Vec<(Filament, f64)> {
         let columns = self.columns();
         let pitch = self.winding.pitch_m;
         let start = -f64::from(columns) * pitch / 2.0;
@@ -287,6 +338,13 @@ impl Coil {
         }
         nodes
     }
+}
+
+fn flux_density_of(nodes: &[(Filament, f64)], point_m: &Vector) -> Vector {
+    nodes
+        .iter()
+        .map(|(turn, weight)| turn.flux_density(point_m) * *weight)
+        .sum()
 }
 
 #[cfg(test)]

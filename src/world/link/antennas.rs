@@ -1,7 +1,7 @@
 //! The antennas of a bench: the reader's, and another one beside it.
 
 use super::super::circuit::{CircuitError, Network, Probe, Reader, settle};
-use super::super::coil::{Place, Vector, mutual_inductance_h};
+use super::super::coil::{Coil, Place, Vector, mutual_inductance_h};
 use super::{FieldAt, Station, Tap, Transponder};
 use num_complex::Complex64;
 
@@ -142,13 +142,19 @@ impl Idle<'_> {
         FieldAt::of(self.sum(|coil, place| place.turn(coil.flux_density(&place.inward(point_m)))))
     }
 
-    /// Magnetic moment of all antennas together, A·m² peak.
+    /// The same of the turns alone, carrying the current that they have beside a metal sheet.
+    pub fn field_of_turns_at(&self, point_m: Vector) -> FieldAt {
+        let of = |coil: &Coil, place: &Place| coil.alone().flux_density(&place.inward(point_m));
+        FieldAt::of(self.sum(|coil, place| place.turn(of(coil, place))))
+    }
+
+    /// Magnetic moment of the turns of all antennas together, A·m² peak.
     pub fn moment_a_m2(&self) -> f64 {
         let moment = self.sum(|coil, place| place.axis() * coil.turns_area_m2());
         moment.iter().map(Complex64::norm_sqr).sum::<f64>().sqrt()
     }
 
-    fn sum(&self, part: impl Fn(&super::super::coil::Coil, &Place) -> Vector) -> [Complex64; 3] {
+    fn sum(&self, part: impl Fn(&Coil, &Place) -> Vector) -> [Complex64; 3] {
         let origin = Place::origin();
         let first = (&self.antennas.station.coil, &origin);
         let second = self

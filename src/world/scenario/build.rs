@@ -64,27 +64,35 @@ impl PlaceKeys {
 }
 
 impl ReaderKeys {
-    /// The reader with its coil.
+    /// The reader with its coil, beside a metal sheet if it has one: measured values are those without it.
     ///
     /// # Errors
-    /// A coil that cannot be wound.
+    /// A coil that cannot be wound, or not beside the sheet.
     pub fn station(&self, second: bool) -> Result<Station, ScenarioError> {
         let coil = self.coil.coil(if second {
             "second_reader.coil"
         } else {
             "reader.coil"
         })?;
-        let inductance_h = self
+        let coil = self.beside_metal(coil)?;
+        let alone_h = self
             .inductance_uh
             .map_or_else(|| coil.inductance_h(self.field_hz), |uh| uh * 1e-6);
-        let coil_ohm = match (self.coil_ohm, self.coil_q) {
+        let omega = 2.0 * PI * self.field_hz;
+        let alone_ohm = match (self.coil_ohm, self.coil_q) {
             (Some(ohm), _) => ohm,
-            (None, Some(q)) => 2.0 * PI * self.field_hz * inductance_h / q,
+            (None, Some(q)) => omega * alone_h / q,
             (None, None) => coil.resistance_ohm(self.field_hz),
+        };
+        let by_sheet = coil.sheet_ohm(self.field_hz);
+        let (inductance_h, coil_ohm) = (alone_h + by_sheet.im / omega, alone_ohm + by_sheet.re);
+        let tuned_h = match &self.metal_sheet {
+            Some(sheet) if !sheet.tuned_beside => alone_h,
+            _ => inductance_h,
         };
         let tuned_hz = self.tuned_hz.unwrap_or(self.field_hz);
         let capacitance_f = self.capacitance_pf.map_or_else(
-            || resonance_capacitance_f(inductance_h, tuned_hz),
+            || resonance_capacitance_f(tuned_h, tuned_hz),
             |pf| pf * 1e-12,
         );
         let circuit = Reader {
@@ -242,11 +250,16 @@ impl Scenario {
     /// The second antenna and its place, if there is one.
     ///
     /// # Errors
-    /// A coil that cannot be wound.
+    /// A coil that cannot be wound; a metal sheet, which would mirror both.
     pub fn neighbour(&self) -> Result<Option<Neighbour>, ScenarioError> {
         let Some(other) = &self.second_reader else {
             return Ok(None);
         };
+        if self.reader.metal_sheet.is_some() {
+            return Err(ScenarioError::Together(
+                "[reader.metal_sheet] with a [second_reader]: allowed is one of the two".into(),
+            ));
+        }
         Ok(Some(Neighbour {
             station: other.reader.station(true)?,
             place: other.place.place(),

@@ -8,12 +8,15 @@ mod build;
 mod check;
 mod interference;
 mod keys;
+mod metal;
 mod other_side;
 mod other_tag;
 mod parts;
 mod presets;
 mod read;
 mod receiving;
+mod rod_keys;
+mod surroundings;
 
 pub use build::half_bits;
 pub use check::{At, ScenarioError};
@@ -25,6 +28,8 @@ pub use parts::{
 };
 pub use presets::{PRESETS, Preset, preset_list};
 pub use receiving::{Detector, DigitiserKeys, ProbeAt, ProbeKeys};
+pub use rod_keys::RodKeys;
+pub use surroundings::SheetKeys;
 
 use serde::{Deserialize, Serialize};
 

@@ -3,6 +3,8 @@
 #![allow(missing_docs)]
 
 use super::super::circuit::Topology;
+use super::rod_keys::RodKeys;
+use super::surroundings::SheetKeys;
 use serde::{Deserialize, Serialize};
 
 /// A reader's driver, tuning and antenna.
@@ -24,6 +26,8 @@ pub struct ReaderKeys {
     pub on_ms: Option<f64>,
     pub off_ms: Option<f64>,
     pub coil: CoilKeys,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub metal_sheet: Option<SheetKeys>,
 }
 
 impl Default for ReaderKeys {
@@ -43,6 +47,7 @@ impl Default for ReaderKeys {
             on_ms: None,
             off_ms: None,
             coil: CoilKeys::default(),
+            metal_sheet: None,
         }
     }
 }
@@ -172,6 +177,8 @@ pub struct TagKeys {
     pub coil_q: f64,
     pub effective_area_cm2: f64,
     pub rod_length_mm: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rod: Option<RodKeys>,
     pub tuned_hz: Option<f64>,
     pub capacitance_pf: Option<f64>,
     pub chip_ohm: f64,
@@ -197,6 +204,7 @@ impl Default for TagKeys {
             coil_q: 30.0,
             effective_area_cm2: 100.0,
             rod_length_mm: 10.0,
+            rod: None,
             tuned_hz: None,
             capacitance_pf: None,
             chip_ohm: 100e3,

@@ -2,7 +2,7 @@
 
 use super::check::{At, ScenarioError, check_table, check_value, join};
 use super::keys::{KEYS, TABLES, TableKind};
-use super::{OtherTag, Scenario, Sends, presets};
+use super::{OtherTag, Scenario, Sends, TagKeys, presets};
 use crate::telegram::Identity;
 use toml::de::{DeTable, DeValue};
 
@@ -22,13 +22,16 @@ impl Scenario {
         }
         presets::apply(&mut table);
         fill(&mut table, "");
-        let scenario: Scenario =
+        let mut scenario: Scenario =
             table
                 .try_into()
                 .map_err(|error: toml::de::Error| ScenarioError::Syntax {
                     at: At(None),
                     message: error.message().into(),
                 })?;
+        for tag in &mut scenario.tag {
+            tag.wind()?;
+        }
         scenario.check(text)?;
         Ok(scenario)
     }
@@ -93,10 +96,36 @@ impl Scenario {
         for sends in sent.chain(direct) {
             sends.check()?;
         }
+        self.check_metal()?;
         if self.other_tag.len() > 8 {
             return refuse("more than 8 [[other_tag]]: at most 8 are allowed");
         }
         self.other_tag.iter().try_for_each(OtherTag::check)
+    }
+}
+
+impl TagKeys {
+    /// Puts what its rod makes in the place of what a coil is measured to be.
+    fn wind(&mut self) -> Result<(), ScenarioError> {
+        let Some(rod) = &self.rod else {
+            return Ok(());
+        };
+        let on_rod = rod
+            .rod()
+            .work_out()
+            .map_err(|error| ScenarioError::Together(format!("[tag.rod] {error}")))?;
+        self.inductance_mh = on_rod.inductance_h * 1e3;
+        self.effective_area_cm2 = on_rod.effective_area_m2 * 1e4;
+        self.rod_length_mm = rod.length_mm;
+        for (name, value) in [
+            ("inductance_mh", self.inductance_mh),
+            ("effective_area_cm2", self.effective_area_cm2),
+        ] {
+            check_value("tag", name, &toml::Value::Float(value), At(None)).map_err(|error| {
+                ScenarioError::Together(format!("[tag.rod] makes a coil that cannot be: {error}"))
+            })?;
+        }
+        Ok(())
     }
 }
 
