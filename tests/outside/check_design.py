@@ -4,7 +4,7 @@
   (IEC 60063); current, voltages and power by nodal equations with the parts as printed; the range of the bench's tag by Biot-Savart and the
   same equations; the printed lines for a scenario file give the same bench again;
 - tolerance: builds drawn here with a generator of its own, M by Biot-Savart, the tag's voltage by nodal equations. The bench has Eb/N0 to
-  spare everywhere, so a build reads where its tag has power.
+  spare everywhere, so a build reads where its tag has power; then builds all alike in noise, against captures of `synth` that `decode` reads.
 
 2 % each unless a line says otherwise. Shares: two samples of n and m builds differ by less than 4·√(p(1−p)(1/n + 1/m)) but once in 16 000.
 """
@@ -12,8 +12,10 @@
 import itertools
 import os
 import sys
+import tempfile
 
 import numpy as np
+from scipy.stats import norm
 
 from check_link import F, W, link, mutual, run, tag_states, turns_of
 from report import Checks
@@ -176,11 +178,40 @@ def builds(checks):
     checks.that(link({}, "--tolerance", "200", "--distance", "78", "--tilt", "0")["tolerance"] == again[0], "whatever the threads")
 
 
+def noise(checks):
+    """Builds all alike, in noise: the share that `--tolerance` says against captures that `decode` reads, and against a normal distribution."""
+    alike = [word for part in ("inductance", "capacitor", "coil-q", "tag-tuning", "tag-q", "temperature", "offset", "tilt") for word in ("--spread", f"{part}=0")]
+    captures, builds_ = 60, 4000
+    with tempfile.TemporaryDirectory(prefix="ripple-") as folder:
+        for above_db in (-2.5, 0.0, 2.5):
+            density = 1000.0
+            for _ in range(3):
+                report = link({"noise.white_nv_per_rthz": density}, "--distance", "70", "--tilt", "0")
+                density *= 10 ** ((report["positions"][0]["folded_ebn0_db"] - report["needed_folded_ebn0_db"] - above_db) / 20)
+            keys = {"noise.white_nv_per_rthz": density}
+            got = link(keys, "--tolerance", str(builds_), "--distance", "70", "--tilt", "0", *alike)["tolerance"]["places"][0]
+            checks.that(got["unpowered"] == 0 and got["read"] + got["too_weak"] == builds_, f"{above_db} dB: all have power: {got}")
+            share = norm.cdf(above_db / 0.9)
+            checks.near(got["share"], share, 4 * np.sqrt(share * (1 - share) / builds_) + 0.01, f"{above_db} dB: share of a normal distribution of 0.9 dB")
+            read = 0
+            for seed in range(1, captures + 1):
+                words = ["--set", f"noise.white_nv_per_rthz={density!r}", "--set", "tag.1.distance_mm=70", "--seed", str(seed)]
+                out = run("synth", "one.wav", *words, folder=folder)
+                checks.that(out.returncode == 0, out.stderr)
+                read += run("decode", "one.wav", folder=folder).returncode == 0
+            # What finding everything costs is that of the mean bench: 0.5 dB either way on this one.
+            low, high = (norm.cdf((above_db + by) / 0.9) for by in (-0.5, 0.5))
+            slack = [4 * np.sqrt(p * (1 - p) / captures) + 1 / captures for p in (low, high)]
+            print(f"{above_db:+.1f} dB: {100 * got['share']:.1f} % of builds, {100 * read / captures:.1f} % of captures read", flush=True)
+            checks.that(low - slack[0] <= read / captures <= high + slack[1], f"{above_db} dB: {read} of {captures} captures read, {low:.2f} to {high:.2f} expected")
+
+
 def main():
     checks = Checks()
     designs(checks)
     wanted_ranges(checks)
     builds(checks)
+    noise(checks)
     return checks.end()
 
 

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use anyhow::{bail, ensure};
 use fieldripple::draw::{Bar, Bars, FIGURE_SIZE};
 use fieldripple::margin::wilson95;
-use fieldripple::world::link::Part;
+use fieldripple::world::link::{Part, chance_to_read};
 use fieldripple::world::scenario::PlaceKeys;
 use fieldripple::world::{Place, trial_generator, uniform};
 use rayon::prelude::*;
@@ -19,7 +19,7 @@ use fieldripple::number::whole_within;
 /// What differs between builds.
 #[derive(clap::Args)]
 pub struct ToleranceArguments {
-    /// Draw so many builds (default 400) with parts and places anywhere within their tolerances: the share that reads at the tag's place
+    /// Draw so many builds (default 400) with parts and places anywhere within their tolerances, and with the noise: the share that reads at the tag's place
     /// or each --distance, and which part matters most
     #[arg(long, value_name = "BUILDS", num_args = 0..=1, default_missing_value = "400", conflicts_with = "design", value_parser = whole_within(1..=100_000, ""))]
     pub tolerance: Option<u64>,
@@ -54,7 +54,17 @@ fn spread(text: &str) -> Result<(Part, f64), String> {
 struct Share {
     place: PlaceKeys,
     read: u64,
+    /// Not read for want of power.
+    unpowered: u64,
     interval: (f64, f64),
+}
+
+/// What became of a build.
+#[derive(Clone, Copy, PartialEq)]
+enum Outcome {
+    Read,
+    Unpowered,
+    TooWeak,
 }
 
 /// One part alone at the ends of its tolerance.
@@ -117,8 +127,8 @@ pub fn work_out(
     let seed = setup.scenario.seed.0;
     let mut shares = Vec::new();
     for &place in places {
-        // The same builds at every place: the place is not part of the draw.
-        let read = (0..builds)
+        // The same builds and the same luck at every place: the place is not part of the draw.
+        let outcomes: Vec<Outcome> = (0..builds)
             .into_par_iter()
             .map(|build| {
                 let mut random = trial_generator(seed, Place([0x70_6172_7473, 0]), build);
@@ -126,13 +136,15 @@ pub fn work_out(
                     .iter()
                     .map(|&(part, most)| (part, most * (2.0 * uniform(&mut random) - 1.0)))
                     .collect();
-                // Coils that would touch cannot be built there.
-                u64::from(built(setup, place, &shifts).is_ok_and(|position| position.reads))
+                outcome(setup, place, &shifts, uniform(&mut random))
             })
-            .sum();
+            .collect();
+        let count = |of: Outcome| outcomes.iter().filter(|one| **one == of).count() as u64;
+        let read = count(Outcome::Read);
         shares.push(Share {
             place,
             read,
+            unpowered: count(Outcome::Unpowered),
             interval: wilson95(read, builds),
         });
     }
@@ -179,6 +191,20 @@ fn built(setup: &Setup, place: PlaceKeys, shifts: &[(Part, f64)]) -> anyhow::Res
     setup.with(station, transponder).at(place)
 }
 
+/// A build with power reads with the chance that its Eb/N0 gives; `luck` is even from 0 to 1. Coils that would touch cannot be built there.
+fn outcome(setup: &Setup, place: PlaceKeys, shifts: &[(Part, f64)], luck: f64) -> Outcome {
+    match built(setup, place, shifts) {
+        Ok(position) if position.link.powered => {
+            if luck < chance_to_read(position.folded_ebn0_db - setup.needed_db) {
+                Outcome::Read
+            } else {
+                Outcome::TooWeak
+            }
+        }
+        _ => Outcome::Unpowered,
+    }
+}
+
 /// What the losses are.
 const PARTS_WORDS: &str = "one part alone at the worse end of its tolerance takes";
 
@@ -220,7 +246,7 @@ impl Tolerances {
         for share in &self.shares {
             writeln!(
                 page,
-                "  {:>5} mm, offset {} mm, tilt {}°: {:.1} % read ({} of {}; 95 % interval {:.1} to {:.1} %)",
+                "  {:>5} mm, offset {} mm, tilt {}°: {:.1} % read ({} of {}; 95 % interval {:.1} to {:.1} %), {} without power, {} lost in the noise",
                 share.place.distance_mm,
                 share.place.offset_mm,
                 share.place.tilt_deg,
@@ -228,9 +254,15 @@ impl Tolerances {
                 share.read,
                 self.builds,
                 100.0 * share.interval.0,
-                100.0 * share.interval.1
+                100.0 * share.interval.1,
+                share.unpowered,
+                self.builds - share.read - share.unpowered
             )?;
         }
+        writeln!(
+            page,
+            "A build with power is read with the chance that noise leaves it: half of them at the Eb/N0 needed, 98 % 2 dB above."
+        )?;
         writeln!(page, "{}; {PARTS_WORDS}", self.spare_words())?;
         for loss in &self.losses {
             writeln!(
@@ -253,6 +285,8 @@ impl Tolerances {
                 "share": share.read as f64 / self.builds as f64,
                 "low95": share.interval.0,
                 "high95": share.interval.1,
+                "unpowered": share.unpowered,
+                "too_weak": self.builds - share.read - share.unpowered,
             })).collect::<Vec<_>>(),
             "spare_db": self.spare_db,
             "parts": self.losses.iter().map(|loss| json!({
