@@ -1,4 +1,4 @@
-//! `link --design` and `link --tolerance` from outside.
+//! `link` from outside: `--design`, `--tolerance`, and what is near an antenna.
 
 use std::path::Path;
 use std::process::{Command, Output};
@@ -334,5 +334,48 @@ fn what_cannot_be_fitted_is_said() {
         let error = String::from_utf8(output.stderr).unwrap();
         assert_eq!(output.status.code(), Some(2), "{error}");
         assert!(error.contains(word), "{error}");
+    }
+}
+
+/// A conductor takes inductance away and adds loss; tuned anew beside it the antenna has more field than detuned. What is not asked for is null.
+#[test]
+fn metal_cable_and_rod_are_told() {
+    let plain = json("link --json --distance 60 --tilt 0");
+    assert!(plain["metal_sheet"].is_null() && plain["tag"]["rod"].is_null());
+    let sheet = json("link --json --distance 60 --tilt 0 --set reader.metal_sheet.at_mm=-25");
+    let metal = &sheet["metal_sheet"];
+    assert!(number(&metal["inductance_change_h"]) < 0.0 && number(&metal["resistance_ohm"]) > 0.0);
+    let (detuned, tuned) = (
+        number(&metal["field_ratio"]),
+        number(&metal["field_ratio_tuned_beside"]),
+    );
+    assert!(detuned < tuned && tuned < 1.0, "{metal}");
+    let page = text("link --distance 60 --tilt 0 --set reader.metal_sheet.at_mm=-25");
+    assert!(
+        page.contains("Metal sheet 25 mm behind the antenna") && page.contains("tuned anew"),
+        "{page}"
+    );
+    let cable = json("link --json --distance 60 --tilt 0 --set reader.cable.length_m=3");
+    let (with, without) = (&cable["reader"], &plain["reader"]);
+    assert!((number(&with["across_f"]) - 300e-12).abs() < 1e-18);
+    assert!(number(&with["capacitance_f"]) < number(&without["capacitance_f"]) - 290e-12);
+    let rod = json("link --json --distance 60 --tilt 0 --set tag.1.rod.permeability=1000");
+    assert!(number(&rod["tag"]["rod"]["apparent_permeability"]) > 40.0);
+    for (line, word) in [
+        ("--set reader.metal_sheet.at_mm=50", "behind"),
+        (
+            "--set reader.cable.length_m=20 --set reader.cable.pf_per_m=300",
+            "pF",
+        ),
+        ("--set tag.1.rod.length_mm=0.5", "length"),
+        ("--design --set reader.cable.length_m=2", "reader.cable"),
+    ] {
+        let output = run(Path::new("."), &format!("link --distance 60 {line}"));
+        let told = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{line}: {told}");
+        assert!(
+            told.contains(word) && told.lines().count() == 1,
+            "{line}: {told}"
+        );
     }
 }

@@ -45,6 +45,7 @@ fn reader(value: &Value) -> Reader {
         inductance_h: number(value, "inductance_h"),
         capacitance_f: number(value, "capacitance_f"),
         coil_ohm: number(value, "coil_ohm"),
+        shunt_f: 0.0,
     }
 }
 

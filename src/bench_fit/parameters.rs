@@ -229,6 +229,7 @@ mod tests {
             inductance_h: 600e-6,
             capacitance_f: resonance_capacitance_f(600e-6, 131_000.0),
             coil_ohm: 9.0,
+            shunt_f: 0.0,
         }
     }
 

@@ -1,5 +1,6 @@
 //! `fieldripple link`: coupling, tag voltage, ripple and range of a bench in numbers.
 
+mod across;
 mod design;
 mod figure;
 mod fit;
@@ -201,13 +202,17 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         "link needs coils: the scenario gives its ripple outright in [direct]"
     );
     if let Some(capture) = &arguments.fit.fit {
+        ensure!(
+            scenario.reader.cable.is_none() && scenario.reader.self_capacitance_pf == 0.0,
+            "--fit takes all of the tuning for one capacitor: leave [reader.cable] and self_capacitance_pf out"
+        );
         let (odds, json) = (arguments.odds, arguments.json);
         return fit::run(&arguments.fit, capture, scenario, odds, json);
     }
     let (scenario, chosen) = if arguments.design.design {
         ensure!(
-            scenario.reader.metal_sheet.is_none(),
-            "--design works out an antenna with nothing near it: leave [reader.metal_sheet] out"
+            scenario.reader.stands_alone(),
+            "--design works out an antenna with nothing near it: leave [reader.metal_sheet], [reader.cable] and self_capacitance_pf out"
         );
         let chosen = design::choose(
             &arguments.design,

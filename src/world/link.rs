@@ -231,6 +231,7 @@ mod tests {
             inductance_h,
             capacitance_f: resonance_capacitance_f(inductance_h, FIELD_HZ),
             coil_ohm: coil.resistance_ohm(FIELD_HZ),
+            shunt_f: 0.0,
         };
         Station { coil, circuit }
     }

@@ -100,16 +100,15 @@ def solve(length, diameter, mu, turns, winding, winding_diameter, fine, ratio):
     return np.array([linked, 4 * np.pi * (flux.reshape(nr, nz)[wire] * share).sum()])
 
 
-NAMES = ("length_mm", "diameter_mm", "permeability", "turns", "winding_mm", "winding_diameter_mm")
-
-
 def keys(rod):
-    return {f"tag.1.rod.{name}": value for name, value in zip(NAMES, rod)}
+    length, diameter, mu, turns, winding, across = rod
+    names = dict(length_mm=length, diameter_mm=diameter, permeability=mu, turns=turns, winding_share=winding / length, winding_ratio=across / diameter)
+    return {f"tag.1.rod.{name}": value for name, value in names.items()}
 
 
 def rods(checks):
     for rod in RODS:
-        sizes = [value if name in ("permeability", "turns") else value * 1e-3 for name, value in zip(NAMES, rod)]
+        sizes = [value if place in (2, 3) else value * 1e-3 for place, value in enumerate(rod)]
         coarse, fine = (solve(*sizes, sizes[1] / 24 / n, 1 + 0.15 / n) for n in (1, 2))
         limit = fine + (fine - coarse) / 3
         slack = 0.015 + abs(fine / coarse - 1) / 3
@@ -138,12 +137,12 @@ def voltage(checks):
 def refusals(checks):
     for more, word in (
         ({"tag.1.rod.length_mm": 0.4}, "length_mm"),
-        ({"tag.1.rod.length_mm": 80}, "length over its diameter"),
+        ({"tag.1.rod.length_mm": 60}, "length over its diameter"),
         ({"tag.1.rod.permeability": 1}, "permeability"),
-        ({"tag.1.rod.winding_mm": 12}, "winding"),
-        ({"tag.1.rod.winding_diameter_mm": 0.9}, "winding"),
+        ({"tag.1.rod.winding_share": 1.2}, "winding_share"),
+        ({"tag.1.rod.winding_ratio": 0.9}, "winding_ratio"),
         ({"tag.1.rod.turns": 20000, "tag.1.rod.length_mm": 50}, "inductance_mh"),
-        ({"tag.1.rod.turns": 1}, "inductance_mh"),
+        ({"tag.1.rod.turns": 1}, "turns"),
     ):
         flags = [word for key, value in more.items() for word in ("--set", f"{key}={value}")]
         out = run("link", *flags)

@@ -24,6 +24,8 @@ pub fn object(report: &Report) -> String {
             "inductance_h": circuit.inductance_h,
             "coil_ohm": circuit.coil_ohm,
             "capacitance_f": circuit.capacitance_f,
+            "across_f": circuit.shunt_f,
+            "own_capacitance_f": report.setup.station.coil.own_capacitance_f(),
             "resonance_hz": circuit.resonance_hz(),
             "q": circuit.q(),
             "antenna_v": report.idle_v,

@@ -87,6 +87,7 @@ fn bench(page: &mut String, report: &Report) {
             }
         );
     }
+    *page += &super::across::page(&report.setup);
     if let Some(metal) = &report.metal {
         *page += &metal.page();
     }

@@ -72,6 +72,7 @@ pub(super) fn check_parts(readers: &[Reader], tags: &[Tag]) -> Result<(), Circui
             &[
                 ("coil resistance (ohm)", reader.coil_ohm),
                 ("drive voltage (V)", reader.drive_v),
+                ("capacitance across the antenna (F)", reader.shunt_f),
             ],
         )?;
     }

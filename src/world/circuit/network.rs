@@ -125,19 +125,28 @@ impl Network {
         self.coils() + coil
     }
 
+    /// Index of the voltage across a series-tuned antenna that has a capacitance of its own: elsewhere that is the tuning capacitor's, or follows
+    /// from the rest.
+    pub(super) fn shunt(&self, reader: usize) -> Option<usize> {
+        let before = self.readers[..reader].iter().filter(|r| has_shunt(r));
+        has_shunt(&self.readers[reader]).then(|| 2 * self.coils() + before.count())
+    }
+
     /// Index of a tag's modulation capacitor's voltage.
     fn held(&self, tag: usize) -> Option<usize> {
+        let shunts = self.readers.iter().filter(|r| has_shunt(r)).count();
         let before = self.tags[..tag]
             .iter()
             .filter(|tag| matches!(tag.modulator, Modulator::Capacitor { .. }))
             .count();
         matches!(self.tags[tag].modulator, Modulator::Capacitor { .. })
-            .then_some(2 * self.coils() + before)
+            .then_some(2 * self.coils() + shunts + before)
     }
 
     /// Length of the state vector.
     pub(super) fn states(&self) -> usize {
         2 * self.coils()
+            + self.readers.iter().filter(|r| has_shunt(r)).count()
             + self
                 .tags
                 .iter()
@@ -151,12 +160,17 @@ impl Network {
         for (coil, capacitance) in self
             .readers
             .iter()
-            .map(|reader| reader.capacitance_f)
+            .map(across_f)
             .chain(self.tags.iter().map(|tag| tag.capacitance_f))
             .enumerate()
         {
             scale[self.current(coil)] = self.mutual_h[(coil, coil)].sqrt();
             scale[self.voltage(coil)] = capacitance.sqrt();
+        }
+        for (index, reader) in self.readers.iter().enumerate() {
+            if let Some(shunt) = self.shunt(index) {
+                scale[shunt] = reader.shunt_f.sqrt();
+            }
         }
         for (index, tag) in self.tags.iter().enumerate() {
             if let (Some(held), Modulator::Capacitor { farad, .. }) =
@@ -178,19 +192,32 @@ impl Network {
         let mut inputs = vec![DVector::zeros(states); self.readers.len()];
         for (coil, reader) in self.readers.iter().enumerate() {
             let (i, v) = (self.current(coil), self.voltage(coil));
-            match reader.topology {
-                Topology::Series => {
+            match (reader.topology, self.shunt(coil)) {
+                (Topology::Series, Some(shunt)) => {
+                    push[(coil, i)] = -reader.coil_ohm;
+                    push[(coil, shunt)] = 1.0;
+                    // Through source and tuning capacitor flows (u − v − v of the shunt)/R.
+                    for (row, farad) in [(v, reader.capacitance_f), (shunt, reader.shunt_f)] {
+                        let rate = 1.0 / (reader.source_ohm * farad);
+                        matrix[(row, v)] = -rate;
+                        matrix[(row, shunt)] = -rate;
+                        inputs[coil][row] = rate;
+                    }
+                    matrix[(shunt, i)] = -1.0 / reader.shunt_f;
+                }
+                (Topology::Series, None) => {
                     push[(coil, i)] = -(reader.coil_ohm + reader.source_ohm);
                     push[(coil, v)] = -1.0;
                     feeds[coil][coil] = 1.0;
                     matrix[(v, i)] = 1.0 / reader.capacitance_f;
                 }
-                Topology::Parallel => {
+                (Topology::Parallel, _) => {
+                    let farad = across_f(reader);
                     push[(coil, i)] = -reader.coil_ohm;
                     push[(coil, v)] = 1.0;
-                    matrix[(v, i)] = -1.0 / reader.capacitance_f;
-                    matrix[(v, v)] = -1.0 / (reader.source_ohm * reader.capacitance_f);
-                    inputs[coil][v] = 1.0 / (reader.source_ohm * reader.capacitance_f);
+                    matrix[(v, i)] = -1.0 / farad;
+                    matrix[(v, v)] = -1.0 / (reader.source_ohm * farad);
+                    inputs[coil][v] = 1.0 / (reader.source_ohm * farad);
                 }
             }
         }
@@ -228,6 +255,19 @@ impl Network {
     }
 }
 
+/// Whether the voltage across a reader's antenna is a state of its own.
+fn has_shunt(reader: &Reader) -> bool {
+    reader.topology == Topology::Series && reader.shunt_f > 0.0
+}
+
+/// The capacitor whose voltage is the reader's state: in parallel resonance all that is across the coil.
+fn across_f(reader: &Reader) -> f64 {
+    match reader.topology {
+        Topology::Series => reader.capacitance_f,
+        Topology::Parallel => reader.capacitance_f + reader.shunt_f,
+    }
+}
+
 #[cfg(test)]
 pub(super) mod tests {
     use super::super::parts::resonance_capacitance_f;
@@ -246,6 +286,7 @@ pub(super) mod tests {
             inductance_h,
             capacitance_f: resonance_capacitance_f(inductance_h, tuned_hz),
             coil_ohm: resistance / 2.0,
+            shunt_f: 0.0,
         }
     }
 

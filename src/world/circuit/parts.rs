@@ -25,12 +25,14 @@ pub struct Reader {
     pub source_ohm: f64,
     /// Series or parallel resonance.
     pub topology: Topology,
-    /// Antenna inductance.
+    /// Antenna inductance, a cable's included: the voltage across the antenna is that at the cable's near end.
     pub inductance_h: f64,
     /// Tuning capacitance.
     pub capacitance_f: f64,
     /// Series resistance of the antenna coil at the field frequency.
     pub coil_ohm: f64,
+    /// Capacitance across the antenna coil beside the tuning: a cable's and the coil's own. 0 for none.
+    pub shunt_f: f64,
 }
 
 /// What the tag switches across its coil.
@@ -76,14 +78,18 @@ pub struct Tag {
 impl Reader {
     /// Where the antenna resonates.
     pub fn resonance_hz(&self) -> f64 {
-        resonance_hz(self.inductance_h, self.capacitance_f)
+        resonance_hz(self.inductance_h, self.capacitance_f + self.shunt_f)
     }
 
-    /// Loaded quality factor at the field frequency: ωL over all series resistance, or the parallel equivalent.
+    /// Loaded quality factor at the field frequency: ωL over all series resistance, or the parallel equivalent. Of a current that rings in a
+    /// series circuit only what goes through the tuning capacitor passes the source.
     pub fn q(&self) -> f64 {
         let reactance = 2.0 * PI * self.frequency_hz * self.inductance_h;
         match self.topology {
-            Topology::Series => reactance / (self.coil_ohm + self.source_ohm),
+            Topology::Series => {
+                let passing = self.capacitance_f / (self.capacitance_f + self.shunt_f);
+                reactance / (self.coil_ohm + self.source_ohm * passing * passing)
+            }
             Topology::Parallel => 1.0 / (self.coil_ohm / reactance + reactance / self.source_ohm),
         }
     }

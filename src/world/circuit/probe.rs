@@ -58,13 +58,14 @@ impl Probe {
         match self {
             Probe::AntennaVoltage { reader } => {
                 let parts = &network.readers()[*reader];
-                match parts.topology {
-                    Topology::Series => {
+                match (parts.topology, network.shunt(*reader)) {
+                    (Topology::Series, Some(shunt)) => state[shunt] = 1.0,
+                    (Topology::Series, None) => {
                         state[network.current(*reader)] = -parts.source_ohm;
                         state[network.voltage(*reader)] = -1.0;
                         feed[*reader] = 1.0;
                     }
-                    Topology::Parallel => state[network.voltage(*reader)] = 1.0,
+                    (Topology::Parallel, _) => state[network.voltage(*reader)] = 1.0,
                 }
             }
             Probe::AntennaCurrent { reader } => state[network.current(*reader)] = 1.0,

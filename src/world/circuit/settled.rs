@@ -203,6 +203,54 @@ mod tests {
         assert!((got - want).norm() < 1e-11 * want.norm(), "{got} {want}");
     }
 
+    /// A series-tuned reader with a capacitance across its antenna against nodal analysis (textbook), driven and loaded by a tag or alone; it resonates
+    /// where both capacitors together tune it, and of the source's loss only what passes the capacitor counts.
+    #[test]
+    fn a_capacitance_across_the_antenna() {
+        let omega = 2.0 * PI * 134_200.0;
+        let j = Complex64::i();
+        for share in [1e-4, 0.05, 0.4] {
+            let mut parts = reader(20.0, 134_200.0);
+            parts.shunt_f = share * parts.capacitance_f;
+            parts.capacitance_f *= 1.0 - share;
+            let tag = tag(30.0, 134_200.0, 300.0);
+            let network = Network::pair(parts, tag, 0.03).unwrap();
+            let tank = (j * omega * tag.capacitance_f + 1.0 / tag.chip_ohm).inv();
+            let z2 = tag.coil_ohm + j * omega * tag.inductance_h + tank;
+            let mutual = network.inductance_h(0, 1);
+            let coil =
+                parts.coil_ohm + j * omega * parts.inductance_h + (omega * mutual).powi(2) / z2;
+            let across = (coil.inv() + j * omega * parts.shunt_f).inv();
+            let source = parts.source_ohm + (j * omega * parts.capacitance_f).inv();
+            let want = parts.drive_v * across / (across + source);
+            let settled = settle(&network, &[false]);
+            let got = settled.phasor(&Probe::AntennaVoltage { reader: 0 }, 0);
+            assert!(
+                (got - want).norm() < 1e-8 * want.norm(),
+                "{share}: {got} {want}"
+            );
+            let got = settled.phasor(&Probe::AntennaCurrent { reader: 0 }, 0);
+            assert!(
+                (got - want / coil).norm() < 1e-8 * got.norm(),
+                "{share}: {got}"
+            );
+            assert!((parts.resonance_hz() / 134_200.0 - 1.0).abs() < 1e-9);
+            let alone = Network::new(vec![parts], vec![], &[vec![0.0]]).unwrap();
+            let (natural_hz, decay_s) = settle(&alone, &[]).ringing()[0];
+            // Second order in ωC·R of the source, a fortieth at half the shunt.
+            assert!(
+                (natural_hz / 134_200.0 - 1.0).abs() < 2e-3,
+                "{share}: {natural_hz}"
+            );
+            let ringing_q = PI * natural_hz * decay_s;
+            assert!(
+                (parts.q() / ringing_q - 1.0).abs() < 0.01,
+                "{share}: {} {ringing_q}",
+                parts.q()
+            );
+        }
+    }
+
     /// At resonance a full on/off load changes the reader's current by k²Q₁Q₂ (derived, weak coupling). Next terms: k²Q₁Q₂ itself, and
     /// what a shorted tag still reflects, 1/Q₂² in the real part.
     #[test]

@@ -9,6 +9,7 @@ mod carlson;
 mod crowding;
 mod filament;
 mod mutual;
+mod own_capacitance;
 mod place;
 mod resistance;
 mod rod;

@@ -1,11 +1,11 @@
 //! A coil on a ferrite rod: inductance and effective area from the rod's size and permeability.
 //!
 //! How much a rod gathers is set by its shape more than by its ferrite: the poles that the field makes at its ends work against it
-//! (demagnetisation; Osborn, Phys. Rev. 67 (1945) 351 and Stoner, Phil. Mag. 36 (1945) 803 for ellipsoids). A rod is no ellipsoid: its
-//! apparent permeability at the middle is 10 to 20 % larger than that of the ellipsoid of the same length and thickness. So the poles are
-//! worked out: on the rod's side and its end faces they are taken as rings, with which the magnetic potential at the surface falls along
-//! the rod as its flux and permeability ask for (flux even over a cross-section). By reciprocity the moment that the coil's current gives
-//! the rod is its effective area.
+//! (demagnetisation; Osborn, Phys. Rev. 67 (1945) 351 and Stoner, Phil. Mag. 36 (1945) 803 for ellipsoids). A rod is no ellipsoid: 10 to 20 times as
+//! long as thick and of high permeability it gathers a quarter to a third more in its middle than the ellipsoid. So the poles are worked
+//! out: on the rod's side and its end faces they are taken as rings, with which the magnetic potential at the surface falls along the rod
+//! as its flux and permeability ask for (flux even over a cross-section). By reciprocity the moment that the coil's current gives the rod is
+//! its effective area.
 //!
 //! Against finite elements of the vector potential (`tests/outside/check_rod.py`), rods one to 50 times as long as thick, permeability 20 to
 //! 5000: within 1 %. Losses, and what the frequency does to the permeability, are not in it.

@@ -242,7 +242,7 @@ mod tests {
                 .im
         };
         // Twice the distance changes by twice the step.
-        let want = -depth * (mirror(-0.0301) - mirror(-0.0299)) / (2.0 * 0.0002) * -1.0;
+        let want = depth * (mirror(-0.0301) - mirror(-0.0299)) / (2.0 * 0.0002);
         assert!((ohm.re / want - 1.0).abs() < 0.03, "{ohm} {want}");
     }
 

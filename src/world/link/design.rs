@@ -128,6 +128,7 @@ pub fn design(wanted: &Wanted, wire_m: f64) -> Result<Design, DesignError> {
         inductance_h,
         capacitance_f,
         coil_ohm,
+        shunt_f: 0.0,
     };
     let station = Station { coil, circuit };
     let idle = Antennas::alone(&station).idle().map_err(LinkError::from)?;

@@ -83,7 +83,10 @@ pub fn wrong_coil(reader: &Reader, inductance_h: f64) -> Result<WrongCoil, Circu
         let antenna_a = settled.phasor(&Probe::AntennaCurrent { reader: 0 }, 0);
         let antenna_v = settled.phasor(&Probe::AntennaVoltage { reader: 0 }, 0);
         let supply_a = match parts.topology {
-            super::super::circuit::Topology::Series => antenna_a,
+            super::super::circuit::Topology::Series => {
+                let omega = 2.0 * std::f64::consts::PI * parts.frequency_hz;
+                antenna_a + antenna_v * num_complex::Complex64::new(0.0, omega * parts.shunt_f)
+            }
             super::super::circuit::Topology::Parallel => {
                 let drive = num_complex::Complex64::from_polar(
                     parts.drive_v,
@@ -127,6 +130,7 @@ mod tests {
             inductance_h: 0.55e-3,
             capacitance_f: resonance_capacitance_f(0.55e-3, FIELD_HZ),
             coil_ohm: resistance / 2.0,
+            shunt_f: 0.0,
         };
         let wrong = wrong_coil(&reader, 0.82e-3).unwrap();
         assert!((wrong.resonance_hz - 109_900.0).abs() < 100.0, "{wrong:?}");

@@ -7,7 +7,8 @@ use super::super::link::{
 };
 use super::super::random::{Stream, generator, uniform};
 use super::{
-    CoilKeys, Detector, PlaceKeys, ProbeAt, ReaderKeys, Scenario, ScenarioError, Sends, TagKeys,
+    CableKeys, CoilKeys, Detector, PlaceKeys, ProbeAt, ReaderKeys, Scenario, ScenarioError, Sends,
+    TagKeys,
 };
 use crate::linecode;
 use crate::telegram::{Identity, Telegram};
@@ -85,16 +86,21 @@ impl ReaderKeys {
             (None, None) => coil.resistance_ohm(self.field_hz),
         };
         let by_sheet = coil.sheet_ohm(self.field_hz);
-        let (inductance_h, coil_ohm) = (alone_h + by_sheet.im / omega, alone_ohm + by_sheet.re);
+        let cable = self.cable.unwrap_or(CableKeys {
+            length_m: 0.0,
+            ..CableKeys::default()
+        });
+        let shunt_f = cable.farad() + self.self_capacitance_pf * 1e-12;
+        let free_h = alone_h + cable.henry();
+        let (inductance_h, coil_ohm) = (free_h + by_sheet.im / omega, alone_ohm + by_sheet.re);
         let tuned_h = match &self.metal_sheet {
-            Some(sheet) if !sheet.tuned_beside => alone_h,
+            Some(sheet) if !sheet.tuned_beside => free_h,
             _ => inductance_h,
         };
-        let tuned_hz = self.tuned_hz.unwrap_or(self.field_hz);
-        let capacitance_f = self.capacitance_pf.map_or_else(
-            || resonance_capacitance_f(tuned_h, tuned_hz),
-            |pf| pf * 1e-12,
-        );
+        let capacitance_f = match self.capacitance_pf {
+            Some(pf) => pf * 1e-12,
+            None => self.tuning_f(tuned_h, shunt_f)?,
+        };
         let circuit = Reader {
             frequency_hz: self.field_hz,
             drive_v: self.drive_v,
@@ -104,8 +110,28 @@ impl ReaderKeys {
             inductance_h,
             capacitance_f,
             coil_ohm,
+            shunt_f,
         };
         Ok(Station { coil, circuit })
+    }
+
+    /// The capacitor that tunes the antenna together with what is across it already.
+    fn tuning_f(&self, inductance_h: f64, shunt_f: f64) -> Result<f64, ScenarioError> {
+        let tuned_hz = self.tuned_hz.unwrap_or(self.field_hz);
+        let whole_f = resonance_capacitance_f(inductance_h, tuned_hz);
+        if shunt_f >= whole_f {
+            return Err(ScenarioError::Together(format!(
+                "cable and turns have {:.0} pF across the antenna, but {:.0} pF in all tune it to {tuned_hz} Hz: it needs a shorter cable or fewer turns",
+                shunt_f * 1e12,
+                whole_f * 1e12
+            )));
+        }
+        Ok(whole_f - shunt_f)
+    }
+
+    /// Whether nothing is near the antenna and nothing across it that its tuning capacitor is not.
+    pub fn stands_alone(&self) -> bool {
+        self.metal_sheet.is_none() && self.cable.is_none() && self.self_capacitance_pf == 0.0
     }
 
     /// Seconds on and off, if the field is pulsed.

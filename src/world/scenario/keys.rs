@@ -50,6 +50,11 @@ pub const TABLES: &[(&str, TableKind, &str)] = &[
     ),
     ("reader.coil", TableKind::Single, "Its antenna coil"),
     (
+        "reader.cable",
+        TableKind::Single,
+        "A cable from driver and tuning capacitor to the antenna; the voltage across the antenna is then that at its near end",
+    ),
+    (
         "reader.metal_sheet",
         TableKind::Single,
         "A metal sheet parallel to the antenna, taken as endless",
@@ -60,6 +65,11 @@ pub const TABLES: &[(&str, TableKind, &str)] = &[
         "Another reader, coupled to the first antenna and to the tags",
     ),
     ("second_reader.coil", TableKind::Single, "Its antenna coil"),
+    (
+        "second_reader.cable",
+        TableKind::Single,
+        "A cable from driver and tuning capacitor to the antenna; the voltage across the antenna is then that at its near end",
+    ),
     (
         "tag",
         TableKind::Repeated,
@@ -363,6 +373,38 @@ macro_rules! rows {
                 Number(0.1, 1e5),
                 "Pulsed field: off for",
             ),
+            key(
+                $t,
+                "self_capacitance_pf",
+                "0",
+                Number(0.0, 5000.0),
+                "Capacitance of the antenna's own turns, as if across them",
+            ),
+        ]
+    };
+    (cable $t:literal) => {
+        [
+            key(
+                $t,
+                "length_m",
+                "2",
+                Number(0.01, 20.0),
+                "Length; at most a hundredth of a wavelength, so that it is one capacitance and one inductance",
+            ),
+            key(
+                $t,
+                "pf_per_m",
+                "100",
+                Number(1.0, 1000.0),
+                "Capacitance of a metre, pF: coaxial 100 (50 Ω) or 67 (75 Ω), pairs 40 to 60 (from memory)",
+            ),
+            key(
+                $t,
+                "nh_per_m",
+                "250",
+                Number(10.0, 5000.0),
+                "Inductance of a metre, nH: coaxial 250 (50 Ω) or 370 (75 Ω), pairs 500 to 700 (from memory)",
+            ),
         ]
     };
     (level $t:literal, $level:literal) => {
@@ -405,6 +447,7 @@ const GROUPS: &[&[Key]] = &[
     ],
     &rows!(reader "reader", "134200"),
     &rows!(coil "reader.coil", "60", "45", "3"),
+    &rows!(cable "reader.cable"),
     &[
         key(
             "reader.metal_sheet",
@@ -445,6 +488,7 @@ const GROUPS: &[&[Key]] = &[
     &rows!(reader "second_reader", "134250"),
     &rows!(place "second_reader", "600"),
     &rows!(coil "second_reader.coil", "60", "45", "3"),
+    &rows!(cable "second_reader.cable"),
     &rows!(sends "tag"),
     &[
         key(
@@ -565,14 +609,14 @@ const GROUPS: &[&[Key]] = &[
             "tag.rod",
             "length_mm",
             "9",
-            Number(0.5, 200.0),
+            Number(0.5, 100.0),
             "Length of the ferrite, 1 to 50 times its diameter",
         ),
         key(
             "tag.rod",
             "diameter_mm",
             "1",
-            Number(0.2, 50.0),
+            Number(0.2, 20.0),
             "Its diameter",
         ),
         key(
@@ -582,20 +626,20 @@ const GROUPS: &[&[Key]] = &[
             Number(2.0, 20_000.0),
             "Its initial relative permeability",
         ),
-        key("tag.rod", "turns", "900", Whole(1, 20_000), "Turns"),
+        key("tag.rod", "turns", "900", Whole(50, 20_000), "Turns"),
         key(
             "tag.rod",
-            "winding_mm",
-            "5",
-            Number(0.1, 200.0),
-            "Length of the winding in the middle of the rod, 0.02 to 1 times the rod's",
+            "winding_share",
+            "0.6",
+            Number(0.02, 1.0),
+            "Share of the rod's length that the winding covers, in its middle",
         ),
         key(
             "tag.rod",
-            "winding_diameter_mm",
-            "(1.2 × diameter_mm)",
-            Number(0.2, 100.0),
-            "Mean diameter of the winding, 1.02 to 2 times the rod's",
+            "winding_ratio",
+            "1.2",
+            Number(1.02, 2.0),
+            "Mean diameter of the winding over the rod's",
         ),
     ],
     &rows!(place "tag", "80"),

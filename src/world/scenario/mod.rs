@@ -29,7 +29,7 @@ pub use parts::{
 pub use presets::{PRESETS, Preset, preset_list};
 pub use receiving::{Detector, DigitiserKeys, ProbeAt, ProbeKeys};
 pub use rod_keys::RodKeys;
-pub use surroundings::SheetKeys;
+pub use surroundings::{CableKeys, SheetKeys};
 
 use serde::{Deserialize, Serialize};
 

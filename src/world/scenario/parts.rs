@@ -4,7 +4,7 @@
 
 use super::super::circuit::Topology;
 use super::rod_keys::RodKeys;
-use super::surroundings::SheetKeys;
+use super::surroundings::{CableKeys, SheetKeys};
 use serde::{Deserialize, Serialize};
 
 /// A reader's driver, tuning and antenna.
@@ -28,6 +28,10 @@ pub struct ReaderKeys {
     pub coil: CoilKeys,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub metal_sheet: Option<SheetKeys>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cable: Option<CableKeys>,
+    #[serde(skip_serializing_if = "is_zero")]
+    pub self_capacitance_pf: f64,
 }
 
 impl Default for ReaderKeys {
@@ -48,6 +52,8 @@ impl Default for ReaderKeys {
             off_ms: None,
             coil: CoilKeys::default(),
             metal_sheet: None,
+            cable: None,
+            self_capacitance_pf: 0.0,
         }
     }
 }

@@ -58,7 +58,7 @@ const CHIP_C: &str = "from memory: chips for 134.2 kHz bring 200 to 400 pF, here
 const CHIP_C_LARGE: &str = "from memory: chips for 134.2 kHz bring 200 to 400 pF, here 390 pF";
 const Q: &str = "from memory: glass-tag coils have a Q of 10 to 40";
 const AIR_Q: &str = "assumed: thin wire without a core";
-const ROD_AREA: &str = "assumed: turns times core section times a core gain of 15 to 20";
+const ROD_AREA: &str = "assumed: turns times core section times a core gain of 15 to 20; [tag.rod] makes two to four times as much of a good rod of that size";
 const AIR_AREA: &str =
     "derived from the inductance: turns of a flat ring of the size's mean radius";
 const NEED: &str = "from memory: chips run from 2.5 to 4 V peak at the coil";

@@ -13,8 +13,8 @@ pub struct RodKeys {
     pub diameter_mm: f64,
     pub permeability: f64,
     pub turns: u32,
-    pub winding_mm: f64,
-    pub winding_diameter_mm: Option<f64>,
+    pub winding_share: f64,
+    pub winding_ratio: f64,
 }
 
 impl Default for RodKeys {
@@ -24,14 +24,11 @@ impl Default for RodKeys {
             diameter_mm: 1.0,
             permeability: 600.0,
             turns: 900,
-            winding_mm: 5.0,
-            winding_diameter_mm: None,
+            winding_share: 0.6,
+            winding_ratio: 1.2,
         }
     }
 }
-
-/// Diameter of a winding nobody stated over the rod's: a few layers of thin wire (assumed).
-const WINDING: f64 = 1.2;
 
 impl RodKeys {
     /// The rod.
@@ -41,11 +38,8 @@ impl RodKeys {
             diameter_m: self.diameter_mm * 1e-3,
             permeability: self.permeability,
             turns: self.turns,
-            winding_m: self.winding_mm * 1e-3,
-            winding_diameter_m: 1e-3
-                * self
-                    .winding_diameter_mm
-                    .unwrap_or(WINDING * self.diameter_mm),
+            winding_m: self.winding_share * self.length_mm * 1e-3,
+            winding_diameter_m: self.winding_ratio * self.diameter_mm * 1e-3,
         }
     }
 }

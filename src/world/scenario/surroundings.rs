@@ -1,4 +1,4 @@
-//! What is near a reader's antenna: a metal sheet. Units are in the names; meaning, default and range of every key are in
+//! What is near a reader's antenna: a metal sheet, a cable. Units are in the names; meaning, default and range of every key are in
 //! [`super::KEYS`].
 #![allow(missing_docs)]
 
@@ -37,5 +37,36 @@ impl SheetKeys {
             conductivity_s_per_m: self.conductivity_ms_per_m * 1e6,
             permeability: self.permeability,
         }
+    }
+}
+
+/// The cable from driver and capacitor to the antenna.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct CableKeys {
+    pub length_m: f64,
+    pub pf_per_m: f64,
+    pub nh_per_m: f64,
+}
+
+impl Default for CableKeys {
+    fn default() -> Self {
+        CableKeys {
+            length_m: 2.0,
+            pf_per_m: 100.0,
+            nh_per_m: 250.0,
+        }
+    }
+}
+
+impl CableKeys {
+    /// Capacitance between its wires.
+    pub fn farad(&self) -> f64 {
+        self.length_m * self.pf_per_m * 1e-12
+    }
+
+    /// Inductance of its loop.
+    pub fn henry(&self) -> f64 {
+        self.length_m * self.nh_per_m * 1e-9
     }
 }
