@@ -6,6 +6,7 @@
 
 mod build;
 mod check;
+mod defaults;
 mod interference;
 mod keys;
 mod metal;

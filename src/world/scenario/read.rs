@@ -1,6 +1,7 @@
 //! From text to a checked scenario.
 
 use super::check::{At, ScenarioError, check_table, check_value, join};
+use super::defaults::default_of;
 use super::keys::{KEYS, TABLES, TableKind};
 use super::{OtherTag, Scenario, Sends, TagKeys, presets};
 use crate::telegram::Identity;
@@ -185,8 +186,8 @@ fn line_of(text: &str, table: &DeTable<'_>, path: &[String]) -> Option<usize> {
 /// Writes the defaults into a table and those within. Tables that stand for something that may be missing are not made.
 fn fill(table: &mut toml::Table, name: &str) {
     for key in KEYS.iter().filter(|key| key.table == name) {
-        if !key.default.starts_with('(') && !table.contains_key(key.name) {
-            table.insert(key.name.into(), parsed(key.default));
+        if key.found.is_none() && !table.contains_key(key.name) {
+            table.insert(key.name.into(), default_of(key.table, key.name));
         }
     }
     for (full, kind, _) in TABLES {
@@ -295,9 +296,9 @@ mod tests {
             bare += &head;
             for key in KEYS
                 .iter()
-                .filter(|key| key.table == table && !key.default.starts_with('('))
+                .filter(|key| key.table == table && key.found.is_none())
             {
-                text += &format!("{} = {}\n", key.name, key.default);
+                text += &format!("{} = {}\n", key.name, key.default());
             }
         }
         let (full, bare) = (
@@ -316,9 +317,9 @@ mod tests {
             };
             for key in KEYS
                 .iter()
-                .filter(|key| key.table == table && !key.default.starts_with('('))
+                .filter(|key| key.table == table && key.found.is_none())
             {
-                text += &format!("{} = {}\n", key.name, key.default);
+                text += &format!("{} = {}\n", key.name, key.default());
             }
         }
         assert_eq!(direct(&text), direct("[direct]\n[[direct.tag]]\n"));
@@ -335,7 +336,7 @@ mod tests {
                 Allowed::OneOf(words) => format!("\"{}\"", words[1]),
                 Allowed::Text if key.name == "id" => "\"999:5\"".into(),
                 Allowed::Text => "\"ABCDEF\"".into(),
-                Allowed::YesNo => (key.default == "false").to_string(),
+                Allowed::YesNo => (key.default() == "false").to_string(),
             };
             let mut path = String::new();
             for step in key.table.split('.').filter(|step| !step.is_empty()) {
