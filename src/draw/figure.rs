@@ -14,7 +14,7 @@ pub const FIGURE_SIZE: (u32, u32) = (1200, 900);
 /// Height of the title.
 const TITLE_HEIGHT: u32 = 64;
 
-/// Sizes drawn: below, the labels have no room; 4000 × 4000 pixels take 130 MB while they are drawn.
+/// Sizes drawn: below, the labels have no room; 4000 × 4000 pixels take 64 MB, and as much again while they are packed.
 const SIDES: std::ops::RangeInclusive<u32> = 200..=4000;
 
 /// One part of the figure.
