@@ -19,7 +19,7 @@ use std::process::ExitCode;
 use clap::Args;
 use fieldripple::capture::{ChannelChoice, RawKind};
 use fieldripple::decode::{
-    CENTRES_HZ, Decoded, Pickup, RATES_HZ, Settings, decode_file, decode_joined, file_name,
+    CENTRES_HZ, Decoded, Pickup, RATES_HZ, Settings, decode_file, decode_joined,
 };
 use fieldripple::telegram::Identity;
 
@@ -213,7 +213,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     // A capture to compare with that cannot be read is an error before anything is printed.
     let other = match &arguments.against {
         Some(path) => Some((
-            file_name(&path.display().to_string()).to_string(),
+            path.display().to_string(),
             decode_file(path, &settings)?.reception,
         )),
         None => None,

@@ -45,11 +45,16 @@ impl<'a> ReportOutput<'a> {
     /// Adds a capture.
     pub fn add(&mut self, report: &Decoded, arguments: &Arguments) -> anyhow::Result<()> {
         let mut settings = report.settings_told(&arguments.settings());
+        let mut findings = report.findings.clone();
         if let Some(against) = &arguments.against {
-            let name = file_name(&against.display().to_string()).to_string();
-            settings.push(("compared with", name));
+            let path = against.display().to_string();
+            settings.push(("compared with", file_name(&path).into()));
+            for finding in &mut findings {
+                finding.text = finding.text.replace(&path, file_name(&path));
+            }
         }
         let mut section = Section::of(report, text::rows(report, false), settings);
+        section.findings = &findings;
         if arguments.join {
             section.view = None;
         }

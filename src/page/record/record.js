@@ -116,7 +116,7 @@ function showRecord(part, data) {
   function strip(tag, row) {
     const wide = x(from + tag.bit_s) - LEFT, middle = 5 + STRIP * (row + 0.5), upper = 4 + STRIP * row;
     if (wide < 0.5) {
-      words(`closer shows the bits of ${tag.number}`, (LEFT + width()) / 2, middle, 'center', colour('muted'));
+      words(width() < 500 ? 'bits: closer' : `closer shows the bits of ${tag.number}`, (LEFT + width()) / 2, middle, 'center', colour('muted'));
       return;
     }
     for (const [at, bit] of bitsOf(tag)) {
