@@ -136,7 +136,7 @@ mod tests {
         }
         // The last row is not complete.
         file.write_all(rows(20_000..30_000).as_bytes()).unwrap();
-        file.write_all(b"0.06,").unwrap();
+        file.write_all(b"0.06").unwrap();
         stop.store(true, Ordering::Relaxed);
         while source.read(1000, &mut channels).unwrap() > 0 {}
         assert_eq!(channels[0].len(), 30_000);

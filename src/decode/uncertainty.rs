@@ -3,21 +3,9 @@
 use super::Decoded;
 use super::told::Row;
 use super::wording::rounded;
-use crate::findings::deviation::{in_db, known_signs};
+use crate::findings::deviation::{in_db, known_signs, noise};
 use crate::receiver::{Attempt, Reading};
 use crate::telegram::Identity;
-
-/// Boundaries in a telegram.
-const BOUNDARIES: f64 = 128.0;
-/// Bits that noise remembers when it is seen through a boundary's step (half a bit of −1, half a bit of +1): the integral of the step's squared
-/// autocorrelation, 2·(1/8 + 1/24) = 1/3 (derived). A mean square of two parts over T bits strays by √(1/(3·T)) of itself.
-const MEMORY_BITS: f64 = 1.0 / 3.0;
-
-/// Relative variance of the noise's density measured in so many telegrams: in all of them, less the part of one, along the ripple's axis, that
-/// the ripple takes.
-fn noise(telegrams: f64) -> f64 {
-    MEMORY_BITS / (BOUNDARIES * (telegrams - 0.5).max(0.5))
-}
 
 /// Standard deviations of what is said of a reading, for white noise; formulas in [`Uncertainty::of`].
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -23,7 +23,7 @@ const TELLING_ALONE: f64 = 1e-3;
 pub(super) const TELLING_DB: f64 = 10.0;
 
 /// Half of all telegrams are read at the level needed, 95 % at 1.5 dB more (derived from the odds of single telegrams), and
-/// the level itself is known to 0.6 dB in a record of a telegram and a half: this far above the limit it is still the limit.
+/// the level itself is known to half a decibel in a record of a telegram and a half: 1.2 dB more are still the limit.
 const AT_THE_LIMIT_DB: f64 = 2.7;
 
 /// A telegram's energy is spread over it: any sixteen of its boundaries hold this share of their mean. Of sixteen complex

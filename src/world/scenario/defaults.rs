@@ -2,13 +2,27 @@
 
 use std::sync::LazyLock;
 
-use super::{DirectField, DirectTag, Scenario, TagKeys, Waypoint};
+use super::{DirectField, DirectTag, ReaderKeys, Scenario, SecondReader, TagKeys, Waypoint};
 
 /// A scenario in which every table stands once, as a file would hold it.
 static EVERY_TABLE: LazyLock<toml::Table> = LazyLock::new(|| {
+    let reader = ReaderKeys {
+        cable: Some(Default::default()),
+        metal_sheet: Some(Default::default()),
+        ..ReaderKeys::default()
+    };
+    let second_reader = SecondReader::default();
     let scenario = Scenario {
-        second_reader: Some(Default::default()),
+        second_reader: Some(SecondReader {
+            reader: ReaderKeys {
+                cable: reader.cable,
+                ..second_reader.reader
+            },
+            ..second_reader
+        }),
+        reader,
         tag: vec![TagKeys {
+            rod: Some(Default::default()),
             track: vec![Waypoint::default()],
             ..TagKeys::default()
         }],
