@@ -163,7 +163,8 @@ impl BriefTable {
         let row = Row::of(decoded);
         let dash = || String::from("–");
         let margin = row.margin.map_or_else(dash, |(db, deviation_db)| {
-            format!("{db:+.1}±{deviation_db:.1}")
+            // The column has tenths: nothing is known better in it.
+            format!("{db:+.1}±{:.1}", deviation_db.max(0.1))
         });
         let number = match decoded.identities().first() {
             Some(identity) if row.numbers > 1 => format!("{identity} +{}", row.numbers - 1),
