@@ -20,7 +20,7 @@ const UNSETTLED: usize = 4;
 /// Turns of measuring one field where the other is off: each leaves a third or less of the error before.
 const ROUNDS: usize = 6;
 
-/// The rest is of two sizes where what is called off stays below this share of what is called on.
+/// The rest is of two sizes where what is called off stays below this share of what is called on (chosen, no source).
 const CLEARLY_OFF: f64 = 0.35;
 
 /// A switched field is off for at least this share of the time, and on for at least as much.

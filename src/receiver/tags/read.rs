@@ -19,7 +19,7 @@ use crate::receiver::fold::sums::{BIT, TELEGRAM};
 /// Tags read from one piece before giving up; a field powers a handful at most.
 const MOST_TAGS: usize = 8;
 
-/// A further number likelier wrong than this is not worth fitting together with the others.
+/// A further number likelier wrong than this is not worth fitting together with the others (chosen, no source).
 const WORTH_FITTING_TOGETHER: f64 = 0.1;
 
 /// Most turns of fitting together: each leaves the square of the tags' correlation of the error before. Numbers that are
@@ -29,7 +29,7 @@ const ROUNDS: usize = 16;
 const SETTLED: f64 = 2e-3;
 
 /// Shares of the tags' waveforms that are removed where all of them leaves a rest that is not noise: a tag fitted
-/// alone has swallowed what another one's number has in common with its own.
+/// alone has swallowed what another one's number has in common with its own (chosen, no source).
 const SHARES: [f32; 3] = [0.85, 0.7, 0.55];
 
 /// What a piece gave.
