@@ -8,7 +8,7 @@ use super::restated::{likely_rate, on_the_bits_clock};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
 use crate::receiver::front::folded::is_no_field;
-use crate::receiver::front::views::{FirstSight, NOMINAL_HZ, first_sight};
+use crate::receiver::front::hypotheses::{FirstSight, NOMINAL_HZ, first_sight};
 use crate::receiver::tags::attempt::Terms;
 
 /// Only the numbers of FDX-B tags in a capture, nothing that serves to explain: no other kinds of tags, no survey.
@@ -83,14 +83,14 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
     let mut best: Option<Reception> = None;
     let apart_hz = sight.rate_hz / signal.samples.len().max(1) as f64;
     let mut tried: Vec<f64> = Vec::new();
-    for view in &sight.views {
-        // Three fields or more beside each other were all tried in the first view that showed them. Two are worth a try from either
-        // side: far apart, the one that a view is tuned to is seen better.
-        let is_near = |hz: &f64| (hz - view.tuning.field_hz).abs() < 0.5 * apart_hz;
-        if view.kind.has_carrier() && tried.iter().any(is_near) {
+    for hypothesis in &sight.hypotheses {
+        // Three fields or more beside each other were all tried in the first hypothesis that showed them. Two are worth a try from either
+        // side: far apart, the one that a hypothesis is tuned to is seen better.
+        let is_near = |hz: &f64| (hz - hypothesis.tuning.field_hz).abs() < 0.5 * apart_hz;
+        if hypothesis.kind.has_carrier() && tried.iter().any(is_near) {
             continue;
         }
-        let reception = look(signal, view, terms, sight.rate_assumed);
+        let reception = look(signal, hypothesis, terms, sight.rate_assumed);
         if reception.other_fields.len() > 1 {
             let others = reception.other_fields.iter();
             tried.extend(others.map(|other| other.frequency_hz));
@@ -98,7 +98,7 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         if !reception.readings.is_empty() || reception.tangled {
             return reception;
         }
-        // The first view is the likeliest; a later one replaces it only by reading.
+        // The first hypothesis is the likeliest; a later one replaces it only by reading.
         best.get_or_insert(reception);
     }
     best.unwrap_or_else(|| {

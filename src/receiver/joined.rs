@@ -4,7 +4,7 @@ use super::look::mended_cycles;
 use super::numbers::{Clocked, prepare, read_all};
 use super::reception::{Field, Reception};
 use super::signal::Signal;
-use crate::receiver::front::views::first_sight;
+use crate::receiver::front::hypotheses::first_sight;
 use crate::receiver::tags::attempt::Terms;
 
 /// Reads several captures as pieces of one tag's signal, each begun at a moment of its own.
@@ -20,11 +20,11 @@ pub fn receive_joined(signals: &[Signal<'_>], terms: impl Into<Terms>) -> Option
         if sight.rate_hz > 0.0 {
             offset_s += signal.samples.len() as f64 / sight.rate_hz;
         }
-        let Some(view) = sight.views.first() else {
+        let Some(hypothesis) = sight.hypotheses.first() else {
             continue;
         };
-        let cycles = mended_cycles(signal, view);
-        let (reception, clocks) = prepare(signal, view, &cycles, sight.rate_assumed);
+        let cycles = mended_cycles(signal, hypothesis);
+        let (reception, clocks) = prepare(signal, hypothesis, &cycles, sight.rate_assumed);
         let Some(mut clocked) = clocks.into_iter().next() else {
             continue;
         };

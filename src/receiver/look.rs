@@ -1,7 +1,11 @@
-//! One way of looking at the samples: the field's cycles, what is beside the field removed, then all that is read.
+//! One hypothesis of where the field is: its cycles, what is beside the field removed, then all that is read; where nothing is, others built on
+//! what was seen.
+
+use num_complex::Complex32;
 
 use super::numbers::look_at;
 use super::reception::Reception;
+use super::seen::Seen;
 use super::signal::Signal;
 use crate::receiver::dsp::phasor::power;
 use crate::receiver::field::clock_moves::{ClockMoves, clock_moves};
@@ -14,7 +18,7 @@ use crate::receiver::field::other_field::{OtherField, remove_other_field, remove
 use crate::receiver::field::pieces::is_one_switched_field;
 use crate::receiver::fold::sums::TELEGRAM;
 use crate::receiver::front::cycles::{Cycles, to_cycles};
-use crate::receiver::front::views::{CLOCKS, View};
+use crate::receiver::front::hypotheses::{CLOCKS, Hypothesis};
 use crate::receiver::tags::attempt::Terms;
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
@@ -28,24 +32,24 @@ const DRIVES: f64 = 0.1;
 /// Values of a record in which nothing is to be seen between a telegram's lines.
 const SHORT: usize = 5 * TELEGRAM / 2;
 
-/// The field cycles of a view, mended where the record was interrupted.
-pub(super) fn mended_cycles(signal: &Signal<'_>, view: &View) -> Cycles {
-    let mut cycles = to_cycles(signal.samples, &view.tuning);
-    if view.kind.has_carrier() {
-        mend(&mut cycles, signal.samples, &view.tuning);
+/// The field cycles of a hypothesis, mended where the record was interrupted.
+pub(super) fn mended_cycles(signal: &Signal<'_>, hypothesis: &Hypothesis) -> Cycles {
+    let mut cycles = to_cycles(signal.samples, &hypothesis.tuning);
+    if hypothesis.kind.has_carrier() {
+        mend(&mut cycles, signal.samples, &hypothesis.tuning);
     }
     cycles
 }
 
 pub(super) fn look(
     signal: &Signal<'_>,
-    view: &View,
+    hypothesis: &Hypothesis,
     terms: Terms,
     rate_assumed: bool,
 ) -> Reception {
-    let mut cycles = mended_cycles(signal, view);
-    if !view.kind.has_carrier() {
-        return look_at(signal, view, cycles, terms, rate_assumed);
+    let mut cycles = mended_cycles(signal, hypothesis);
+    if !hypothesis.kind.has_carrier() {
+        return look_at(signal, hypothesis, cycles, terms, rate_assumed);
     }
     let gain_steps = level_out(&mut cycles.values);
     // What beats slowly looks switched, unsteady and like much else: it goes before anything is asked.
@@ -54,7 +58,7 @@ pub(super) fn look(
     let clock = if switched {
         None
     } else {
-        clock_moves(&cycles.values, view.tuning.field_hz)
+        clock_moves(&cycles.values, hypothesis.tuning.field_hz)
     };
     let hopping_level = matches!(clock, Some(ClockMoves::Hops { .. }))
         .then(|| (power(&cycles.values) / cycles.values.len().max(1) as f64).sqrt());
@@ -66,30 +70,30 @@ pub(super) fn look(
     };
     let strong = beside.first().is_some_and(|field| field.level > DRIVES);
     let before = strong.then_some(before);
-    let mut reception = if clock.is_some() {
-        look_at(signal, view, cycles, terms, rate_assumed)
+    let first = if clock.is_some() {
+        look_at(signal, hypothesis, cycles, terms, rate_assumed)
     } else {
-        look_without_near_fields(signal, view, cycles, terms, rate_assumed)
+        look_without_near_fields(signal, hypothesis, cycles, terms, rate_assumed)
     };
-    if reception.readings.is_empty()
-        && let (Some(before), Some(seen)) = (before, &reception.seen)
-    {
-        // The tag hears both fields and modulates their sum.
-        let cycles = Cycles {
-            values: relative_to_sum(&before, &seen.cycles.values),
-            ..seen.cycles.clone()
-        };
-        // Or it hears the weaker one alone, which is another one at the probe.
-        let all_fields = Cycles {
-            values: before,
-            ..seen.cycles.clone()
-        };
-        let of_sum = look_at(signal, view, cycles, terms, rate_assumed);
-        reception = read_or(of_sum, || {
-            let of_weaker = look_without_near_fields(signal, view, all_fields, terms, rate_assumed);
-            read_or(of_weaker, || reception)
-        });
-    }
+    let with_values = |seen: &Seen, values: Vec<Complex32>| Cycles {
+        values,
+        ..seen.cycles.clone()
+    };
+    // The tag hears both fields and modulates their sum.
+    let of_sum = |first: &Reception| {
+        let (before, seen) = (before.as_ref()?, first.seen.as_ref()?);
+        let values = relative_to_sum(before, &seen.cycles.values);
+        let cycles = with_values(seen, values);
+        Some(look_at(signal, hypothesis, cycles, terms, rate_assumed))
+    };
+    // Or it hears the weaker one alone, which is another one at the probe.
+    let of_weaker = |first: &Reception| {
+        let (before, seen) = (before.as_ref()?, first.seen.as_ref()?);
+        let cycles = with_values(seen, before.clone());
+        let all = look_without_near_fields(signal, hypothesis, cycles, terms, rate_assumed);
+        Some(all)
+    };
+    let mut reception = first_to_read(first, &[&of_sum, &of_weaker]);
     if hopping_level.is_some() {
         // The field's track is lost at every jump, its level is not.
         reception.field.amplitude = hopping_level;
@@ -101,18 +105,22 @@ pub(super) fn look(
     reception
 }
 
-/// What was made of another try where it gave a number, else something else.
-fn read_or(again: Reception, otherwise: impl FnOnce() -> Reception) -> Reception {
-    if again.readings.is_empty() {
-        otherwise()
-    } else {
-        again
+/// Another hypothesis, built on what was seen under the first; `None` where it does not apply.
+type Other<'a> = &'a dyn Fn(&Reception) -> Option<Reception>;
+
+/// What the first hypothesis gave, or the first of the others, in their order, under which a number is read.
+fn first_to_read(first: Reception, others: &[Other<'_>]) -> Reception {
+    if !first.readings.is_empty() {
+        return first;
     }
+    let mut receptions = others.iter().filter_map(|other| other(&first));
+    let read = receptions.find(|reception| !reception.readings.is_empty());
+    read.unwrap_or(first)
 }
 
 fn look_without_near_fields(
     signal: &Signal<'_>,
-    view: &View,
+    hypothesis: &Hypothesis,
     cycles: Cycles,
     terms: Terms,
     rate_assumed: bool,
@@ -123,52 +131,52 @@ fn look_without_near_fields(
         clock_lines(&cycles.values, OTHER_CLOCK, CLOCKS)
     };
     if lines.len() < 2 {
-        let mut reception = look_at(signal, view, cycles, terms, rate_assumed);
-        if let Some((cycles, removed)) = without_one_sided_fields(&reception) {
-            let is_short = cycles.values.len() < SHORT;
-            let again = look_at(signal, view, cycles, terms, rate_assumed);
-            // Longer records show what else they hold between the telegram's lines.
-            if is_short || !again.readings.is_empty() {
-                reception = again;
-                reception.beside = removed;
-                return reception;
-            }
-        }
-        return match without_weaker_fields(&reception) {
-            Some(cycles) => read_or(look_at(signal, view, cycles, terms, rate_assumed), || {
-                reception
-            }),
-            None => reception,
+        let is_short = cycles.values.len() < SHORT;
+        let first = look_at(signal, hypothesis, cycles, terms, rate_assumed);
+        let no_one_sided = |first: &Reception| {
+            let (cycles, removed) = without_one_sided_fields(first)?;
+            let mut again = look_at(signal, hypothesis, cycles, terms, rate_assumed);
+            again.beside = removed;
+            Some(again)
         };
+        let no_weaker = |first: &Reception| {
+            let cycles = without_weaker_fields(first)?;
+            Some(look_at(signal, hypothesis, cycles, terms, rate_assumed))
+        };
+        // Longer records show what else they hold between the telegram's lines.
+        if is_short && let Some(again) = no_one_sided(&first) {
+            return again;
+        }
+        return first_to_read(first, &[&no_one_sided, &no_weaker]);
     }
     if is_one_switched_field(&cycles.values) {
-        return look_at(signal, view, cycles, terms, rate_assumed);
+        return look_at(signal, hypothesis, cycles, terms, rate_assumed);
     }
     // Two fields at once: either may be the one that the tag divides.
     let mut first: Option<Reception> = None;
     for &line in &lines {
-        let reception = look_at_one_of(signal, view, &lines, line, terms, rate_assumed);
+        let reception = look_at_one_of(signal, hypothesis, &lines, line, terms, rate_assumed);
         if !reception.readings.is_empty() {
             return reception;
         }
         first.get_or_insert(reception);
     }
-    first.unwrap_or_else(|| look_at(signal, view, cycles, terms, rate_assumed))
+    first.unwrap_or_else(|| look_at(signal, hypothesis, cycles, terms, rate_assumed))
 }
 
-/// One of several fields, which are `lines` apart from the one the view is tuned to, in its frequency; the others are removed.
+/// One of several fields, which are `lines` apart from the one the hypothesis is tuned to, in its frequency; the others are removed.
 fn look_at_one_of(
     signal: &Signal<'_>,
-    view: &View,
+    hypothesis: &Hypothesis,
     lines: &[f64],
     line: f64,
     terms: Terms,
     rate_assumed: bool,
 ) -> Reception {
-    let first_hz = view.tuning.field_hz;
-    let view = view.tuned_beside(line * first_hz);
-    let tuning = view.tuning;
-    let mut cycles = mended_cycles(signal, &view);
+    let first_hz = hypothesis.tuning.field_hz;
+    let hypothesis = hypothesis.tuned_beside(line * first_hz);
+    let tuning = hypothesis.tuning;
+    let mut cycles = mended_cycles(signal, &hypothesis);
     level_out(&mut cycles.values);
     // Fields of like strength beat down to nothing: the others go before anything asks when the field is on.
     let others = lines.iter().filter(|other| **other != line);
@@ -183,7 +191,7 @@ fn look_at_one_of(
         remove_other_field(&mut cycles.values, place);
     }
     take_off_near_fields(&mut cycles.values);
-    let mut reception = look_at(signal, &view, cycles, terms, rate_assumed);
+    let mut reception = look_at(signal, &hypothesis, cycles, terms, rate_assumed);
     reception.other_fields = removed;
     reception
 }

@@ -43,7 +43,7 @@ pub use fold::sums::{BIT, BoundarySums, Fold, HALF, TELEGRAM};
 pub use front::cycles::{Cycles, Tuning, to_cycles};
 pub use front::edge::Edge;
 pub use front::gap::{Gap, GapKind};
-pub use front::views::{LEAST_RATE_HZ, NOMINAL_HZ, field_strength};
+pub use front::hypotheses::{LEAST_RATE_HZ, NOMINAL_HZ, field_strength};
 pub use joined::receive_joined;
 pub use needed::needed_db;
 pub use other_kinds::{

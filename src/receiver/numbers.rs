@@ -1,4 +1,4 @@
-//! The field cycles of one view → pieces on one clock → the numbers in them.
+//! The field cycles of one hypothesis → pieces on one clock → the numbers in them.
 
 use super::proof::{Measured, Reading};
 use super::reception::{Field, Reception, merge};
@@ -11,7 +11,7 @@ use crate::receiver::field::pieces::{
 };
 use crate::receiver::fold::sums::TELEGRAM;
 use crate::receiver::front::cycles::Cycles;
-use crate::receiver::front::views::{CLOCKS, NOMINAL_HZ, View, level_is_field};
+use crate::receiver::front::hypotheses::{CLOCKS, Hypothesis, NOMINAL_HZ, level_is_field};
 use crate::receiver::tags::attempt::{Attempt, ReadLimits, Terms};
 use crate::receiver::tags::bursts::join_bursts;
 use crate::receiver::tags::join::join;
@@ -27,13 +27,13 @@ pub(super) struct Clocked {
 
 pub(super) fn look_at(
     signal: &Signal<'_>,
-    view: &View,
+    hypothesis: &Hypothesis,
     cycles: Cycles,
     terms: Terms,
     rate_assumed: bool,
 ) -> Reception {
-    let (mut reception, mut clocks) = prepare(signal, view, &cycles, rate_assumed);
-    let limits = terms.limits(!view.kind.has_carrier());
+    let (mut reception, mut clocks) = prepare(signal, hypothesis, &cycles, rate_assumed);
+    let limits = terms.limits(!hypothesis.kind.has_carrier());
     let unread = reception.clone();
     for clocked in &clocks {
         read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
@@ -49,7 +49,9 @@ pub(super) fn look_at(
     }
     let read = !reception.readings.is_empty();
     let used = clocks.into_iter().find(|clocked| {
-        !read || reception.field.frequency_hz == Some(clocked.field_hz) || view.kind.has_carrier()
+        !read
+            || reception.field.frequency_hz == Some(clocked.field_hz)
+            || hypothesis.kind.has_carrier()
     });
     reception.seen = used.map(|clocked| Seen {
         cycles,
@@ -81,24 +83,24 @@ fn with_tones(
 /// Everything up to the pieces: the field is measured, nothing is read yet.
 pub(super) fn prepare(
     signal: &Signal<'_>,
-    view: &View,
+    hypothesis: &Hypothesis,
     cycles: &Cycles,
     rate_assumed: bool,
 ) -> (Reception, Vec<Clocked>) {
     let mut reception = Reception {
         level_known: true,
         band_hz: cycles.band_hz,
-        ..Reception::of_nothing(view.kind, view.tuning.rate_hz, rate_assumed)
+        ..Reception::of_nothing(hypothesis.kind, hypothesis.tuning.rate_hz, rate_assumed)
     };
-    let clocks = if view.kind.has_carrier() {
+    let clocks = if hypothesis.kind.has_carrier() {
         let pieces = with_carrier(cycles);
         reception.field = Field::over(&pieces);
         vec![Clocked {
-            field_hz: view.tuning.field_hz,
+            field_hz: hypothesis.tuning.field_hz,
             pieces,
         }]
     } else {
-        reception.level_known = view.kind == Kind::Envelope && level_is_field(signal.samples);
+        reception.level_known = hypothesis.kind == Kind::Envelope && level_is_field(signal.samples);
         let pieces = without_carrier(cycles, reception.level_known);
         reception.field.amplitude = pieces
             .first()

@@ -4,7 +4,7 @@ use std::ops::Deref;
 
 use super::needed::needed_db;
 use crate::receiver::fold::sums::TELEGRAM;
-use crate::receiver::front::views::NOMINAL_HZ;
+use crate::receiver::front::hypotheses::NOMINAL_HZ;
 use crate::receiver::tags::attempt::Attempt;
 use crate::receiver::tags::stays::{Stay, in_order};
 use crate::telegram::Identity;

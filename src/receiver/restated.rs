@@ -13,7 +13,7 @@ use crate::receiver::field::clock::on_own_clock;
 use crate::receiver::field::gaps::mend;
 use crate::receiver::field::pieces::{Piece, with_carrier};
 use crate::receiver::front::cycles::{Tuning, to_cycles};
-use crate::receiver::front::views::{FirstSight, NOMINAL_HZ, View};
+use crate::receiver::front::hypotheses::{FirstSight, Hypothesis, NOMINAL_HZ};
 use crate::receiver::tags::attempt::Terms;
 
 /// By what rates are wrong: a decimal prefix taken for another, or for none.
@@ -49,20 +49,27 @@ pub(super) fn on_the_bits_clock(
     terms: Terms,
     stated: Reception,
 ) -> Reception {
-    for view in sight.views.iter().filter(|view| view.kind == Kind::Iq) {
-        let Some(clock_hz) = bits_clock(signal, view) else {
+    for hypothesis in sight
+        .hypotheses
+        .iter()
+        .filter(|hypothesis| hypothesis.kind == Kind::Iq)
+    {
+        let Some(clock_hz) = bits_clock(signal, hypothesis) else {
             continue;
         };
-        let shown_hz = view.tuning.field_hz;
+        let shown_hz = hypothesis.tuning.field_hz;
         if (clock_hz - shown_hz).abs() < CENTRE_OFF_HZ {
             continue;
         }
         let tuning = Tuning {
             field_hz: clock_hz,
-            ..view.tuning
+            ..hypothesis.tuning
         };
-        let view = View { tuning, ..*view };
-        let mut again = look(signal, &view, terms, sight.rate_assumed);
+        let hypothesis = Hypothesis {
+            tuning,
+            ..*hypothesis
+        };
+        let mut again = look(signal, &hypothesis, terms, sight.rate_assumed);
         let Some(reading) = again.readings.first() else {
             continue;
         };
@@ -82,10 +89,10 @@ pub(super) fn on_the_bits_clock(
 }
 
 /// Field frequency by the tag's bits.
-fn bits_clock(signal: &Signal<'_>, view: &View) -> Option<f64> {
+fn bits_clock(signal: &Signal<'_>, hypothesis: &Hypothesis) -> Option<f64> {
     let tuning = Tuning {
         field_hz: NOMINAL_HZ,
-        ..view.tuning
+        ..hypothesis.tuning
     };
     let mut cycles = to_cycles(signal.samples, &tuning);
     mend(&mut cycles, signal.samples, &tuning);

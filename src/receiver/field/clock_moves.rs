@@ -9,7 +9,7 @@ use num_complex::{Complex32, Complex64};
 
 use crate::order::median;
 use crate::receiver::dsp::phasor::{power, wide};
-use crate::receiver::front::views::NOMINAL_HZ;
+use crate::receiver::front::hypotheses::NOMINAL_HZ;
 
 /// Values in a Hann window, and between two: 4.2 kHz, ±1 kHz pass.
 const LENGTH: usize = 64;

@@ -4,7 +4,7 @@ use std::f64::consts::TAU;
 
 use num_complex::Complex64;
 
-use super::views::NOMINAL_HZ;
+use super::hypotheses::NOMINAL_HZ;
 use crate::receiver::dsp::transform::window;
 use crate::receiver::signal::Samples;
 

@@ -4,5 +4,5 @@ pub(super) mod cycles;
 pub(super) mod edge;
 pub(super) mod folded;
 pub(super) mod gap;
+pub(super) mod hypotheses;
 pub(super) mod kernel;
-pub(super) mod views;

@@ -31,12 +31,12 @@ const FOLDED_OFF_HZ: f64 = 1000.0;
 
 /// One way of looking at the samples.
 #[derive(Clone, Copy, Debug)]
-pub(in crate::receiver) struct View {
+pub(in crate::receiver) struct Hypothesis {
     pub kind: Kind,
     pub tuning: Tuning,
 }
 
-impl View {
+impl Hypothesis {
     /// The same, tuned to a field so much beside, Hz.
     pub(in crate::receiver) fn tuned_beside(self, offset_hz: f64) -> Self {
         let apparent_hz = if self.tuning.mirrored {
@@ -87,7 +87,7 @@ pub(in crate::receiver) fn level_is_field(samples: Samples<'_>) -> bool {
 /// What the samples suggest at first sight.
 pub(in crate::receiver) struct FirstSight {
     /// Ways of looking at the samples worth trying, likeliest first.
-    pub views: Vec<View>,
+    pub hypotheses: Vec<Hypothesis>,
     /// Samples per second.
     pub rate_hz: f64,
     /// Nothing stated the rate.
@@ -109,13 +109,13 @@ pub(in crate::receiver) fn first_sight(signal: &Signal<'_>) -> FirstSight {
         _ => (0.0, true),
     };
     // Nothing is resampled to the field's cycles that cannot hold a tag: of a sample a second there would be 134 200.
-    let views = if rate_hz < LEAST_RATE_HZ {
+    let hypotheses = if rate_hz < LEAST_RATE_HZ {
         Vec::new()
     } else {
-        views(signal, spectrum.as_ref(), &tones, rate_hz)
+        hypotheses(signal, spectrum.as_ref(), &tones, rate_hz)
     };
     FirstSight {
-        views,
+        hypotheses,
         rate_hz,
         rate_assumed,
         spectrum,
@@ -123,19 +123,19 @@ pub(in crate::receiver) fn first_sight(signal: &Signal<'_>) -> FirstSight {
 }
 
 /// Ways of looking, likeliest first: every strong tone as the field, and no carrier at all.
-fn views(
+fn hypotheses(
     signal: &Signal<'_>,
     spectrum: Option<&Spectrum>,
     tones: &[Tone],
     rate_hz: f64,
-) -> Vec<View> {
+) -> Vec<Hypothesis> {
     let strongest = tones.first().map_or(0.0, |tone| tone.amplitude);
     let strong = tones
         .iter()
         .filter(|tone| tone.amplitude >= LEAST_SHARE * strongest);
-    let (mut unlikely, mut views): (Vec<View>, Vec<View>) = strong
+    let (mut unlikely, mut hypotheses): (Vec<Hypothesis>, Vec<Hypothesis>) = strong
         .flat_map(|tone| tunings(signal, tone, rate_hz))
-        .map(|tuning| View {
+        .map(|tuning| Hypothesis {
             kind: match signal.samples {
                 Samples::Complex(_) => Kind::Iq,
                 Samples::Real(_) if tuning.field_hz < 0.5 * rate_hz => Kind::Direct,
@@ -143,12 +143,16 @@ fn views(
             },
             tuning,
         })
-        .partition(|view| {
-            let off_hz = (view.tuning.field_hz - NOMINAL_HZ).abs();
-            view.kind == Kind::Folded && view.tuning.apparent_hz < HUM_HZ && off_hz > FOLDED_OFF_HZ
+        .partition(|hypothesis| {
+            let off_hz = (hypothesis.tuning.field_hz - NOMINAL_HZ).abs();
+            hypothesis.kind == Kind::Folded
+                && hypothesis.tuning.apparent_hz < HUM_HZ
+                && off_hz > FOLDED_OFF_HZ
         });
-    views.truncate(CLOCKS);
-    let direct = views.first().is_some_and(|view| view.kind == Kind::Direct);
+    hypotheses.truncate(CLOCKS);
+    let direct = hypotheses
+        .first()
+        .is_some_and(|hypothesis| hypothesis.kind == Kind::Direct);
     let all_carrier = direct
         && spectrum
             .zip(tones.first())
@@ -156,7 +160,7 @@ fn views(
     if matches!(signal.samples, Samples::Real(_)) && rate_hz > MIN_ENVELOPE_RATE_HZ && !all_carrier
     {
         let logic = signal.logic || is_two_level(signal.samples);
-        let envelope = View {
+        let envelope = Hypothesis {
             kind: if logic { Kind::Logic } else { Kind::Envelope },
             tuning: Tuning {
                 rate_hz,
@@ -165,10 +169,10 @@ fn views(
                 mirrored: false,
             },
         };
-        views.insert(if logic { 0 } else { views.len() }, envelope);
+        hypotheses.insert(if logic { 0 } else { hypotheses.len() }, envelope);
     }
-    views.append(&mut unlikely);
-    views
+    hypotheses.append(&mut unlikely);
+    hypotheses
 }
 
 /// Where a carrier sampled directly has more than this share of the power, offset and all, there is no detector's output
