@@ -29,7 +29,7 @@ const HUM_HZ: f64 = 700.0;
 /// See [`HUM_HZ`]: a field that is read as far off as this has a fault of its own.
 const FOLDED_OFF_HZ: f64 = 1000.0;
 
-/// One way of looking at the samples.
+/// One hypothesis of how the samples show a field, and where.
 #[derive(Clone, Copy, Debug)]
 pub(in crate::receiver) struct Hypothesis {
     pub kind: Kind,
