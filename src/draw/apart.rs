@@ -161,12 +161,12 @@ mod tests {
             assert_eq!(view.reading().unwrap().attempt.decision.telegram.code, code);
             let turn = Complex64::cis(-aligned.angle);
             for (mean, state) in aligned.half_bits() {
-                // What is claimed: three quarters of the other tag, which would add or take away 60 % or 170 %, are gone from every half
+                // What is claimed: two thirds of the other tag, which would add or take away 60 % or 170 %, are gone from every half
                 // bit. The rest is what the receiver's band makes of its edges.
                 let value = (mean * turn).re.abs();
                 let other = 0.016 - depth;
                 assert!(
-                    (value - depth).abs() < 0.25 * other,
+                    (value - depth).abs() < other / 3.0,
                     "{state}: {value} of {depth}"
                 );
             }
