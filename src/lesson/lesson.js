@@ -47,6 +47,8 @@ for (const box of document.querySelectorAll('.stepper')) {
     box.querySelector('.card.now').scrollIntoView({ block: 'nearest' });
   };
   slider.addEventListener('input', move);
+  // Whoever comes by keyboard sees at once what the keys will move; under a pointer nothing may jump.
+  slider.addEventListener('focus', () => { if (slider.matches(':focus-visible')) move(); });
   show();
 }
 
