@@ -34,6 +34,7 @@ pub struct Settings {
     pub(super) known: Known,
     pub(super) keep_samples: bool,
     pub(super) visits: bool,
+    #[cfg(feature = "page")]
     pub(super) origin: bool,
     pub(super) pickup: Option<Pickup>,
 }
@@ -53,6 +54,7 @@ impl Default for Settings {
             known: Known::Nothing,
             keep_samples: false,
             visits: false,
+            #[cfg(feature = "page")]
             origin: false,
             pickup: None,
         }
