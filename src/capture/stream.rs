@@ -145,26 +145,32 @@ mod tests {
         assert!(all.clone().all(|(n, x)| f64::from(*x) == wanted(n)));
     }
 
+    /// A row that is none ends a stream with its line, be it among the first, which tell how the text is read, or far behind.
     #[test]
     fn a_row_that_is_none_ends_a_stream_of_text() {
-        let mut text: String = (0..9000).map(|n| format!("{n},0.5\n")).collect();
-        text += "9000,half\n9001,0.5\n";
-        let options = OpenOptions {
-            rate_hz: Some(5e5),
-            ..OpenOptions::default()
-        };
-        let mut source = open_stream("-", io::Cursor::new(text), &options).unwrap();
-        let mut channels = [Vec::new()];
-        let error = loop {
-            match source.read(1000, &mut channels) {
-                Ok(0) => panic!("read to the end"),
-                Ok(_) => {}
-                Err(error) => break error.to_string(),
-            }
-        };
-        assert!(
-            error.contains("line 9001") && error.contains("half"),
-            "{error}"
-        );
+        for bad in [50, 9000] {
+            let row = |n| match n {
+                _ if n == bad => format!("{n},half\n"),
+                _ => format!("{n},0.5\n"),
+            };
+            let text: String = (0..9500).map(row).collect();
+            let options = OpenOptions {
+                rate_hz: Some(5e5),
+                ..OpenOptions::default()
+            };
+            let error = match open_stream("-", io::Cursor::new(text), &options) {
+                Ok(mut source) => loop {
+                    match source.read(1000, &mut [Vec::new()]) {
+                        Ok(0) => panic!("read to the end"),
+                        Ok(_) => {}
+                        Err(error) => break error,
+                    }
+                },
+                Err(error) => error,
+            };
+            let said = error.to_string();
+            let place = format!("line {}", bad + 1);
+            assert!(said.contains(&place) && said.contains("half"), "{said}");
+        }
     }
 }

@@ -37,24 +37,17 @@ impl Streamed {
     pub(super) fn open(input: Input, options: &OpenOptions) -> Result<Self, CaptureError> {
         let mut feed = Feed::coming(input)?;
         let mut plan = TablePlan::make(&mut feed)?;
-        let rows = match feed.block(plan.line)? {
-            Some(block) => Rows::of(&plan, block),
-            None => Rows::default(),
-        };
+        let rows = next_rows(&mut feed, &plan, plan.line)?.unwrap_or_default();
         let mut layout = Layout {
             notes: std::mem::take(&mut plan.notes),
             columns: Some(std::mem::take(&mut plan.columns)),
             ..Layout::default()
         };
-        let names = std::mem::take(&mut plan.names);
-        layout.channels = names
-            .iter()
-            .map(|(name, unit)| ChannelInfo {
-                name: name.clone(),
-                unit: *unit,
-            })
-            .collect();
-        plan.names = names;
+        let channel = |(name, unit): &(String, Unit)| ChannelInfo {
+            name: name.clone(),
+            unit: *unit,
+        };
+        layout.channels = plan.names.iter().map(channel).collect();
         let mut steps = Steps::default();
         // Where times go back, those before tell the pace.
         let _ = steps.extend(&rows.times);
@@ -100,26 +93,25 @@ impl Streamed {
         self.taken = 0;
         self.waiting.extend(rows.values);
     }
+}
 
-    /// Reads the next rows; `false` at the end.
-    fn more(&mut self) -> Result<bool, CaptureError> {
-        let Some(block) = self.feed.block(self.line)? else {
-            return Ok(false);
-        };
-        let rows = Rows::of(&self.plan, block);
-        if let Some((begin, end, _)) = rows.fault {
-            let row = excerpt(&block[begin..end]);
-            let is_last = block[end..].trim_ascii().is_empty() && self.feed.cut;
-            if !is_last {
-                let place = format!("line {}", self.line + rows.lines);
-                let found = format!("\"{row}\"");
-                let allowed = "a row as those before it is needed";
-                return Err(self.feed.input().malformed(place, found, allowed));
-            }
-        }
-        self.take(rows);
-        Ok(true)
+/// The next rows; `None` at the end. One that cannot be read is an error unless it is the last and was cut off.
+fn next_rows(feed: &mut Feed, plan: &TablePlan, line: u64) -> Result<Option<Rows>, CaptureError> {
+    let Some(block) = feed.block(line)? else {
+        return Ok(None);
+    };
+    let rows = Rows::of(plan, block);
+    let Some((begin, end, _)) = rows.fault else {
+        return Ok(Some(rows));
+    };
+    let row = excerpt(&block[begin..end]);
+    let is_last = block[end..].trim_ascii().is_empty();
+    if is_last && feed.cut {
+        return Ok(Some(rows));
     }
+    let place = format!("line {}", line + rows.lines);
+    let allowed = "a row as those before it is needed";
+    Err(feed.input().malformed(place, format!("\"{row}\""), allowed))
 }
 
 impl SampleSource for Streamed {
@@ -130,7 +122,9 @@ impl SampleSource for Streamed {
     fn read(&mut self, frames: usize, channels: &mut [Vec<f32>]) -> Result<usize, CaptureError> {
         let wide = self.last.len().max(1);
         while self.waiting.len() - self.taken < wide {
-            if !self.more()? {
+            if let Some(rows) = next_rows(&mut self.feed, &self.plan, self.line)? {
+                self.take(rows);
+            } else {
                 if self.leaps > 0 {
                     let places = readable(self.leaps as f64);
                     let note = format!(
