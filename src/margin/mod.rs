@@ -28,6 +28,8 @@ mod paired;
 mod run;
 mod scene;
 mod table;
+#[cfg(test)]
+mod trellis;
 
 pub use axis::{Axis, AxisError};
 pub use contest::{Contestant, Outcome};
