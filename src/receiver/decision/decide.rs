@@ -33,7 +33,6 @@ pub struct Decision {
 }
 
 /// The likeliest word under one hypothesis of timing, parity and shape.
-#[derive(Clone, Debug)]
 pub struct Likeliest {
     /// The 64-bit code it holds.
     pub code: u64,
@@ -41,6 +40,9 @@ pub struct Likeliest {
     pub signs: [i8; TELEGRAM_BITS],
     /// Natural logarithm of how likely it makes the sums, against noise alone.
     pub log_likelihood: f64,
+    /// Amplitude of the ripple in units of the sums.
+    pub amplitude: f64,
+    found: Found,
 }
 
 /// The likeliest word, for comparing hypotheses: without the exact odds, which take most of the time. `None` as for
@@ -51,7 +53,45 @@ pub fn likeliest_number(boundaries: &Boundaries) -> Option<Likeliest> {
         code: code_of(found.word),
         signs: found.signs_of(boundaries),
         log_likelihood: found.log_word(found.word) + boundaries.log_aside(amplitude),
+        amplitude,
+        found,
     })
+}
+
+impl Likeliest {
+    /// The same as [`Likeliest::log_likelihood`] of all words together, this one or not.
+    pub fn log_likelihood_of_all(&self, boundaries: &Boundaries) -> f64 {
+        let evidence = Evidence::of(&self.found, boundaries, self.amplitude);
+        evidence.log_total() + boundaries.log_aside(self.amplitude)
+    }
+
+    /// The exact probability that the word is wrong, given the boundaries it was found in; at least 1e-12.
+    pub fn odds_wrong(&self, boundaries: &Boundaries) -> f64 {
+        Evidence::of(&self.found, boundaries, self.amplitude).odds_wrong(&self.found)
+    }
+
+    /// The word as a decision, with the exact probability that it is wrong, given the boundaries it was found in.
+    pub fn decision(&self, boundaries: &Boundaries) -> Decision {
+        let (found, amplitude) = (&self.found, self.amplitude);
+        let evidence = Evidence::of(found, boundaries, amplitude);
+        let contradiction = Contradiction::of(found, boundaries, &self.signs, amplitude);
+        let (trailer, trailer_sure) = found.trailer();
+        Decision {
+            telegram: Telegram {
+                code: self.code,
+                trailer,
+            },
+            trailer_sure,
+            start: found.start,
+            signs: self.signs,
+            odds_wrong: evidence.odds_wrong(found),
+            odds_unaided: evidence.odds_unaided(found),
+            amplitude,
+            misfit: contradiction.misfit,
+            contradicted: contradiction.signs,
+            log_likelihood: evidence.log_total() + boundaries.log_aside(amplitude),
+        }
+    }
 }
 
 /// The likeliest word, and the amplitude that fits it.
@@ -78,26 +118,7 @@ fn likeliest(boundaries: &Boundaries) -> Option<(Found, f64)> {
 /// Reads the number: the likeliest word over the likeliest starts, with the exact probability that it is wrong.
 /// `None` where the sums hold nothing (no energy or no noise level).
 pub fn decide(boundaries: &Boundaries) -> Option<Decision> {
-    let (found, amplitude) = likeliest(boundaries)?;
-    let evidence = Evidence::of(&found, boundaries, amplitude);
-    let signs = found.signs_of(boundaries);
-    let contradiction = Contradiction::of(&found, boundaries, &signs, amplitude);
-    let (trailer, trailer_sure) = found.trailer();
-    Some(Decision {
-        telegram: Telegram {
-            code: code_of(found.word),
-            trailer,
-        },
-        trailer_sure,
-        start: found.start,
-        signs,
-        odds_wrong: evidence.odds_wrong(&found),
-        odds_unaided: evidence.odds_unaided(&found),
-        amplitude,
-        misfit: contradiction.misfit,
-        contradicted: contradiction.signs,
-        log_likelihood: evidence.log_total() + boundaries.log_aside(amplitude),
-    })
+    Some(likeliest_number(boundaries)?.decision(boundaries))
 }
 
 /// What in the sums speaks against a word.
@@ -140,6 +161,7 @@ mod tests {
     use super::super::code::{ANY, word_of};
     use super::super::known::Known;
     use super::super::signs::{Signs, Weights};
+    use super::super::words::Words;
     use super::*;
     use crate::linecode;
     use crate::telegram::Identity;
@@ -320,7 +342,7 @@ mod tests {
                 (word & 1) as usize,
                 (word >> (CODED_SIGNS - 1) & 1) as usize,
             );
-            signs.log_word(word) - tail[first][last].ln()
+            Words::of(&signs).log(word) - tail[first][last].ln()
         };
         let words = [
             word_of(&one, false),

@@ -12,10 +12,10 @@
 //! equal, which is to say on the bit between them: the memory is a bias of each bit, and the sums go through with it
 //! (the metric that needs no whitening: Ungerboeck, IEEE Trans. Commun. 22(5), 1974).
 
-use super::code::{CODED_SIGNS, Step, code_of};
+use super::code::{CODED_SIGNS, Step};
 use super::dual::{DualChain, DualProduct};
 use super::signs::{Signs, across};
-use crate::telegram::{CODED_BITS, Identity, TELEGRAM_BITS};
+use crate::telegram::{CODED_BITS, TELEGRAM_BITS};
 
 impl Signs {
     /// Natural logarithm of the probability given the fixed bits, every other bit free.
@@ -66,24 +66,6 @@ impl Signs {
             DualProduct::new(self).sum(&tail)
         };
         (0.5 * total).max(0.0).ln()
-    }
-
-    /// Natural logarithm of the probability of one word, summed over every trailer; −∞ for one that the code does not
-    /// have.
-    pub fn log_word(&self, word: u128) -> f64 {
-        let sign = |j: usize| ((word >> j) & 1) as usize;
-        let mut log = (0.5f64).ln() + self.weights[0][sign(0)].ln();
-        for j in 0..CODED_BITS {
-            let bit = sign(j) ^ sign(j + 1);
-            if matches!(self.code.steps[j], Step::Fixed(fixed) if usize::from(fixed) != bit) {
-                return f64::NEG_INFINITY;
-            }
-            log += (self.weights[j + 1][sign(j + 1)] * 2.0 * self.bits[j][bit]).ln();
-        }
-        log += (0.5f64).ln() * self.code.free as f64;
-        let country = Identity::from_code(code_of(word)).country;
-        log += self.code.country_weight(country).ln();
-        log + self.tail()[sign(0)][sign(CODED_SIGNS - 1)].ln()
     }
 
     /// Log-likelihood ratio of each coded sign given all of them and the fixed bits (the CRC aside): forwards and
@@ -173,6 +155,7 @@ impl Signs {
 mod tests {
     use super::super::code::{ANY, Code, USUAL, word_of};
     use super::super::signs::Weights;
+    use super::super::words::Words;
     use super::*;
     use crate::telegram::Telegram;
     use rand::{RngExt, SeedableRng};
@@ -260,7 +243,7 @@ mod tests {
                 (exact - slow).abs() < 5e-13,
                 "round {round}: {exact} {slow}"
             );
-            assert!(signs.log_word(word) <= exact + 5e-13);
+            assert!(Words::of(&signs).log(word) <= exact + 5e-13);
             assert!(signs.log_without_crc().is_finite());
         }
     }
@@ -290,9 +273,15 @@ mod tests {
         let exact = signs.log_exact();
         assert!((exact - slow).abs() < 1e-9, "{exact} {slow}");
         let word = |id: u64| word_of(&Telegram::new(id), false);
-        assert!(signs.log_word(word(999 << 38 | 5)) < exact);
-        assert_eq!(signs.log_word(word(998 << 38 | 5)), f64::NEG_INFINITY);
-        assert_eq!(signs.log_word(word(1 << 48 | 999 << 38)), f64::NEG_INFINITY);
+        assert!(Words::of(&signs).log(word(999 << 38 | 5)) < exact);
+        assert_eq!(
+            Words::of(&signs).log(word(998 << 38 | 5)),
+            f64::NEG_INFINITY
+        );
+        assert_eq!(
+            Words::of(&signs).log(word(1 << 48 | 999 << 38)),
+            f64::NEG_INFINITY
+        );
     }
 
     fn rand_chacha_rng(seed: u64) -> impl rand::Rng {
@@ -331,7 +320,7 @@ mod tests {
             let (found, sure) = signs.trailer(word);
             assert_eq!(found, trailer);
             assert!(sure > 0.8, "{sure}");
-            let odds = 1.0 - (signs.log_word(word) - signs.log_exact()).exp();
+            let odds = 1.0 - (Words::of(&signs).log(word) - signs.log_exact()).exp();
             assert!(odds < 1e-6, "{odds}");
         }
     }

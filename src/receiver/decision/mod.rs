@@ -11,6 +11,7 @@ mod ordered;
 mod search;
 mod signs;
 mod weighed;
+mod words;
 
 pub use boundaries::Boundaries;
 pub use code::{ANY, CODED_SIGNS, Code, Step, USUAL, usual_fields, word_of};

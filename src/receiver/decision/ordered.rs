@@ -76,11 +76,11 @@ pub fn ordered_statistics(code: &Code, soft: &Soft, keep: usize) -> Vec<Candidat
         }
     });
     let overlaps = pairs.iter().any(|overlap| *overlap != 0.0);
-    let equal_pairs = CostTable::new(&pairs.map(|overlap| 2.0 * overlap));
+    let equal_pairs = overlaps.then(|| CostTable::new(&pairs.map(|overlap| 2.0 * overlap)));
     let mut best: Vec<Candidate> = Vec::with_capacity(keep + 1);
     let mut offer = |word: u128| {
         let mut cost = contradictions.cost(word ^ hard);
-        if overlaps {
+        if let Some(equal_pairs) = &equal_pairs {
             cost += equal_pairs.cost(!(word ^ (word >> 1)));
         }
         if best.len() < keep || cost < best[best.len() - 1].cost {

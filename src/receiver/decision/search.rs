@@ -1,9 +1,12 @@
 //! The search for the likeliest word, over the starts that the fixed bits leave.
 
+use std::rc::Rc;
+
 use super::boundaries::Boundaries;
 use super::code::{Code, code_of};
 use super::ordered::{Soft, ordered_statistics};
 use super::signs::{Signs, Weights};
+use super::words::Words;
 use crate::linecode;
 use crate::telegram::{TELEGRAM_BITS, Telegram};
 
@@ -21,13 +24,13 @@ const WORDS: usize = 3;
 const WORDS_OF_ANY_COUNTRY: usize = 24;
 
 /// A start, seen with one set of telegrams.
-#[derive(Clone)]
 pub(super) struct Supposition {
     /// Logarithm of the share of tags that send such telegrams.
     pub log_share: f64,
     pub signs: Signs,
+    pub words: Words,
     /// log evidence of every start, CRC aside.
-    pub starts: Vec<f64>,
+    pub starts: Rc<[f64]>,
 }
 
 /// The likeliest word, where it starts, and how it is seen.
@@ -46,7 +49,7 @@ impl Found {
     /// The likeliest trailer, and the probability that all of it is right.
     pub fn trailer(&self) -> (u32, f64) {
         let likeliest = self.suppositions.iter().max_by(|a, b| {
-            let log = |one: &Supposition| one.log_share + one.signs.log_word(self.word);
+            let log = |one: &Supposition| one.log_share + one.words.log(self.word);
             log(a).total_cmp(&log(b))
         });
         likeliest.map_or((0, 0.0), |view| view.signs.trailer(self.word))
@@ -74,7 +77,7 @@ fn log_word(suppositions: &[Supposition], word: u128) -> f64 {
     log_sum(
         suppositions
             .iter()
-            .map(|view| view.log_share + view.signs.log_word(word)),
+            .map(|view| view.log_share + view.words.log(word)),
     )
 }
 
@@ -83,7 +86,7 @@ pub(super) fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<
     let llr = boundaries.llr(amplitude);
     let overlaps = boundaries.overlaps(amplitude);
     let weights = Weights::of(&llr, &overlaps);
-    let codes: Vec<(&'static Code, f64, Vec<f64>)> = boundaries
+    let codes: Vec<(&'static Code, f64, Rc<[f64]>)> = boundaries
         .known
         .codes()
         .into_iter()
@@ -107,12 +110,17 @@ pub(super) fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<
     {
         let suppositions: Vec<Supposition> = codes
             .iter()
-            .map(|(code, log_share, starts)| Supposition {
-                log_share: *log_share,
-                signs: Signs::rotated(code, &weights, start, boundaries.inverts),
-                starts: starts.clone(),
+            .map(|(code, log_share, starts)| {
+                let signs = Signs::rotated(code, &weights, start, boundaries.inverts);
+                Supposition {
+                    log_share: *log_share,
+                    words: Words::of(&signs),
+                    signs,
+                    starts: Rc::clone(starts),
+                }
             })
             .collect();
+        let mut best_here: Option<(f64, u128)> = None;
         let rotated = rotate(&llr, start, boundaries.inverts);
         for view in &suppositions {
             let soft = Soft {
@@ -127,15 +135,20 @@ pub(super) fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<
             };
             for candidate in ordered_statistics(code, &soft, words) {
                 let log = log_word(&suppositions, candidate.word);
-                if best.as_ref().is_none_or(|(other, _)| log > *other) {
-                    let found = Found {
-                        word: candidate.word,
-                        start,
-                        suppositions: suppositions.clone(),
-                    };
-                    best = Some((log, found));
+                if best_here.is_none_or(|(other, _)| log > other) {
+                    best_here = Some((log, candidate.word));
                 }
             }
+        }
+        if let Some((log, word)) = best_here
+            && best.as_ref().is_none_or(|(other, _)| log > *other)
+        {
+            let found = Found {
+                word,
+                start,
+                suppositions,
+            };
+            best = Some((log, found));
         }
     }
     best.map(|(_, found)| found)

@@ -1,8 +1,10 @@
 //! A word against all other words: how likely it is wrong.
 
 use super::boundaries::Boundaries;
+use super::code::Code;
 use super::search::{Found, Supposition, log_sum};
 use super::signs::{Signs, Weights};
+use super::words::Words;
 use crate::telegram::TELEGRAM_BITS;
 
 /// Smallest odds stated: below it rounding, and everything outside the model, counts for more than the sum.
@@ -22,9 +24,10 @@ const DOUBTFUL: f64 = -std::f64::consts::LN_2;
 /// The evidence of all words, under each supposition of what tags send. Logarithms are natural.
 pub(super) struct Evidence<'a>(Vec<Supposed<'a>>);
 
-/// One supposition: its signs, the share of tags that send such telegrams, and all words' evidence with those signs.
+/// One supposition: its words, the share of tags that send such telegrams, and all words' evidence with those signs.
 struct Supposed<'a> {
-    signs: &'a Signs,
+    code: &'static Code,
+    words: &'a Words,
     log_share: f64,
     log_total: f64,
 }
@@ -33,7 +36,8 @@ impl<'a> Evidence<'a> {
     pub fn of(found: &'a Found, boundaries: &Boundaries, amplitude: f64) -> Self {
         let weights = Weights::of(&boundaries.llr(amplitude), &boundaries.overlaps(amplitude));
         let weighed = |supposed: &'a Supposition| Supposed {
-            signs: &supposed.signs,
+            code: supposed.signs.code,
+            words: &supposed.words,
             log_share: supposed.log_share,
             log_total: log_total(supposed, found, &weights, boundaries.inverts),
         };
@@ -52,10 +56,8 @@ impl<'a> Evidence<'a> {
 
     /// The same with nothing taken as known.
     pub fn odds_unaided(&self, found: &Found) -> f64 {
-        let unaided = self.0.iter().find(|one| one.signs.code.countries.is_none());
-        unaided.map_or(1.0, |one| {
-            odds(one.signs.log_word(found.word), one.log_total)
-        })
+        let unaided = self.0.iter().find(|one| one.code.countries.is_none());
+        unaided.map_or(1.0, |one| odds(one.words.log(found.word), one.log_total))
     }
 }
 
@@ -65,7 +67,7 @@ fn odds(log_word: f64, log_total: f64) -> f64 {
 
 /// All words' evidence under a supposition, as exactly as the word found needs it to be judged.
 fn log_total(supposed: &Supposition, found: &Found, weights: &Weights, inverts: bool) -> f64 {
-    let log_word = supposed.signs.log_word(found.word);
+    let log_word = supposed.words.log(found.word);
     let by_chance = log_sum(supposed.starts.iter().copied());
     if log_word < by_chance + HOPELESS {
         return log_sum([log_word, by_chance].into_iter());

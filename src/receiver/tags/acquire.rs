@@ -6,7 +6,7 @@ use std::sync::Arc;
 use num_complex::Complex32;
 
 use super::attempt::ReadLimits;
-use crate::receiver::decision::{Boundaries, Decision, Likeliest, decide, likeliest_number};
+use crate::receiver::decision::{Boundaries, Decision, Likeliest, likeliest_number};
 use crate::receiver::fold::pulse_noise::noise_between_telegrams;
 use crate::receiver::fold::shape::Shape;
 use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM, timing_peaks};
@@ -103,25 +103,29 @@ impl<'a> Stretch<'a> {
         });
         scores.fold(0.0, f64::max)
     }
-
-    /// The number found there with ideal edges, with its odds.
-    pub fn decide(&self, found: &Acquired, limits: &ReadLimits) -> Option<Decision> {
-        let parity = &self.parities[usize::from(found.inverts)];
-        decide(&boundaries(
-            &Hypothesis {
-                score: 0.0,
-                timing: found.timing,
-                fold: Arc::new(parity.fold.clone()),
-                shape: found.shape,
-                noise_var: parity.noise_var,
-            },
-            limits,
-        ))
-    }
 }
 
 /// The likeliest number over the most promising timings, both parities and the shapes given.
 pub fn acquire(stretch: &Stretch<'_>, shapes: &[Shape], limits: &ReadLimits) -> Option<Acquired> {
+    Some(likeliest(stretch, shapes, limits)?.0)
+}
+
+/// The same where its odds under the hypothesis it was found with are good enough.
+pub fn acquire_sure(
+    stretch: &Stretch<'_>,
+    shapes: &[Shape],
+    limits: &ReadLimits,
+) -> Option<(Acquired, Decision)> {
+    let (found, number, boundaries) = likeliest(stretch, shapes, limits)?;
+    let sure = number.odds_wrong(&boundaries) <= limits.odds;
+    sure.then(|| (found, number.decision(&boundaries)))
+}
+
+fn likeliest(
+    stretch: &Stretch<'_>,
+    shapes: &[Shape],
+    limits: &ReadLimits,
+) -> Option<(Acquired, Likeliest, Boundaries)> {
     let [same, inverted] = &stretch.parities;
     let telegrams = stretch.ripple.len() as f64 / TELEGRAM as f64;
     let (mut hypotheses, others) = crate::threads::join(
@@ -131,36 +135,39 @@ pub fn acquire(stretch: &Stretch<'_>, shapes: &[Shape], limits: &ReadLimits) -> 
     hypotheses.extend(others);
     hypotheses.sort_by(|a, b| b.score.total_cmp(&a.score));
     hypotheses.truncate(HYPOTHESES);
-    let mut numbers: Vec<(Likeliest, &Hypothesis)> = Vec::new();
+    let mut numbers: Vec<(Likeliest, Boundaries, &Hypothesis)> = Vec::new();
     let mut likeliest = 0.0f64;
     for hypothesis in &hypotheses {
         // No number makes the sums likelier than their own energy does.
         if 0.5 * CLOSE * hypothesis.score + HOPELESS < likeliest {
             break;
         }
-        if let Some(number) = likeliest_number(&boundaries(hypothesis, limits)) {
+        let boundaries = boundaries(hypothesis, limits);
+        if let Some(number) = likeliest_number(&boundaries) {
             likeliest = likeliest.max(number.log_likelihood);
-            numbers.push((number, hypothesis));
+            numbers.push((number, boundaries, hypothesis));
         }
     }
-    numbers.sort_by(|(a, _), (b, _)| b.log_likelihood.total_cmp(&a.log_likelihood));
-    let (best, hypothesis) = numbers.first()?;
+    numbers.sort_by(|(a, ..), (b, ..)| b.log_likelihood.total_cmp(&a.log_likelihood));
+    let mut numbers = numbers.into_iter();
+    let (best, boundaries, hypothesis) = numbers.next()?;
     let mut codes = vec![best.code];
     let mut all = 1.0;
-    for (other, _) in &numbers[1..] {
+    for (other, ..) in numbers {
         if !codes.contains(&other.code) {
             codes.push(other.code);
             all += (other.log_likelihood - best.log_likelihood).exp();
         }
     }
-    Some(Acquired {
+    let found = Acquired {
         signs: best.signs,
         timing: hypothesis.timing,
         inverts: hypothesis.fold.inverts,
         shape: hypothesis.shape,
         log_likelihood: best.log_likelihood,
         share: 1.0 / all,
-    })
+    };
+    Some((found, best, boundaries))
 }
 
 /// Timings and shapes with which one parity's fold is worth decoding.

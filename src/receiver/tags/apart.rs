@@ -5,7 +5,7 @@
 
 use num_complex::Complex32;
 
-use super::acquire::{Acquired, Stretch, acquire};
+use super::acquire::{Acquired, Stretch, acquire_sure};
 use super::attempt::{ReadLimits, fits_noise};
 use super::band::Band;
 use super::refine::{Refined, refine};
@@ -36,13 +36,10 @@ pub fn by_angle(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> V
     for step in 0..AXES {
         let axis = std::f64::consts::PI * step as f64 / AXES as f64;
         let projected = stretch.along(axis);
-        let Some(found) = acquire(&projected, &[Shape::ideal()], &along) else {
+        let Some((found, decision)) = acquire_sure(&projected, &[Shape::ideal()], &along) else {
             continue;
         };
-        let Some(decision) = projected.decide(&found, &along) else {
-            continue;
-        };
-        if decision.odds_wrong > limits.odds || !fits_noise(decision.misfit) {
+        if !fits_noise(decision.misfit) {
             continue;
         }
         let code = decision.telegram.code;

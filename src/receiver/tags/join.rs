@@ -8,7 +8,9 @@ use num_complex::Complex64;
 
 use super::acquire::scatter_of_levels;
 use super::attempt::{Attempt, ReadLimits};
-use crate::receiver::decision::{ANY, Boundaries, Decision, Signs, Weights, decide};
+use crate::receiver::decision::{
+    ANY, Boundaries, Decision, Signs, Weights, decide, likeliest_number,
+};
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::band::Kept;
 use crate::receiver::fold::shape::Shape;
@@ -206,6 +208,7 @@ fn placements(to: &BoundarySums, part: &Part, inverts: bool, real: bool) -> Vec<
         0.5 * (to.square() + part.sums.square()).arg()
     };
     let (known, new) = (to.llr(axis), part.sums.llr(axis));
+    let (known_alone, new_alone) = (halves(&known), halves(&new));
     let mut found = Vec::with_capacity(2 * TELEGRAM_BITS);
     for rotation in 0..TELEGRAM_BITS {
         for turned in [false, true] {
@@ -217,7 +220,7 @@ fn placements(to: &BoundarySums, part: &Part, inverts: bool, real: bool) -> Vec<
                     if a == 0.0 || b == 0.0 {
                         return 0.0;
                     }
-                    log_cosh(0.5 * (a + b)) - log_cosh(0.5 * a) - log_cosh(0.5 * b)
+                    log_cosh(0.5 * (a + b)) - known_alone[j] - new_alone[index]
                 })
                 .sum();
             found.push((gain, placement));
@@ -247,7 +250,8 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decisi
         known: limits.known,
     };
     // Parts are scaled to noise 1; what the signs leave over says whether that was right.
-    let first = decide(&boundaries(1.0))?;
+    let unscaled = boundaries(1.0);
+    let first = likeliest_number(&unscaled)?;
     let used: f64 = layout.sums.energies.iter().filter(|e| **e > 0.0).count() as f64;
     let left: f64 = (0..TELEGRAM_BITS)
         .filter(|&j| layout.sums.energies[j] > 0.0)
@@ -259,7 +263,7 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decisi
         / used.max(2.0);
     let mut decision = decide(&boundaries(left.max(1.0)))?;
     // Ways of laying the pieces together are compared at one and the same noise.
-    decision.log_likelihood = first.log_likelihood;
+    decision.log_likelihood = first.log_likelihood_of_all(&unscaled);
     Some((decision, layout.sums.clone()))
 }
 
@@ -318,6 +322,11 @@ impl BoundarySums {
         let amplitude = along.iter().map(|y| y.abs()).sum::<f64>() / energy.max(1e-300);
         along.map(|y| 2.0 * amplitude * y)
     }
+}
+
+/// ln cosh(l/2) of each log-likelihood ratio: the same for either sign.
+fn halves(llr: &[f64; TELEGRAM_BITS]) -> [f64; TELEGRAM_BITS] {
+    llr.map(|l| log_cosh(0.5 * l))
 }
 
 fn log_cosh(x: f64) -> f64 {
