@@ -17,6 +17,8 @@ const NEARLY_THROUGHOUT: f64 = 0.95;
 pub struct Windows {
     terms: Terms,
     whole: Option<Reception>,
+    /// When the first window began, where its ripple adds up and is not added up yet: most captures have no second.
+    waiting_s: Option<f64>,
     cycles: CycleCount,
     /// Sums over 2^level windows, the longest first, no two of one level.
     sums: Vec<(u32, LongFold)>,
@@ -28,6 +30,7 @@ impl Windows {
         Self {
             terms: terms.into(),
             whole: None,
+            waiting_s: None,
             cycles: CycleCount::default(),
             sums: Vec::new(),
         }
@@ -41,23 +44,33 @@ impl Windows {
     /// Adds the next window, its first sample `offset_s` after the capture's. Says whether what is shown of the capture is now this
     /// window's.
     pub fn add(&mut self, mut reception: Reception, offset_s: f64) -> bool {
-        let fold = self.fold_of(&reception, offset_s);
-        reception.windows_add_up = fold.is_some();
+        reception.windows_add_up = is_on_throughout(&reception);
+        let adds_up = reception.windows_add_up;
+        let Some(mut whole) = self.whole.take() else {
+            self.waiting_s = adds_up.then_some(offset_s);
+            reception.shift(offset_s);
+            self.whole = Some(reception);
+            return true;
+        };
+        let first = self
+            .waiting_s
+            .take()
+            .and_then(|begin_s| self.fold_of(&whole, begin_s));
+        let this = adds_up
+            .then(|| self.fold_of(&reception, offset_s))
+            .flatten();
         reception.shift(offset_s);
-        let telling = match &mut self.whole {
-            None => {
-                self.whole = Some(reception);
-                true
-            }
-            Some(whole) => {
-                let telling = whole.is_outdone_by(&reception);
-                whole.absorb(reception, self.terms.odds);
-                telling
-            }
-        };
-        let Some(mut sum) = fold else {
-            return telling;
-        };
+        let telling = whole.is_outdone_by(&reception);
+        whole.absorb(reception, self.terms.odds);
+        self.whole = Some(whole);
+        for fold in [first, this].into_iter().flatten() {
+            self.add_up(fold);
+        }
+        telling
+    }
+
+    /// Adds a window's ripple to the sums, and reads those that are longer by it.
+    fn add_up(&mut self, mut sum: LongFold) {
         let mut level = 0;
         while let Some((_, mut longer)) = self.sums.pop_if(|(other, _)| *other == level) {
             longer.add(&sum);
@@ -66,7 +79,6 @@ impl Windows {
             self.read(&sum);
         }
         self.sums.push((level, sum));
-        telling
     }
 
     /// What all windows gave; `None` where there were none.
@@ -82,15 +94,9 @@ impl Windows {
         self.whole
     }
 
-    /// The ripple of a window whose field was on nearly throughout: after a pause a tag begins anew, and nothing adds up. Strong
-    /// noise makes short pauses that are none.
+    /// The ripple of a window.
     fn fold_of(&mut self, reception: &Reception, offset_s: f64) -> Option<LongFold> {
         let pieces = &reception.seen.as_ref()?.pieces;
-        let seconds: f64 = pieces.iter().map(|piece| piece.to_s - piece.from_s).sum();
-        let whole_s = pieces.last()?.to_s - pieces.first()?.from_s;
-        if !reception.kind.has_carrier() || seconds < NEARLY_THROUGHOUT * whole_s {
-            return None;
-        }
         let mut fold: Option<LongFold> = None;
         for piece in pieces {
             let cycle = self.cycles.of(piece, offset_s);
@@ -118,4 +124,21 @@ impl Windows {
             }
         }
     }
+}
+
+/// The field of a window was on nearly throughout: after a pause a tag begins anew, and nothing adds up. Strong noise makes short pauses
+/// that are none.
+fn is_on_throughout(reception: &Reception) -> bool {
+    let Some(seen) = &reception.seen else {
+        return false;
+    };
+    let (Some(first), Some(last)) = (seen.pieces.first(), seen.pieces.last()) else {
+        return false;
+    };
+    let seconds: f64 = seen
+        .pieces
+        .iter()
+        .map(|piece| piece.to_s - piece.from_s)
+        .sum();
+    reception.kind.has_carrier() && seconds >= NEARLY_THROUGHOUT * (last.to_s - first.from_s)
 }

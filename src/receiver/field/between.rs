@@ -52,12 +52,23 @@ pub fn of_mended(mended: &[Range<usize>]) -> Vec<Range<usize>> {
 /// … and those in which a tag comes or goes: it does not repeat there in either way, over a telegram.
 pub fn of_coming_and_going(values: &[Complex32], left_out: &[Range<usize>]) -> Vec<Range<usize>> {
     let powers = |sign: f32| -> Vec<f64> {
-        let left = difference(values, sign, left_out);
-        let means: Vec<Complex32> = left
-            .chunks_exact(AVERAGED)
-            .map(|some| some.iter().sum())
-            .collect();
-        means.chunks_exact(COMPARED / AVERAGED).map(power).collect()
+        // Each by itself: fresh memory for all would cost more than the sums.
+        let of_quarter = |quarter: usize| {
+            let (from, to) = (quarter * COMPARED, (quarter + 1) * COMPARED);
+            let here: Vec<Range<usize>> = left_out
+                .iter()
+                .filter(|range| range.start < to && range.end > from)
+                .map(|range| range.start.max(from) - from..range.end.min(to) - from)
+                .collect();
+            let left = difference(&values[from..to + TELEGRAM], sign, &here);
+            let means: Vec<Complex32> = left
+                .chunks_exact(AVERAGED)
+                .map(|some| some.iter().sum())
+                .collect();
+            power(&means)
+        };
+        let quarters = (values.len() - TELEGRAM) / COMPARED;
+        (0..quarters).map(of_quarter).collect()
     };
     let (same, turned) = crate::threads::join(|| powers(1.0), || powers(-1.0));
     let least: Vec<f64> = same.iter().zip(&turned).map(|(a, b)| a.min(*b)).collect();

@@ -71,20 +71,24 @@ pub fn mend(cycles: &mut Cycles, samples: Samples<'_>, tuning: &Tuning) {
             filled_s: hole.samples.len() as f64 / tuning.rate_hz,
         })
         .collect();
-    let upper = upper_level(&cycles.values);
+    let mut upper = None;
+    if !filled.is_empty() {
+        upper = Some(upper_level(&cycles.values));
+    }
     let mut gaps = Vec::new();
     for gap in filled {
         let before = gaps.last().map_or(0, |last: &Gap| last.to);
         let Some(sides) = Sides::of(&cycles.values, before, gap.from, gap.to) else {
             continue;
         };
-        if sides.are_a_field(upper) {
+        if upper.is_some_and(|upper| sides.are_a_field(upper)) {
             gaps.push(sides.mend(&mut cycles.values, gap));
         }
     }
     let most = (MOST_A_SECOND * cycles.values.len() as f64 / cycles.field_hz).max(2.0);
     let places = places(&cycles.values, reach);
-    if places.len() as f64 <= most {
+    if !places.is_empty() && places.len() as f64 <= most {
+        let upper = upper.unwrap_or_else(|| upper_level(&cycles.values));
         let mut dropped: Vec<Gap> = Vec::new();
         for place in places {
             let before = dropped.last().map_or(0, |last| last.to);
@@ -119,50 +123,10 @@ fn upper_level(values: &[Complex32]) -> f64 {
 
 /// Values at which the phase of the mean before and of the mean after differ, most where they differ most.
 fn places(values: &[Complex32], reach: usize) -> Vec<usize> {
-    let mut running = Vec::with_capacity(values.len() + 1);
-    running.push(Complex64::default());
-    let mut total = Complex64::default();
-    for &value in values {
-        total += wide(value);
-        running.push(total);
-    }
-    let ahead = |n: usize| {
-        let before = running[n - reach] - running[n - reach - SIDE];
-        let after = running[n + reach + SIDE] - running[n + reach];
-        after * before.conj()
-    };
     let far = SIDE + reach;
-    if values.len() < 4 * far {
-        return Vec::new();
-    }
-    let products: Vec<Complex64> = (far..values.len() - far).map(ahead).collect();
-    // What the field does all the time is not a jump: its offset and its drift show on both sides as well.
-    let beside = 2 * far;
-    let units: Vec<Complex64> = products
-        .iter()
-        .map(|v| v / v.norm_sqr().sqrt().max(f64::MIN_POSITIVE))
-        .collect();
-    let departure = |n: usize| {
-        let left = units[n.saturating_sub(beside)];
-        let right = units[(n + beside).min(units.len() - 1)];
-        let usual = left + right;
-        // Where a jump lies just there the two have nothing in common.
-        if usual.norm_sqr() < 1.0 {
-            return 0.0;
-        }
-        let turned = units[n] * usual.conj();
-        // Most are far below what counts: their angle, which is less than its tangent, is not needed.
-        if turned.im.abs() < ALMOST * LEAST_JUMP * turned.re {
-            return 0.0;
-        }
-        turned.arg().abs()
-    };
-    let departures: Vec<f64> = (0..products.len()).map(departure).collect();
+    let departures = Departures::of(values, reach);
     let mut found: Vec<(usize, f64)> = Vec::new();
-    for (n, &now) in departures.iter().enumerate() {
-        if now < LEAST_JUMP {
-            continue;
-        }
+    for &(n, now) in departures.0.iter().filter(|(_, now)| *now >= LEAST_JUMP) {
         match found.last_mut() {
             Some(last) if n - last.0 <= far => {
                 if now > last.1 {
@@ -175,13 +139,135 @@ fn places(values: &[Complex32], reach: usize) -> Vec<usize> {
     // The largest departure lasts as long as both sides are clear of the jump; its middle is the jump.
     found
         .into_iter()
-        .map(|(n, most)| {
-            let same = |k: &usize| departures[*k] > ALMOST * most;
-            let last = (n..departures.len()).take_while(same).last().unwrap_or(n);
-            let first = (0..=n).rev().take_while(same).last().unwrap_or(n);
-            usize::midpoint(first, last) + far
-        })
+        .map(|(n, most)| departures.middle(n, ALMOST * most) + far)
         .collect()
+}
+
+/// By how much the phase turns at each value, radians, against what it does all the time: those that may count, in their order.
+struct Departures(Vec<(usize, f64)>);
+
+impl Departures {
+    fn of(values: &[Complex32], reach: usize) -> Self {
+        let far = SIDE + reach;
+        if values.len() < 4 * far {
+            return Self(Vec::new());
+        }
+        let count = values.len() - 2 * far;
+        // What the field does all the time is not a jump: its offset and its drift show on both sides as well.
+        let beside = 2 * far;
+        // Fresh memory costs more than what is done with it, so that only what is in use is kept.
+        let mut running = Recent::of(2 * far + 1);
+        let mut units = Recent::of(2 * beside + 1);
+        let mut found = Vec::new();
+        let (mut first, mut last) = (Complex64::default(), Complex64::default());
+        let mut take = |n: usize, units: &Recent, left: Complex64, right: Complex64| {
+            let now = departure(units.get(n), left + right);
+            if now > 0.0 {
+                found.push((n, now));
+            }
+        };
+        let mut total = Complex64::default();
+        running.push(total);
+        for (n, &value) in values.iter().enumerate() {
+            total += wide(value);
+            running.push(total);
+            let Some(middle) = (n + 1).checked_sub(2 * far) else {
+                continue;
+            };
+            if middle == count {
+                break;
+            }
+            let at = |cycles: usize| running.get(middle + cycles);
+            let before = at(SIDE) - at(0);
+            let after = at(2 * far) - at(far + reach);
+            let product = after * before.conj();
+            last = product / product.norm_sqr().sqrt().max(f64::MIN_POSITIVE);
+            if middle == 0 {
+                first = last;
+            }
+            units.push(last);
+            if let Some(centre) = middle.checked_sub(beside) {
+                let left = centre.checked_sub(beside);
+                take(
+                    centre,
+                    &units,
+                    left.map_or(first, |left| units.get(left)),
+                    last,
+                );
+            }
+        }
+        for centre in count.saturating_sub(beside)..count {
+            let left = centre.checked_sub(beside);
+            take(
+                centre,
+                &units,
+                left.map_or(first, |left| units.get(left)),
+                last,
+            );
+        }
+        Self(found)
+    }
+
+    /// The middle of the values around one that depart by more than so much.
+    fn middle(&self, n: usize, least: f64) -> usize {
+        let (before, behind) = self.0.split_at(self.0.partition_point(|one| one.0 < n));
+        let (mut first, mut last) = (n, n);
+        for &(at, now) in before.iter().rev() {
+            if at + 1 < first || now <= least {
+                break;
+            }
+            first = at;
+        }
+        for &(at, now) in behind {
+            if at > last + 1 || now <= least {
+                break;
+            }
+            last = at;
+        }
+        usize::midpoint(first, last)
+    }
+}
+
+/// By how much a phase departs from the usual one, given as a sum of two; 0 where it does hardly.
+fn departure(unit: Complex64, usual: Complex64) -> f64 {
+    // Where a jump lies just beside, the two have nothing in common.
+    if usual.norm_sqr() < 1.0 {
+        return 0.0;
+    }
+    let turned = unit * usual.conj();
+    // Most are far below what counts: their angle, which is less than its tangent, is not needed.
+    if turned.im.abs() < ALMOST * LEAST_JUMP * turned.re {
+        return 0.0;
+    }
+    turned.arg().abs()
+}
+
+/// The last few of a row of values.
+struct Recent {
+    values: Vec<Complex64>,
+    count: usize,
+}
+
+impl Recent {
+    /// Of at least so many.
+    fn of(least: usize) -> Self {
+        Self {
+            values: vec![Complex64::default(); least.next_power_of_two()],
+            count: 0,
+        }
+    }
+
+    fn push(&mut self, value: Complex64) {
+        let place = self.count & (self.values.len() - 1);
+        self.values[place] = value;
+        self.count += 1;
+    }
+
+    /// By its number in the row.
+    fn get(&self, number: usize) -> Complex64 {
+        debug_assert!(number < self.count && number + self.values.len() >= self.count);
+        self.values[number & (self.values.len() - 1)]
+    }
 }
 
 /// The field on either side of an interruption, on one frequency.
