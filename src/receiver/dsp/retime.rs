@@ -2,8 +2,10 @@
 
 use num_complex::Complex32;
 
-/// Half width of the interpolator, and its positions per value.
-const REACH: isize = 6;
+/// Half width of the interpolator: so many values at either end are wrong where the shift is not whole.
+pub const ENDS: usize = 6;
+const REACH: isize = ENDS as isize;
+/// Its positions per value.
 const POSITIONS: usize = 64;
 
 /// Evaluates `values` at i − ahead(i): where the field has run ahead, cycle i came earlier.
