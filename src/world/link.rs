@@ -3,6 +3,7 @@
 mod antennas;
 mod design;
 mod exposure;
+mod far;
 mod need;
 mod reading;
 mod sent;

@@ -132,7 +132,7 @@ pub fn design(wanted: &Wanted, wire_m: f64) -> Result<Design, DesignError> {
     };
     let station = Station { coil, circuit };
     let idle = Antennas::alone(&station).idle().map_err(LinkError::from)?;
-    let (antenna_v, current_a) = (idle.antenna_v, idle.antenna_a());
+    let (antenna_v, current_a) = (idle.antenna_v(), idle.antenna_a());
     let half_square = current_a * current_a / 2.0;
     Ok(Design {
         capacitor_v: current_a / (omega * capacitance_f),
