@@ -39,7 +39,8 @@ The ripple is that of the half bits as the tuned circuits let them through. A nu
 readable if the tag is powered and Eb/N0 with all telegrams of --seconds folded reaches what half
 of all telegrams need for --odds; of a pulsed field whole telegrams between two pauses count. Field
 and limits are those with no tag near. A second reader of the same frequency drives too (the other
-side of a gate); one of another frequency takes part as a tuned circuit. Noise is white noise and the steps of the digitiser; interferers
+side of a gate, at second_reader.drive_phase_deg); one of another frequency takes part as a tuned
+circuit. [[reader.loop]] makes one antenna of several windings (a figure of eight). Noise is white noise and the steps of the digitiser; interferers
 are not in the prediction.
 
 Examples:

@@ -454,7 +454,8 @@ mod tests {
                 Err(DrawError::Size { width: 10, .. })
             ));
             let one = RangeMap {
-                tilts_deg: &[0.0],
+                over: Rows::Offsets,
+                rows: &[0.0],
                 ..map.clone()
             };
             assert!(one.svg((600, 400)).is_err());

@@ -11,7 +11,8 @@
 - what a figure of eight is for: read lying flat between its halves, where a single loop of its outline is silent; its far field below that loop's;
 - what makes no sense is refused in one line.
 
-2 % each unless a line says otherwise; a sum that cancels is held to 2 % of itself and 0.1 % of what cancels in it. `--seed N` draws other benches.
+2 % each unless a line says otherwise; a sum that cancels is held to 2 % of itself and 0.1 % of what cancels in it. `--seed N` draws other benches. `--write` writes what is worked
+out here of a few of them to tests/fixtures/antennas.json, for tests/link.rs.
 """
 
 import json
@@ -511,8 +512,30 @@ def refusals(checks):
         checks.that(out.returncode == 2 and out.stderr.count("\n") == 1 and word in out.stderr, f"{more} {words}: {out.returncode} {out.stderr!r}")
 
 
+def write(path, seed=3):
+    """Benches of every kind with what they have here; resistance and inductance of a single winding are the program's."""
+    rng, rows = np.random.default_rng(seed), []
+    for kind in dict.fromkeys(KINDS):
+        antennas = random_bench(rng, kind)
+        solved = Solved(antennas, singles(antennas))
+        place = random_place(rng, antennas)
+        m = [with_tag(turns, place) for turns in solved.turns]
+        states = solved.states(m, 1 / (W * W * TAG["inductance"]))
+        _, depth, angle = ripple(states[0][0], states[1][0])
+        idle = solved.idle()
+        rows.append({"kind": kind, "arguments": [f"{key}={value}" for key, value in settings_of(antennas).items()] , "place": at_place(place),
+                     "inductance_h": float(solved.henry[0]), "mutual_h": float(m[0]), "between_antennas_h": float(solved.between),
+                     "currents_a": [float(abs(current)) for current in idle], "tag_v": float(abs(states[0][1])), "settled_depth": float(depth),
+                     "settled_angle_deg": float((angle + 90) % 180 - 90), "field_10_m_a_per_m": float(strongest(solved, 10)), "field_300_m_a_per_m": float(strongest(solved, 300))})
+    with open(path, "w") as file:
+        file.write(json.dumps({"made_by": "tests/outside/check_antennas.py --write", "benches": rows}, indent=1) + "\n")
+
+
 def main():
     checks = Checks()
+    if "--write" in sys.argv:
+        write(os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "fixtures", "antennas.json"))
+        return 0
     seed = int(sys.argv[sys.argv.index("--seed") + 1]) if "--seed" in sys.argv else 26
     with tempfile.TemporaryDirectory(prefix="ripple-") as folder:
         benches(checks, folder, seed)

@@ -41,7 +41,7 @@ impl Driven {
                 circuit: *circuit,
                 antenna_v,
                 antenna_a: current.norm(),
-                phase_deg: (current / first_a).arg().to_degrees(),
+                phase_deg: half_turn((current / first_a).arg().to_degrees()),
                 windings: coil.loops().len().max(1),
                 reversed: coil.loops().iter().filter(|one| one.reversed).count(),
                 between_h: coil.between_windings_h(),
@@ -96,7 +96,7 @@ impl Driven {
             "Second antenna: {what}. {:.0} V and {:.3} A peak, the current {:.0}° from the first's; coupled to the first by {coupling:.2e}. {}\n",
             second.antenna_v,
             second.antenna_a,
-            second.phase_deg + 0.0,
+            second.phase_deg,
             caution(second.antenna_v)
         );
         page + &second.page()
@@ -158,6 +158,17 @@ impl One {
             self.reversed,
             1e6 * self.between_h
         )
+    }
+}
+
+/// Half a turn is 180°, whatever rounding makes of it; no phase is −0.
+fn half_turn(degrees: f64) -> f64 {
+    if degrees < -180.0 + 1e-6 {
+        degrees + 360.0
+    } else if degrees.abs() < 1e-9 {
+        0.0
+    } else {
+        degrees
     }
 }
 

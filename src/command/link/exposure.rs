@@ -23,8 +23,9 @@ struct At {
 enum Computed {
     Field(Option<FieldAt>),
     MicrovoltPerMetre(f64),
-    /// How far the field is above it, from the middle of one winding or of all; else the field where it is largest.
-    AboveWithin(Option<f64>, FieldAt),
+    /// How far the field is above it, from the middle of one winding or of all; the field there, or beyond all windings; and the strongest on
+    /// their axes.
+    AboveWithin(Option<f64>, FieldAt, FieldAt),
 }
 
 /// With no tag near.
@@ -70,7 +71,9 @@ impl Exposure {
             "Strongest field at a distance from the middle of all windings, in whichever direction (rms, no tag near, computed, no measurement):\n"
                 .to_string()
         } else {
-            format!("Field on the axis of the antenna (rms, no tag near, computed, no measurement{metal}):\n")
+            format!(
+                "Field on the axis of the antenna (rms, no tag near, computed, no measurement{metal}):\n"
+            )
         };
         for At {
             at_m,
@@ -78,7 +81,11 @@ impl Exposure {
             strongest,
         } in &self.fields
         {
-            let field = if self.several { *strongest } else { Some(*on_axis) };
+            let field = if self.several {
+                *strongest
+            } else {
+                Some(*on_axis)
+            };
             page += &match field {
                 None => format!("{at_m:>8} m  within reach of the windings\n"),
                 Some(field) => format!(
@@ -107,7 +114,7 @@ impl Exposure {
             (LimitKind::ElectricField { at_m }, Computed::MicrovoltPerMetre(volts)) => format!(
                 "{value:.1} µV/m at {at_m} m; computed {volts:.3} (377 Ω times the field a loop measures)"
             ),
-            (_, Computed::AboveWithin(Some(at_m), _)) => {
+            (_, Computed::AboveWithin(Some(at_m), ..)) => {
                 let of = if self.several {
                     "of the middle of all windings"
                 } else {
@@ -118,12 +125,13 @@ impl Exposure {
                     at_m * 1e3
                 )
             }
-            (_, Computed::AboveWithin(None, field)) if self.several => format!(
-                "{value} µT rms; computed at most {:.2} µT {:.0} mm from the middle of all windings, where they end",
-                field.ut,
+            (_, Computed::AboveWithin(None, outside, on_axes)) if self.several => format!(
+                "{value} µT rms; computed up to {:.1} µT on the windings' axes, and at most {:.1} µT beyond {:.0} mm from the middle of all, where they end",
+                on_axes.ut,
+                outside.ut,
                 self.reach_m * 1e3
             ),
-            (_, Computed::AboveWithin(None, field)) => format!(
+            (_, Computed::AboveWithin(None, field, _)) => format!(
                 "{value} µT rms; computed {:.2} µT in the middle of the antenna",
                 field.ut
             ),
@@ -161,8 +169,8 @@ impl Exposure {
                 (LimitKind::ElectricField { at_m }, Computed::MicrovoltPerMetre(volts)) => json!({
                     "name": name, "at_m": at_m, "uv_per_m": value, "computed_uv_per_m": volts,
                 }),
-                (_, Computed::AboveWithin(at_m, _)) => json!({
-                    "name": name, "ut_rms": value, "above_within_m": at_m,
+                (_, Computed::AboveWithin(at_m, _, on_axes)) => json!({
+                    "name": name, "ut_rms": value, "above_within_m": at_m, "computed_on_axes_ut": on_axes.ut,
                 }),
                 _ => json!({"name": name}),
             }
@@ -182,7 +190,12 @@ fn computed(idle: &Idle<'_>, limit: Limit, several: bool, reach_m: f64) -> Compu
             let nearest_m = if several { 1.001 * reach_m } else { 0.0 };
             let field = |at_m: f64| idle.judged_at(at_m).unwrap_or_default();
             let within = range_m(nearest_m, FARTHEST_M, |at_m| field(at_m).ut >= limit.value);
-            Computed::AboveWithin(within, field(nearest_m))
+            let on_axes = if several {
+                idle.strongest_on_axes()
+            } else {
+                field(nearest_m)
+            };
+            Computed::AboveWithin(within, field(nearest_m), on_axes)
         }
     }
 }

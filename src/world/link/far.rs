@@ -9,6 +9,8 @@ use std::f64::consts::{PI, TAU};
 /// Directions looked at first, degrees apart: a field of two dipoles has lobes three times as wide at least, and beyond all windings it has little
 /// that is finer.
 const APART_DEG: f64 = 15.0;
+/// Points on an axis each way, over twice the reach: a winding's field on its axis changes over a good part of its radius.
+const AXIS_STEPS: i32 = 60;
 /// The strongest direction is closed in on down to this.
 const CLOSEST_DEG: f64 = 0.05;
 
@@ -45,6 +47,25 @@ impl Idle<'_> {
             .map(|(centre, half_m)| (centre - middle).norm() + half_m)
             .fold(0.0, f64::max);
         (middle, reach_m)
+    }
+
+    /// The strongest field on the axes of the windings, from the middle of each to where all of them end.
+    pub fn strongest_on_axes(&self) -> FieldAt {
+        let (_, reach_m) = self.extent_m();
+        let mut strongest = FieldAt::default();
+        for (coil, place, _) in self.each() {
+            for (at, _) in coil.moments_m2() {
+                let winding = at.carried_by(&place);
+                for step in -AXIS_STEPS..=AXIS_STEPS {
+                    let along_m = 2.0 * reach_m * f64::from(step) / f64::from(AXIS_STEPS);
+                    let field = self.field_at(winding.outward(Vector::z() * along_m));
+                    if field.ut > strongest.ut {
+                        strongest = field;
+                    }
+                }
+            }
+        }
+        strongest
     }
 
     /// The strongest field at this distance from the middle of all windings, in whichever direction; nothing where windings reach as far.
