@@ -325,8 +325,8 @@ fn what_cannot_be_fitted_is_said() {
     for (line, word) in [
         ("link --fit nowhere.wav", "nowhere.wav"),
         (
-            "link --fit tests/fixtures/fit/bench.wav --set probe.at=pickup",
-            "probe.at",
+            "link --fit tests/fixtures/fit/bench.wav --set probe.at=pickup --set probe.tilt_deg=90",
+            "hears nothing of the antenna",
         ),
         ("link --rate 5", "--fit"),
     ] {
@@ -368,7 +368,10 @@ fn metal_cable_and_rod_are_told() {
             "pF",
         ),
         ("--set tag.1.rod.length_mm=0.5", "length"),
-        ("--design --set reader.cable.length_m=2", "reader.cable"),
+        (
+            "--design --inductance 3000 --set reader.cable.length_m=20 --set reader.cable.pf_per_m=300",
+            "a shorter cable",
+        ),
     ] {
         let output = run(Path::new("."), &format!("link --distance 60 {line}"));
         let told = String::from_utf8(output.stderr).unwrap();

@@ -202,8 +202,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     }
     let (scenario, chosen) = if arguments.design.design {
         ensure!(
-            scenario.reader.stands_alone(),
-            "--design works out one winding with nothing near it: leave [[reader.loop]], [reader.metal_sheet], [reader.cable] and self_capacitance_pf out"
+            scenario.reader.loops.is_empty(),
+            "--design winds one winding: leave [[reader.loop]] out"
         );
         let chosen = design::choose(
             &arguments.design,

@@ -130,14 +130,6 @@ impl ReaderKeys {
         Ok(whole_f - shunt_f)
     }
 
-    /// Whether it is one winding, nothing is near it and nothing across it that its tuning capacitor is not.
-    pub fn stands_alone(&self) -> bool {
-        self.loops.is_empty()
-            && self.metal_sheet.is_none()
-            && self.cable.is_none()
-            && self.self_capacitance_pf == 0.0
-    }
-
     /// Seconds on and off, if the field is pulsed.
     pub fn pulses_s(&self) -> Option<(f64, f64)> {
         Some((self.on_ms? * 1e-3, self.off_ms? * 1e-3))
