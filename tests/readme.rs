@@ -28,12 +28,14 @@ fn readme() -> String {
 /// A folder to run the tour in: what a fresh clone has in `waveforms`.
 fn bench() -> TempDir {
     let bench = TempDir::new().unwrap();
-    let waveforms = bench.path().join("waveforms");
-    fs::create_dir(&waveforms).unwrap();
-    for entry in fs::read_dir(root().join("waveforms")).unwrap() {
-        let path = entry.unwrap().path();
-        if path.is_file() {
-            fs::copy(&path, waveforms.join(path.file_name().unwrap())).unwrap();
+    for folder in ["waveforms", "waveforms/scenarios"] {
+        let there = bench.path().join(folder);
+        fs::create_dir(&there).unwrap();
+        for entry in fs::read_dir(root().join(folder)).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_file() {
+                fs::copy(&path, there.join(path.file_name().unwrap())).unwrap();
+            }
         }
     }
     bench

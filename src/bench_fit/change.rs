@@ -6,6 +6,7 @@ use super::FitError;
 use super::model::Model;
 use super::parameters::{Thought, Values};
 use crate::world::circuit::{Probe, resonance_capacitance_f, settle};
+use crate::world::link::Tap;
 use crate::world::scenario::PlaceKeys;
 
 /// Tunings tried, ± this share of the field's frequency: twice the width of an antenna of Q 10.
@@ -190,7 +191,9 @@ pub(super) fn changes(
         series_ohm: reactance_ohm * (1.0 / to_q - 1.0 / from_q),
     };
     add(losses, &there);
-    if let Some(from_mm) = distance_mm(thought, values[2]) {
+    // Of a tag that is moved a pick-up coil hears otherwise, too, and where it is heard from is as thought.
+    let at_antenna = thought.listening.tap == Tap::Antenna;
+    if let Some(from_mm) = distance_mm(thought, values[2]).filter(|_| at_antenna) {
         let station = thought.antennas.station;
         let to_mm = NEARER * from_mm;
         let mutual_h = |distance_mm: f64| {

@@ -5,6 +5,9 @@
 //! [`world`](crate::world) make of the number that was read; where the field is switched, the ring of the antenna takes part. Neither volts
 //! nor the probe's factor nor the drive matter for that.
 //!
+//! A pick-up coil hears antenna and tag. All places are taken as thought then: a coupling other than thought is that of a tag's coil with more or
+//! less effective area, of which the pick-up coil hears more or less by the same factor.
+//!
 //! What the antenna does to the ripple is in every change of the load, what the tag's open tank does only in those to open, and what the closed one
 //! does only in those to closed: that tells antenna and tag apart. Where noise hides it, [`BenchFit::untold`] names what can change together;
 //! where two benches fit alike, [`BenchFit::others`] has the other one.
@@ -82,9 +85,9 @@ pub enum FitError {
         /// Half its band.
         band_hz: f64,
     },
-    /// A probe that is not at the antenna.
+    /// A pick-up coil that hears no field.
     #[error(
-        "the scenario's probe is a pick-up coil, which hears the tag itself as well as the antenna: probe.at = \"antenna\" is needed"
+        "the scenario's pick-up coil hears nothing of the antenna where it is, so its capture is not of this bench: give probe.distance_mm, offset_mm and tilt_deg as they are"
     )]
     PickUp,
     /// Nothing fits.
@@ -139,7 +142,8 @@ pub struct BenchFit {
     pub field_v: f64,
     /// Peak voltage across the antenna, with the drive as thought, V.
     pub antenna_v: f64,
-    /// Where a tag as thought would have the fitted coupling, mm; `None`: nowhere on its line away from the antenna.
+    /// Where a tag as thought would have the fitted coupling, mm; `None`: nowhere on its line away from the antenna, or a pick-up coil's capture,
+    /// in which all places are as thought.
     pub distance_mm: Option<f64>,
     /// Single changes that would buy something, the best first.
     pub changes: Vec<Change>,
@@ -150,11 +154,11 @@ pub struct BenchFit {
 /// # Errors
 /// [`FitError`] says why a capture or a bench does not do.
 pub fn fit(reception: &Reception, odds: f64, thought: &Thought<'_>) -> Result<BenchFit, FitError> {
-    if thought.listening.tap != Tap::Antenna {
-        return Err(FitError::PickUp);
-    }
     let mut measured = Measured::of(reception, odds)?;
     let model = Model::new(thought, measured.field_hz, measured.half_bits.clone())?;
+    if model.is_deaf() {
+        return Err(FitError::PickUp);
+    }
     let models = [model.inverted(), model];
     let [_, model] = &models;
     let own = model.parts.thought;
@@ -202,7 +206,10 @@ pub fn fit(reception: &Reception, odds: f64, thought: &Thought<'_>) -> Result<Be
         telegrams: measured.telegrams,
         field_v: thought.listening.scale * model.sent(&values)?.field_v,
         antenna_v: change::antenna_v(model, &values)?,
-        distance_mm: change::distance_mm(thought, values[2]),
+        distance_mm: match thought.listening.tap {
+            Tap::Antenna => change::distance_mm(thought, values[2]),
+            Tap::PickUp(..) => None,
+        },
         changes: change::changes(thought, model, &values)?,
         parameters: told.parameters,
     })

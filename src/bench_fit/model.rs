@@ -17,13 +17,16 @@ use crate::world::link::{MIXED_A_CYCLE, sent_mixed};
 pub(super) struct Model {
     /// Circuits.
     pub parts: Parts,
-    /// Where the signal is taken from.
-    pub probe: Probe,
+    /// Where the signal is taken from, the tag as thought.
+    probe: Probe,
     /// Half bits of a period, true: load closed.
     half_bits: Vec<bool>,
     fft: Arc<dyn Fft<f64>>,
     telegram_fft: Arc<dyn Fft<f64>>,
 }
+
+/// A turn of 1 mm has more than this, H, a metre in front of the usual antenna.
+const LEAST_MUTUAL_H: f64 = 1e-15;
 
 /// Half bits of a telegram.
 const TELEGRAM_HALVES: usize = 2 * TELEGRAM_BITS;
@@ -68,6 +71,25 @@ impl Model {
         }
     }
 
+    /// The probe on a bench with these values: a tag's coil of more effective area is heard more by both coils.
+    fn probe_with(&self, values: &Values) -> Probe {
+        let mut probe = self.probe.clone();
+        if let Probe::PickUp { mutual_h } = &mut probe
+            && let Some(tag) = mutual_h.last_mut()
+        {
+            *tag *= values[2] / self.parts.thought[2];
+        }
+        probe
+    }
+
+    /// Whether the probe is a coil that has nothing of the antenna's flux: rounding is what is left of it across the field.
+    pub fn is_deaf(&self) -> bool {
+        match &self.probe {
+            Probe::PickUp { mutual_h } => mutual_h[0].abs() < LEAST_MUTUAL_H,
+            _ => false,
+        }
+    }
+
     /// The field, and what a receiver has before it filters over it, less 1.
     fn relative(
         &self,
@@ -76,7 +98,7 @@ impl Model {
         late_cycles: f64,
     ) -> Result<(Complex64, Vec<Complex64>), FitError> {
         let network = self.parts.network(values)?;
-        let mut mixed = sent_mixed(&network, &self.probe, half_bits, late_cycles)?;
+        let mut mixed = sent_mixed(&network, &self.probe_with(values), half_bits, late_cycles)?;
         let mean = mixed.iter().sum::<Complex64>() / mixed.len().max(1) as f64;
         for value in &mut mixed {
             *value = *value / mean - 1.0;

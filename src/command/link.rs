@@ -1,7 +1,9 @@
 //! `fieldripple link`: coupling, tag voltage, ripple and range of a bench in numbers.
 
 mod across;
+mod antennas;
 mod design;
+mod exposure;
 mod figure;
 mod fit;
 mod json;
@@ -16,8 +18,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context, ensure};
-use fieldripple::world::coil::Vector;
-use fieldripple::world::link::{FieldAt, WAVE_OHM, loop_field_a_per_m, turns_for_inductance};
+use fieldripple::world::link::turns_for_inductance;
 use fieldripple::world::scenario::{PlaceKeys, Scenario, key_list, preset_list};
 use setup::{Position, Setup};
 use sums::Sums;
@@ -38,7 +39,8 @@ The ripple is that of the half bits as the tuned circuits let them through. A nu
 readable if the tag is powered and Eb/N0 with all telegrams of --seconds folded reaches what half
 of all telegrams need for --odds; of a pulsed field whole telegrams between two pauses count. Field
 and limits are those with no tag near. A second reader of the same frequency drives too (the other
-side of a gate); one of another frequency takes part as a tuned circuit. Noise is white noise and the steps of the digitiser; interferers
+side of a gate, at second_reader.drive_phase_deg); one of another frequency takes part as a tuned
+circuit. [[reader.loop]] makes one antenna of several windings (a figure of eight). Noise is white noise and the steps of the digitiser; interferers
 are not in the prediction.
 
 Examples:
@@ -111,8 +113,8 @@ pub struct Arguments {
     /// What an antenna of this inductance does on the same electronics, µH
     #[arg(long, value_name = "UH", value_parser = within(0.1..=1e5, "µH"))]
     wrong_coil: Option<f64>,
-    /// Draw a range map over distance (nearest to farthest of --distance) and tilt (all) at the first --offset: what is read, where the
-    /// tag has power, Eb/N0. With --design the range of every usual tag instead, with --tolerance which part matters most. PNG or SVG by
+    /// Draw a range map over distance (nearest to farthest of --distance) and tilt (all) at the first --offset, or over distance and
+    /// offset if --offset has several and --tilt has one: what is read, where the tag has power, Eb/N0. With --design the range of every usual tag instead, with --tolerance which part matters most. PNG or SVG by
     /// the name's ending
     #[arg(long, value_name = "FILE", value_parser = figure_file)]
     figure: Option<FigureFile>,
@@ -165,23 +167,12 @@ fn list(low: f64, high: f64, unit: &'static str) -> impl Fn(&str) -> Result<List
 struct Report {
     setup: Setup,
     positions: Vec<Position>,
-    fields: Vec<(f64, FieldAt)>,
-    /// Voltage and current of the antenna with no tag near, peak.
-    idle_v: f64,
-    idle_a: f64,
-    moment_a_m2: f64,
+    exposure: exposure::Exposure,
+    driven: antennas::Driven,
     sums: Sums,
     chosen: Option<design::Chosen>,
     tolerances: Option<tolerance::Tolerances>,
     metal: Option<metal::Metal>,
-}
-
-impl Report {
-    /// What a loop antenna measures at this distance, stated as an electric field.
-    fn electric_uv_per_m(&self, at_m: f64) -> f64 {
-        let field_hz = self.setup.station.circuit.frequency_hz;
-        1e6 * WAVE_OHM * loop_field_a_per_m(self.moment_a_m2, field_hz, at_m)
-    }
 }
 
 /// Runs the command.
@@ -211,8 +202,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     }
     let (scenario, chosen) = if arguments.design.design {
         ensure!(
-            scenario.reader.stands_alone(),
-            "--design works out an antenna with nothing near it: leave [reader.metal_sheet], [reader.cable] and self_capacitance_pf out"
+            scenario.reader.loops.is_empty(),
+            "--design winds one winding: leave [[reader.loop]] out"
         );
         let chosen = design::choose(
             &arguments.design,
@@ -266,6 +257,10 @@ pub fn read_scenario(path: Option<&Path>, settings: &[String]) -> anyhow::Result
 /// The bench with the turns that make this inductance, tuned anew unless a capacitor is given.
 fn wound(mut scenario: Scenario, turns_for_uh: Option<f64>) -> anyhow::Result<Scenario> {
     if let Some(uh) = turns_for_uh {
+        ensure!(
+            scenario.reader.loops.is_empty(),
+            "--turns-for winds one winding: leave [[reader.loop]] out"
+        );
         let coil = scenario.reader.station(false)?.coil;
         let (turns, _) = turns_for_inductance(
             coil.outline(),
@@ -336,29 +331,28 @@ fn report(
         match (&chosen, &tolerances) {
             (Some(chosen), _) => chosen.draw(figure)?,
             (_, Some(tolerances)) => tolerances.draw(figure, &setup.scenario.name)?,
-            _ => figure::draw(figure, &setup, &distances, offsets[0])?,
+            _ => figure::draw(
+                figure,
+                &setup,
+                &figure::Asked {
+                    distances_mm: &distances,
+                    offsets_mm: &offsets,
+                    tilts_deg: &tilts,
+                    offset_y_mm,
+                    bearing_deg,
+                },
+            )?,
         }
     }
-    let idle = setup.idle()?;
-    let fields = arguments
-        .field_at
-        .0
-        .iter()
-        .map(|&at_m| {
-            let point = Vector::new(0.0, 0.0, at_m);
-            (at_m, idle.field_of_turns_at(point))
-        })
-        .collect();
-    let (idle_v, idle_a, moment_a_m2) = (idle.antenna_v, idle.antenna_a(), idle.moment_a_m2());
+    let exposure = exposure::Exposure::new(&setup, &arguments.field_at.0)?;
+    let driven = antennas::Driven::new(&setup)?;
     let metal = metal::Metal::new(&setup, &positions)?;
     let sums = Sums::new(arguments, &setup.scenario, &setup.station)?;
     Ok(Report {
-        idle_v,
-        idle_a,
-        moment_a_m2,
+        exposure,
+        driven,
         setup,
         positions,
-        fields,
         sums,
         chosen,
         tolerances,

@@ -51,7 +51,7 @@ pub use bars::{Bar, Bars};
 pub use beside::Beside;
 pub use curve::{Curve, Curves, curves_svg};
 pub use figure::{FIGURE_SIZE, Panel, figure_png, figure_svg, panel_svg};
-pub use range_map::{RangeMap, RangePoint};
+pub use range_map::{RangeMap, RangePoint, Rows};
 pub use record::{Record, TagBits};
 #[cfg(feature = "margin")]
 pub use share_figure::{SHARE_FIGURE_SIZE, share_png, share_svg};

@@ -1,4 +1,4 @@
-//! Figure: what a reader reads over distance and tilt.
+//! Figure: what a reader reads over distance and tilt, or over distance and offset.
 
 use plotters::prelude::*;
 
@@ -19,7 +19,32 @@ pub struct RangePoint {
     pub folded_ebn0_db: f64,
 }
 
-/// A reader's range over distance and tilt.
+/// What the rows of a map are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rows {
+    /// Angles between the axes of antenna and tag, degrees.
+    Tilts,
+    /// Offsets from the antenna's axis, mm.
+    Offsets,
+}
+
+impl Rows {
+    fn title(self) -> &'static str {
+        match self {
+            Rows::Tilts => "Range over distance and tilt",
+            Rows::Offsets => "Range over distance and offset",
+        }
+    }
+
+    fn axis(self) -> &'static str {
+        match self {
+            Rows::Tilts => "tilt between the axes of antenna and tag, degrees",
+            Rows::Offsets => "offset from the antenna's axis, mm",
+        }
+    }
+}
+
+/// A reader's range over distance and tilt or offset.
 #[derive(Clone, Debug)]
 pub struct RangeMap<'a> {
     /// Name of the bench.
@@ -28,9 +53,11 @@ pub struct RangeMap<'a> {
     pub remark: &'a str,
     /// Distances along the axis, rising, mm; at least two.
     pub distances_mm: &'a [f64],
-    /// Angles between the axes, rising, degrees; at least two.
-    pub tilts_deg: &'a [f64],
-    /// One point for each distance at the first tilt, then at the next.
+    /// What its rows are.
+    pub over: Rows,
+    /// Tilts or offsets, rising; at least two.
+    pub rows: &'a [f64],
+    /// One point for each distance in the first row, then in the next.
     pub points: &'a [RangePoint],
     /// Folded Eb/N0 that is needed, dB.
     pub needed_db: f64,
@@ -87,7 +114,7 @@ impl RangeMap<'_> {
     fn grid(&self, value: impl Fn(&RangePoint) -> f64) -> Grid {
         Grid {
             x: self.distances_mm.to_vec(),
-            y: self.tilts_deg.to_vec(),
+            y: self.rows.to_vec(),
             values: self
                 .points
                 .iter()
@@ -100,14 +127,13 @@ impl RangeMap<'_> {
     where
         DB::ErrorType: 'static,
     {
-        let ([first_mm, .., last_mm], [first_deg, .., last_deg]) =
-            (self.distances_mm, self.tilts_deg)
+        let ([first_mm, .., last_mm], [first_row, .., last_row]) = (self.distances_mm, self.rows)
         else {
             return Err(DrawError::Backend(
-                "a map needs two distances and two tilts".into(),
+                "a map needs two distances and two rows".into(),
             ));
         };
-        titled(area, "Range over distance and tilt", self.name)?;
+        titled(area, self.over.title(), self.name)?;
         area.draw(&Text::new(
             self.remark.to_string(),
             (12, 42),
@@ -121,15 +147,15 @@ impl RangeMap<'_> {
             power: self.grid(|point| point.power_db),
             margin: self.grid(|point| point.folded_ebn0_db - self.needed_db),
             mm: (*first_mm, *last_mm),
-            deg: (*first_deg, *last_deg),
+            rows: (*first_row, *last_row),
             pixels: plot_size(&body),
         };
         let mut chart = chart(
             &body,
             *first_mm..*last_mm,
-            *first_deg..*last_deg,
+            *first_row..*last_row,
             "distance along the antenna's axis, mm",
-            "tilt between the axes of antenna and tag, degrees",
+            self.over.axis(),
         )?;
         for (corners, state) in map.colours() {
             let ink = state.ink().filled();
@@ -171,14 +197,14 @@ impl RangeMap<'_> {
     }
 }
 
-/// What the map shows, over distance and tilt.
+/// What the map shows, over distance and rows.
 struct Plot {
     /// Power over what the chip needs, dB.
     power: Grid,
     /// Eb/N0 over what is needed, dB.
     margin: Grid,
     mm: (f64, f64),
-    deg: (f64, f64),
+    rows: (f64, f64),
     pixels: (u32, u32),
 }
 
@@ -205,14 +231,14 @@ impl Plot {
     fn share(&self, at: (f64, f64)) -> (f64, f64) {
         (
             (at.0 - self.mm.0) / (self.mm.1 - self.mm.0),
-            (at.1 - self.deg.0) / (self.deg.1 - self.deg.0),
+            (at.1 - self.rows.0) / (self.rows.1 - self.rows.0),
         )
     }
 
     fn place(&self, share: (f64, f64)) -> (f64, f64) {
         (
             self.mm.0 + share.0 * (self.mm.1 - self.mm.0),
-            self.deg.0 + share.1 * (self.deg.1 - self.deg.0),
+            self.rows.0 + share.1 * (self.rows.1 - self.rows.0),
         )
     }
 
@@ -378,7 +404,8 @@ mod tests {
             name: "bench",
             remark: "",
             distances_mm: &distances,
-            tilts_deg: &tilts,
+            over: Rows::Tilts,
+            rows: &tilts,
             points: &points,
             needed_db: 4.0,
         });
@@ -427,7 +454,8 @@ mod tests {
                 Err(DrawError::Size { width: 10, .. })
             ));
             let one = RangeMap {
-                tilts_deg: &[0.0],
+                over: Rows::Offsets,
+                rows: &[0.0],
                 ..map.clone()
             };
             assert!(one.svg((600, 400)).is_err());

@@ -3,6 +3,7 @@
 mod antennas;
 mod design;
 mod exposure;
+mod far;
 mod need;
 mod reading;
 mod sent;
@@ -10,7 +11,7 @@ mod spread;
 mod sums;
 
 pub use antennas::{Antennas, Idle, Neighbour};
-pub use design::{Bridge, Design, DesignError, Wanted, design, parallel_values};
+pub use design::{Bridge, Design, DesignError, Near, Wanted, design, parallel_values};
 pub use exposure::{FieldAt, Limit, LimitKind, WAVE_OHM, field_at, limits, loop_field_a_per_m};
 pub use reading::{Sending, chance_to_read, folded_ebn0_db, needed_ebn0_db};
 pub use sent::{MIXED_A_CYCLE, sent_mixed};

@@ -3,6 +3,8 @@
 - design: turns, inductance and resistance of the coil by ring elements (rings.py); capacitors by trying every set of preferred values
   (IEC 60063); current, voltages and power by nodal equations with the parts as printed; the range of the bench's tag by Biot-Savart and the
   same equations; the printed lines for a scenario file give the same bench again;
+- design in its place: the same for an antenna beside a metal sheet (exact integrals, check_metal.py), at the end of a cable, with turns of their own
+  capacitance: what is found, tuned and limited is the antenna there;
 - tolerance: builds drawn here with a generator of its own, M by Biot-Savart, the tag's voltage by nodal equations. The bench has Eb/N0 to
   spare everywhere, so a build reads where its tag has power; then builds all alike in noise, against captures of `synth` that `decode` reads.
 
@@ -17,7 +19,8 @@ import tempfile
 import numpy as np
 from scipy.stats import norm
 
-from check_link import F, W, link, mutual, run, tag_states, turns_of
+from check_link import F, W, flux_density, link, mutual, run, tag_states, turns_of
+from check_metal import Coil, along_rod
 from report import Checks
 from rings import coil, layers
 
@@ -94,6 +97,83 @@ def designs(checks):
         # What is printed gives the same bench again, and the table is with the chosen parts.
         again = {"reader.coil.radius_mm": radius, "reader.drive_v": got["drive_v"], "reader.source_ohm": 1 + got["series_ohm"], "reader.capacitance_pf": total * 1e12,
                  "reader.coil.turns": got["turns"], "reader.coil.layers": got["layers"], "reader.coil.wire_mm": got["wire_mm"]}
+        second = link(again, "--distance", "40", "--tilt", "0")
+        for key in ("tag_v", "depth", "folded_ebn0_db"):
+            a, b = report["positions"][0][key], second["positions"][0][key]
+            checks.near(a, b, 1e-4 * abs(b), f"{what}: {key} of the table and of the bench in a scenario")
+
+
+def designs_in_place(checks):
+    sheet = {"at_mm": -25, "thickness_mm": 1, "conductivity_ms_per_m": 35, "permeability": 1}
+    cable = {"length_m": 6, "pf_per_m": 100, "nh_per_m": 250}
+    for what, near, words in (
+        ("beside a sheet", {"metal_sheet": sheet}, ["--inductance", "450", "--wires", "0.4"]),
+        ("with a cable", {"cable": cable, "self_capacitance_pf": 40}, ["--inductance", "700", "--wires", "0.28"]),
+        ("with both, low Q", {"metal_sheet": {**sheet, "at_mm": 220}, "cable": {**cable, "length_m": 3}}, ["--inductance", "500", "--wires", "0.3", "--highest-q", "14"]),
+    ):
+        settings = {"reader.coil.radius_mm": 70}
+        for key, value in near.items():
+            settings |= {f"reader.{key}.{name}": number for name, number in value.items()} if isinstance(value, dict) else {f"reader.{key}": value}
+        report = link(settings, "--design", *words, "--distance", "40", "--tilt", "0")
+        got = report["design"]["chosen"]
+        wire = got["wire_mm"] * 1e-3
+
+        def alone(turns, fine):
+            return coil(layers(0.07, turns, got["layers"], 1.1 * wire, 1.1 * wire), F, wire, *fine)
+
+        def beside(turns):
+            shape = dict(radius_mm=70, turns=turns, layers=got["layers"], wire_mm=got["wire_mm"])
+            return Coil(shape, near["metal_sheet"]["at_mm"] * 1e-3).impedance((1e-3, 35e6, 1)) if "metal_sheet" in near else 0j
+
+        lead = near.get("cable", {"length_m": 0, "pf_per_m": 0, "nh_per_m": 0})
+        series, across = lead["length_m"] * lead["nh_per_m"] * 1e-9, lead["length_m"] * lead["pf_per_m"] * 1e-12 + near.get("self_capacitance_pf", 0) * 1e-12
+        ohm, henry = alone(got["turns"], (6, 10))
+        z = beside(got["turns"])
+        henry, ohm = henry + series + z.imag / W, ohm + z.real
+        checks.near(got["inductance_h"], henry, 0.02 * henry, f"{what}: inductance in its place")
+        checks.near(got["coil_ohm"], ohm, 0.07 * ohm, f"{what}: resistance in its place (5 %, and 2 % for the coarse mesh)")
+        wanted = float(words[1]) * 1e-6
+        others = [alone(got["turns"] + more, (3, 6))[1] + series + beside(got["turns"] + more).imag / W for more in (-1, 0, 1)]
+        off = [abs(value * got["inductance_h"] / others[1] - wanted) for value in others]
+        checks.that(off[1] <= min(off) * (1 + 1e-9), f"{what}: {got['turns']} turns are nearest to {wanted}: {off}")
+        total = sum(got["capacitors_f"])
+        target = 1 / (W**2 * got["inductance_h"]) - across
+        checks.near(total, target, 2e-3 * target, f"{what}: capacitors, less what is across the antenna already")
+
+        drive, source = 2 / np.pi * 12.0, 1.0 + got["series_ohm"]
+        own = got["coil_ohm"] + 1j * W * got["inductance_h"]
+        antenna = 1 / (1 / own + 1j * W * across)
+        driver = drive / (source + 1 / (1j * W * total) + antenna)
+        volts = driver * antenna
+        for key, value in (("driver_a", abs(driver)), ("current_a", abs(volts / own)), ("antenna_v", abs(volts)), ("capacitor_v", abs(driver) / (W * total)),
+                           ("power_w", (drive * np.conj(driver)).real / 2), ("coil_w", abs(volts / own) ** 2 / 2 * got["coil_ohm"])):
+            checks.near(got[key], value, 1e-4 * value, f"{what}: {key}")
+        most_q = float(words[words.index("--highest-q") + 1]) if "--highest-q" in words else 25.0
+        # The share of the antenna's current that comes through the driver; second order in the losses over the reactance.
+        share = total / (total + across)
+        loaded = W * got["inductance_h"] / (got["coil_ohm"] + share**2 * source)
+        checks.that(abs(driver) <= 0.3 * 1.002 and loaded <= most_q * 1.002, f"{what}: driver's current {abs(driver)} and Q {loaded} within their limits")
+
+        loops, exact = turns_of(dict(radius_mm=70, turns=got["turns"], layers=got["layers"], wire_mm=got["wire_mm"])), None
+        if "metal_sheet" in near:
+            exact = Coil(dict(radius_mm=70, turns=got["turns"], layers=got["layers"], wire_mm=got["wire_mm"]), near["metal_sheet"]["at_mm"] * 1e-3)
+
+        def at(mm):
+            points, weights = along_rod(np.array([0, 0, mm * 1e-3]), np.array([0, 0, 1.0]), 10e-3)
+            flux = sum(w * flux_density(loops, p)[2] for p, w in zip(points, weights))
+            if exact:
+                flux += sum(w * b[2].real for w, b in zip(weights, exact.reflected((1e-3, 35e6, 1), points)))
+            # The tag takes next to nothing from the antenna at the end of the range.
+            z2, tank = tag_states(5e-3, 30, report["tag"]["capacitance_f"], 100e3, 4e3)[0]
+            return abs(W * 100e-4 * flux * volts / own / z2 * tank)
+
+        low, high = 5.0, 215.0
+        while high - low > 0.1:
+            middle = (low + high) / 2
+            low, high = (middle, high) if at(middle) >= 3.0 else (low, middle)
+        checks.near(got["range_mm"], low, 0.01 * low + 0.2, f"{what}: range of the bench's tag (2 % of the voltage, which falls with the third power)")
+        again = settings | {"reader.drive_v": got["drive_v"], "reader.source_ohm": source, "reader.capacitance_pf": total * 1e12,
+                            "reader.coil.turns": got["turns"], "reader.coil.layers": got["layers"], "reader.coil.wire_mm": got["wire_mm"]}
         second = link(again, "--distance", "40", "--tilt", "0")
         for key in ("tag_v", "depth", "folded_ebn0_db"):
             a, b = report["positions"][0][key], second["positions"][0][key]
@@ -209,6 +289,7 @@ def noise(checks):
 def main():
     checks = Checks()
     designs(checks)
+    designs_in_place(checks)
     wanted_ranges(checks)
     builds(checks)
     noise(checks)

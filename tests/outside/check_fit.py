@@ -7,7 +7,11 @@ Four promises are held against what was put in:
 - a capture that cannot tell says so: what the bound leaves half of what was thought possible is not told, what it leaves a sixth of is.
 - a change buys what it is said to by circuits.py too, and no other capacitor or Q buys more.
 
-Options: --seed N, --trials N, --jobs N.
+Every fourth bench is heard by a pick-up coil somewhere before the antenna: what it shares with antenna and tag is worked out here (Neumann, Biot-Savart).
+With --pick-up all of them are; that does not hold yet: at Eb/N0 above 25 dB the tag's resonance, Q and load are off by up to five stated deviations, and one bench
+in twenty (trial 6 of the usual seed) is fitted wrongly and said to misfit.
+
+Options: --seed N, --trials N, --jobs N, --pick-up.
 """
 
 import argparse
@@ -23,6 +27,8 @@ from pathlib import Path
 import numpy as np
 from scipy.stats import binom
 
+from check_antennas import neumann, turned, with_tag
+from check_link import turns_of
 from circuits import Circuits, Track, brute, load_states, pulsed_capture, steady_capture
 from fdxb import CYCLES_PER_BIT, TELEGRAM_CYCLES, random_number
 from report import Checks
@@ -64,6 +70,25 @@ def drawn(rng):
     # What a closed switch leaves of the tank: Q 2 to 10.
     reactance = 2 * np.pi * parts.tag_hz * parts.tag_h
     return replace(parts, load_ohm=float(reactance * np.exp(rng.uniform(np.log(2), np.log(10)))))
+
+
+USUAL_COIL = dict(radius_mm=60, turns=45, layers=3, wire_mm=0.3)
+TAG_PLACE = dict(distance_mm=80, offset_mm=0, offset_y_mm=0, tilt_deg=0, bearing_deg=0)
+
+
+def picked_up(parts, rng):
+    """The same heard by a coil of its own, and the scenario's lines for that: nearer to the antenna or to the tag, aside, aslant."""
+    coil = dict(radius_mm=int(rng.integers(10, 35)), turns=int(rng.integers(5, 25)), layers=1, wire_mm=0.3)
+    place = dict(distance_mm=round(float(rng.uniform(20, 65)), 1), offset_mm=round(float(rng.uniform(-30, 30)), 1), offset_y_mm=0.0,
+                 tilt_deg=round(float(rng.uniform(-40, 40)), 1), bearing_deg=0.0)
+    there = [turned(turn, place) for turn in turns_of(coil)]
+    # Of the usual antenna every third turn stands for three: 0.3 mm of 60.
+    shared = 3 * neumann(turns_of(USUAL_COIL)[1::3], there)
+    # A tag of 100 cm2 has USUAL_M; one with this coupling so many times as much of everything.
+    area = parts.coupling * np.sqrt(parts.antenna_h * parts.tag_h) / USUAL_M
+    lines = [f"{key} = {value}" for key, value in place.items()]
+    lines = ["[probe]", 'at = "pickup"', "divider = 10", *lines, "[probe.coil]", *(f"{key} = {value}" for key, value in coil.items())]
+    return replace(parts, pick_up_h=(shared, area * with_tag(there, TAG_PLACE))), "\n".join(lines)
 
 
 def thought(parts, rng):
@@ -109,6 +134,15 @@ def period_ripple(parts, number):
     return relative(voltage, parts.field_hz, np.arange(voltage.size) / rate)
 
 
+def with_value(parts, name, value):
+    """Another coupling is another tag's coil, which a pick-up coil hears by as much more."""
+    moved = replace(parts, **{name: value})
+    if name == "coupling" and parts.pick_up_h:
+        antenna, tag = parts.pick_up_h
+        moved = replace(moved, pick_up_h=(antenna, tag * value / parts.coupling))
+    return moved
+
+
 def bound(parts, number, noise, seconds):
     """Standard deviations by Cramer and Rao: complex white noise of this density (1/Hz, relative to the field) on the ripple between 0.4 and 30 kHz,
     the moment of switching and the part of a carrier's cycle unknown too."""
@@ -122,7 +156,7 @@ def bound(parts, number, noise, seconds):
         sides = []
         for sign in (1, -1):
             value = truth(parts)[name] * (1 + sign * step)
-            moved = parts.with_tag_q(value) if name == "tag_q" else replace(parts, **{name: value})
+            moved = parts.with_tag_q(value) if name == "tag_q" else with_value(parts, name, value)
             sides.append(np.fft.fft(period_ripple(moved, number)))
         columns.append((sides[0] - sides[1]) / (2 * step * truth(parts)[name]))
     columns.append(2j * np.pi * hertz * base)
@@ -147,12 +181,15 @@ def run(path, scenario, rate_hz, folder):
     return json.loads(done.stdout)["fit"] if done.stdout else None
 
 
-def trial_of(seed, trial, ebn0_db=None):
+def trial_of(seed, trial, ebn0_db=None, pick_up=False):
     """Draws a bench, makes its capture, has it fitted. Returns truth, number, what was told, and the bounds of a steady one."""
     rng = np.random.default_rng([seed, trial, 41])
     parts = drawn(rng)
     number = random_number(rng)
     pulsed = trial % 3 == 2
+    listens = ""
+    if pick_up or trial % 4 == 3:
+        parts, listens = picked_up(parts, rng)
     rate_hz = float(rng.choice([500e3, 1e6, 625e3]))
     seconds = float(rng.uniform(0.25, 0.5))
     if pulsed:
@@ -167,13 +204,13 @@ def trial_of(seed, trial, ebn0_db=None):
     energy = field**2 * np.mean(np.abs(ripple) ** 2) * CYCLES_PER_BIT / parts.field_hz / 2
     sigma = np.sqrt(energy / 10 ** (asked_db / 10) * rate_hz / 2)
     samples = probe * voltage.real + sigma * rng.standard_normal(voltage.size)
-    scenario = thought(parts, rng)
+    scenario = thought(parts, rng) + listens
     with tempfile.TemporaryDirectory(prefix="ripple-") as folder:
         path = Path(folder) / "capture.npy"
         np.save(path, samples.astype(np.float32))
         told = run(path, scenario, rate_hz, folder)
     bounds = None if pulsed else bound(parts, number, 4 * sigma**2 / rate_hz / field**2, seconds)
-    return parts, number, told, bounds, f"trial {trial}: {asked_db:.0f} dB{' pulsed' if pulsed else ''}, {seconds:.2f} s, {parts}"
+    return parts, number, told, bounds, f"trial {trial}: {asked_db:.0f} dB{' pulsed' if pulsed else ''}{' pick-up' if listens else ''}, {seconds:.2f} s, {parts}"
 
 
 def period_field(parts, number):
@@ -195,7 +232,7 @@ def own_simulation(checks):
 
 def recovered(checks, chosen):
     with ThreadPoolExecutor(chosen.jobs) as pool:
-        trials = list(pool.map(lambda trial: trial_of(chosen.seed, trial), range(chosen.trials)))
+        trials = list(pool.map(lambda trial: trial_of(chosen.seed, trial, None, chosen.pick_up), range(chosen.trials)))
     inside, count = dict.fromkeys(ALL, 0), dict.fromkeys(ALL, 0)
     ratios = {name: [] for name in ASKED}
     for parts, _, told, bounds, about in trials:
@@ -267,7 +304,8 @@ def changes(checks, trials):
             continue
         values = {row["name"]: row["value"] for row in told["parameters"]}
         tag_q = values.pop("tag_q")
-        fitted = replace(parts, **values).with_tag_q(tag_q)
+        coupling = values.pop("coupling")
+        fitted = replace(with_value(parts, "coupling", coupling), **values).with_tag_q(tag_q)
         now = ripple_v(fitted, number)
         gains = [change["gain_db"] for change in told["changes"]]
         checks.that(gains == sorted(gains, reverse=True), f"{about}: best first")
@@ -295,6 +333,7 @@ def main():
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--seed", type=int, default=20_251)
     options.add_argument("--trials", type=int, default=30)
+    options.add_argument("--pick-up", action="store_true")
     options.add_argument("--jobs", type=int, default=os.cpu_count())
     chosen = options.parse_args()
     checks = Checks()

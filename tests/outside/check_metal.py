@@ -7,7 +7,9 @@
 - what the antenna's current becomes: nodal equations; tuned before and tuned beside the sheet;
 - what is refused is refused in one line.
 
-2 % each unless a line says otherwise. The change of an inductance, being a difference, is held to 2 % of itself.
+2 % each. The change of an inductance, being a difference, is held to 2 % of itself; M with a tag, a sum that may cancel, also to 0.1 % of its parts. The images
+may be 0.5 % off where the field is strongest (`MOST_MISFIT`), of a current at most the share |z of the sheet|/|Z of the loop| of it: below 1 where the
+antenna was tuned before (checked below); tuned beside the sheet the inductance cancels.
 """
 
 import sys
@@ -187,15 +189,15 @@ def circuits(checks):
             resonance = 1 / (2 * np.pi * np.sqrt(henry * c))
             checks.near(report["reader"]["resonance_hz"], resonance, 0.002 * resonance, f"{what}: resonance")
             current = 8.0 / abs(20 + ohm + 1j * W * henry + 1 / (1j * W * c))
-            # Far from resonance a relative change of L is Q times as large in the current.
-            checks.near(report["reader"]["antenna_a"], current, 0.03 * current, f"{what}: current")
+            checks.that(abs(z) < abs(20 + ohm + 1j * W * henry + 1 / (1j * W * c)) or retuned, f"{what}: the sheet is not all of the loop")
+            checks.near(report["reader"]["antenna_a"], current, 0.02 * current, f"{what}: current")
             got = report["metal_sheet"]
-            checks.near(got["current_ratio"], current / before, 0.03 * current / before, f"{what}: current against none")
+            checks.near(got["current_ratio"], current / before, 0.02 * current / before, f"{what}: current against none")
             points, weights = along_rod(np.array([0, 0, 0.06]), np.array([0, 0, 1.0]), 10e-3)
             flux = sum(w * flux_density(turns_of(coil), p)[2] for p, w in zip(points, weights))
             reflected = sum(w * b[2].real for w, b in zip(weights, exact.reflected(sheet, points)))
             ratio = current / before * (flux + reflected) / flux
-            checks.near(got["field_ratio"], ratio, 0.04 * ratio, f"{what}: field at the tag against none")
+            checks.near(got["field_ratio"], ratio, 0.02 * ratio, f"{what}: field at the tag against none")
 
 
 def refusals(checks):

@@ -29,6 +29,7 @@ class Circuits:
     chip_ohm: float = 100e3
     load_ohm: float = 2_000.0
     delay_cycles: float = 0.3  # from the crossing to the switch
+    pick_up_h: tuple = None  # mutual inductances of a separate coil with antenna and tag, whose open voltage is heard instead of the antenna's
 
     @property
     def antenna_ohm(self):
@@ -121,9 +122,14 @@ class Track:
         return np.angle(value)
 
     def antenna_v(self, times):
-        """Analytic signal of the voltage across the antenna, at rising times; its real part is the voltage."""
+        """Analytic signal of the voltage across the antenna or in the pick-up coil, at rising times; its real part is the voltage."""
         parts = self.parts
-        probe = np.array([-parts.source_share * parts.antenna_ohm, 0, -1, 0])
+        probe, feed = np.array([-parts.source_share * parts.antenna_ohm, 0, -1, 0]), 1.0
+        if parts.pick_up_h:
+            # The slopes of the currents; the switch is not in them.
+            a, b = parts.matrix(False)
+            weight = np.array([*parts.pick_up_h, 0, 0])
+            probe, feed = weight @ a, weight @ b
         out = np.zeros(times.size, dtype=complex)
         edges = np.searchsorted(times, self.starts + [np.inf])
         for start, (modes, on, amounts), low, high in zip(self.starts, self.pieces, edges, edges[1:]):
@@ -137,7 +143,7 @@ class Track:
                 if share:
                     out[low:high] += share * weight * np.exp(rate * (here - start))
             if on:
-                out[low:high] += (probe @ modes.steady + parts.drive_v) * np.exp(1j * modes.omega * here)
+                out[low:high] += (probe @ modes.steady + feed * parts.drive_v) * np.exp(1j * modes.omega * here)
         return out
 
 

@@ -10,6 +10,7 @@ use fieldripple::bench_fit::{BenchFit, FitError, Thought, fit};
 use fieldripple::capture::{ChannelChoice, Unit};
 use fieldripple::decode::{Decoded, Settings, decode_file};
 use fieldripple::number::within;
+use fieldripple::world::link::Tap;
 use fieldripple::world::scenario::Scenario;
 
 use super::setup::Setup;
@@ -17,7 +18,7 @@ use super::setup::Setup;
 /// A capture that the scenario's bench is fitted to.
 #[derive(clap::Args)]
 pub struct FitArguments {
-    /// Fit antenna (resonance, Q), coupling and tag (resonance, Q, load) of the scenario to this capture of one tag, taken at the antenna: what
+    /// Fit antenna (resonance, Q), coupling and tag (resonance, Q, load) of the scenario to this capture of one tag, taken at the antenna or with the scenario's pick-up coil (all places then as they are there): what
     /// the bench is, how it differs from what was thought, what the capture cannot tell, and which single change buys most
     #[arg(long, value_name = "CAPTURE", conflicts_with_all = ["design", "tolerance", "distance", "offset", "tilt", "offset_y", "bearing", "figure", "capacitor_for", "turns_for", "wrong_coil"])]
     pub fit: Option<PathBuf>,
@@ -38,6 +39,8 @@ struct Fit {
     bench: Result<BenchFit, FitError>,
     /// Volts across the antenna for a volt at the probe, as the scenario has it.
     divider: f64,
+    /// The scenario's probe is a pick-up coil.
+    by_pick_up: bool,
 }
 
 impl Fit {
@@ -86,6 +89,7 @@ pub fn run(
     let fitted = bench.is_ok();
     let fit = Fit {
         divider: 1.0 / setup.listening().scale,
+        by_pick_up: setup.listening().tap != Tap::Antenna,
         decoded,
         bench,
     };

@@ -1,6 +1,5 @@
 //! The result of `link` as one JSON object.
 
-use fieldripple::world::link::{LimitKind, limits};
 use serde_json::{Value, json};
 
 use super::{Position, Report};
@@ -28,9 +27,10 @@ pub fn object(report: &Report) -> String {
             "own_capacitance_f": report.setup.station.coil.own_capacitance_f(),
             "resonance_hz": circuit.resonance_hz(),
             "q": circuit.q(),
-            "antenna_v": report.idle_v,
-            "antenna_a": report.idle_a,
+            "antenna_v": report.driven.first().antenna_v,
+            "antenna_a": report.driven.first().antenna_a,
         },
+        "antennas": report.driven.json(),
         "tag": {
             "inductance_h": tag.coil.inductance_h,
             "effective_area_m2": tag.coil.effective_area_m2,
@@ -47,20 +47,8 @@ pub fn object(report: &Report) -> String {
         "needed_folded_ebn0_db": report.setup.needed_db,
         "remarks": super::text::remarks(report),
         "positions": report.positions.iter().map(position).collect::<Vec<_>>(),
-        "field": report.fields.iter().map(|(at_m, field)| json!({
-            "at_m": at_m,
-            "a_per_m_rms": field.a_per_m,
-            "ut_rms": field.ut,
-            "db_ua_per_m": field.db_ua_per_m,
-        })).collect::<Vec<_>>(),
-        "limits_for_comparison": limits(circuit.frequency_hz).iter().map(|limit| match limit.kind {
-            LimitKind::MagneticField { at_m } => json!({"name": limit.name, "at_m": at_m, "db_ua_per_m": limit.value}),
-            LimitKind::ElectricField { at_m } => json!({
-                "name": limit.name, "at_m": at_m, "uv_per_m": limit.value,
-                "computed_uv_per_m": report.electric_uv_per_m(at_m),
-            }),
-            LimitKind::FluxDensity => json!({"name": limit.name, "ut_rms": limit.value}),
-        }).collect::<Vec<_>>(),
+        "field": report.exposure.fields_json(),
+        "limits_for_comparison": report.exposure.limits_json(),
         "design": report.chosen.as_ref().map(super::design::Chosen::json),
         "tolerance": report.tolerances.as_ref().map(super::tolerance::Tolerances::json),
         "capacitor_for": report.sums.capacitor.map(|(uh, farad)| json!({"inductance_uh": uh, "capacitance_pf": farad * 1e12})),

@@ -1,11 +1,11 @@
 //! A bench ready to be asked about positions.
 
-use anyhow::Context;
+use anyhow::{Context, ensure};
 use fieldripple::world::link::{
     Antennas, FieldAt, Idle, Link, Listening, Neighbour, Station, Transponder, folded_ebn0_db,
     link, needed_ebn0_db,
 };
-use fieldripple::world::scenario::{PlaceKeys, Scenario, TagKeys, half_bits};
+use fieldripple::world::scenario::{PlaceKeys, ReaderKeys, Scenario, TagKeys, half_bits};
 use fieldripple::world::{Bench, Digitiser};
 
 /// Reader, tag and probe of a scenario, and what is asked of the reading.
@@ -54,6 +54,14 @@ impl Setup {
             .first()
             .cloned()
             .unwrap_or_else(TagKeys::default);
+        if let Some(second) = &scenario.second_reader {
+            let (own, other) = (&scenario.reader, &second.reader);
+            let when = |reader: &ReaderKeys| reader.pulses_s().zip(Some(reader.on_before_s()));
+            ensure!(
+                own.field_hz != other.field_hz || when(own) == when(other),
+                "link works out fields that are on together: give second_reader the on_ms, off_ms and on_before_ms of the reader, or another field_hz"
+            );
+        }
         let mut listening = scenario.listening()?;
         if scenario.noise.ebn0_db.is_some() {
             // An Eb/N0 is that of the scenario's own place; elsewhere the noise stays and the ripple changes.

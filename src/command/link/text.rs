@@ -2,10 +2,7 @@
 
 use std::fmt::Write;
 
-use fieldripple::world::link::{FieldAt, LimitKind, limits};
-
 use super::Report;
-use super::wording::DANGEROUS_V;
 
 pub fn page(report: &Report) -> String {
     let mut page = report
@@ -17,7 +14,7 @@ pub fn page(report: &Report) -> String {
     if let Some(tolerances) = &report.tolerances {
         page += &tolerances.page();
     }
-    field(&mut page, report);
+    page += &report.exposure.page();
     sums(&mut page, report);
     page
 }
@@ -64,29 +61,7 @@ fn bench(page: &mut String, report: &Report) {
             on_rod.apparent_permeability
         );
     }
-    line!(
-        page,
-        "Antenna: {:.0} V and {:.3} A peak with no tag near. {}",
-        report.idle_v,
-        report.idle_a,
-        if report.idle_v > DANGEROUS_V {
-            "DANGEROUS TO TOUCH: rated probe or divider, keep fingers off."
-        } else {
-            "Use a rated probe or a divider."
-        }
-    );
-    if let Some(neighbour) = &report.setup.neighbour {
-        let together = neighbour.station.circuit.frequency_hz == circuit.frequency_hz;
-        line!(
-            page,
-            "Second antenna: {}",
-            if together {
-                "drives at the same frequency; field and voltages are those of both."
-            } else {
-                "takes part as a tuned circuit; its own field is another carrier and not in these numbers."
-            }
-        );
-    }
+    *page += &report.driven.page();
     *page += &super::across::page(&report.setup);
     if let Some(metal) = &report.metal {
         *page += &metal.page();
@@ -110,6 +85,7 @@ pub fn remarks(report: &Report) -> Vec<String> {
              Give tag.1.clamp_v, or take a tag with one (--tags)."
         ));
     }
+    list.extend(report.driven.remark());
     let pulses = report.setup.scenario.reader.pulses_s();
     if let Some(position) = report
         .positions
@@ -218,80 +194,6 @@ fn table(page: &mut String, report: &Report) {
         report.setup.seconds,
         report.setup.needed_db,
         report.setup.odds
-    );
-}
-
-fn field(page: &mut String, report: &Report) {
-    let circuit = &report.setup.station.circuit;
-    line!(
-        page,
-        "\nField on the axis of the antenna (rms, no tag near, computed, no measurement{}):",
-        if report.metal.is_some() {
-            "; of its turns alone, since how far the metal sheet reaches is not known"
-        } else {
-            ""
-        }
-    );
-    for (at_m, field) in &report.fields {
-        line!(
-            page,
-            "{at_m:>8} m {:>10.3e} A/m {:>10.3e} µT {:>8.1} dBµA/m",
-            field.a_per_m,
-            field.ut,
-            field.db_ua_per_m
-        );
-    }
-    let idle = report.setup.idle();
-    let on_axis = |at_m: f64| {
-        let point = fieldripple::world::coil::Vector::new(0.0, 0.0, at_m);
-        idle.as_ref()
-            .map_or(FieldAt::default(), |idle| idle.field_of_turns_at(point))
-    };
-    line!(
-        page,
-        "Named for comparison; conditions differ by country, local law decides:"
-    );
-    for limit in limits(circuit.frequency_hz) {
-        match limit.kind {
-            LimitKind::MagneticField { at_m } => {
-                line!(
-                    page,
-                    "  {}: {:.1} dBµA/m at {at_m} m; computed {:.1}",
-                    limit.name,
-                    limit.value,
-                    on_axis(at_m).db_ua_per_m
-                );
-            }
-            LimitKind::ElectricField { at_m } => {
-                line!(
-                    page,
-                    "  {}: {:.1} µV/m at {at_m} m; computed {:.3} (377 Ω times the field a loop measures)",
-                    limit.name,
-                    limit.value,
-                    report.electric_uv_per_m(at_m)
-                );
-            }
-            LimitKind::FluxDensity => {
-                let near = fieldripple::world::link::range_m(0.0, 10.0, |at_m| {
-                    on_axis(at_m).ut >= limit.value
-                });
-                let reach = match near {
-                    Some(at_m) => format!(
-                        "computed field is above it within {:.0} mm on the axis",
-                        at_m * 1e3
-                    ),
-                    None => format!(
-                        "computed {:.2} µT in the middle of the antenna",
-                        on_axis(0.0).ut
-                    ),
-                };
-                line!(page, "  {}: {} µT rms; {reach}", limit.name, limit.value);
-            }
-        }
-    }
-    line!(
-        page,
-        "  EN 50364 covers exposure by such readers. Keep strong fields away from active implants."
     );
 }
 

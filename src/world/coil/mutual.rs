@@ -14,15 +14,27 @@ const MOST_POINTS: usize = 1 << 14;
 
 /// Mutual inductance of two coils, turn by turn for small windings and by Gauss nodes over large ones.
 pub fn mutual_inductance_h(first: &Coil, second: &Coil, second_from_first: &Place) -> f64 {
-    let nodes = second.nodes();
-    first
-        .nodes()
-        .iter()
-        .flat_map(|a| nodes.iter().map(move |b| (a, b)))
-        .map(|((turn_a, weight_a), (turn_b, weight_b))| {
-            weight_a * weight_b * filaments_h(turn_a, turn_b, second_from_first)
-        })
-        .sum()
+    let (nodes, others) = (first.nodes(), second.nodes());
+    let windings_h = |place: &Place| -> f64 {
+        nodes
+            .iter()
+            .flat_map(|a| others.iter().map(move |b| (a, b)))
+            .map(|((turn_a, weight_a), (turn_b, weight_b))| {
+                weight_a * weight_b * filaments_h(turn_a, turn_b, place)
+            })
+            .sum()
+    };
+    if first.loops().is_empty() && second.loops().is_empty() {
+        return windings_h(second_from_first);
+    }
+    let mut sum = 0.0;
+    for (at, sign) in first.each_winding() {
+        for (there, other_sign) in second.each_winding() {
+            let seen = there.carried_by(second_from_first).seen_from(&at);
+            sum += sign * other_sign * windings_h(&seen);
+        }
+    }
+    sum
 }
 
 /// Mutual inductance of two turns; `place` is where the frame of the second is seen from the first.

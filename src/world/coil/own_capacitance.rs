@@ -30,11 +30,13 @@ const MEDHURST: [(f64, f64); 22] = [
 ];
 
 impl Coil {
-    /// Capacitance as if across a single layer of round turns, F; nothing for other windings and for layers shorter than a tenth of their
+    /// Capacitance as if across a single layer of round turns, F; nothing for other windings, several in series, and for layers shorter than a tenth of their
     /// diameter or longer than fifty, which the table has not. Several layers have many times as much, and it goes with how they are wound: it
     /// is measured (the coil alone resonates at 1/(2π√(LC))).
     pub fn own_capacitance_f(&self) -> Option<f64> {
-        let (Outline::Circle { radius_m }, 1) = (self.outline(), self.winding().layers) else {
+        let (Outline::Circle { radius_m }, 1, []) =
+            (self.outline(), self.winding().layers, self.loops())
+        else {
             return None;
         };
         let diameter_m = 2.0 * radius_m;

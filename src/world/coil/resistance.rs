@@ -17,12 +17,12 @@ impl Coil {
 
     /// Resistance of the same length of straight wire.
     pub fn skin_resistance_ohm(&self, frequency_hz: f64) -> f64 {
-        self.wire().internal_ohm_per_m(frequency_hz).re * self.wire_length_m()
+        self.windings() * self.wire().internal_ohm_per_m(frequency_hz).re * self.wire_length_m()
     }
 
     /// What the turns add by lying in each other's field.
     pub fn proximity_resistance_ohm(&self, frequency_hz: f64) -> f64 {
-        self.crowding_ohm(frequency_hz).re
+        self.windings() * self.crowding_ohm(frequency_hz).re
     }
 
     /// Quality factor ωL/R of the coil alone.

@@ -11,7 +11,12 @@ impl Coil {
     ///
     /// Turns are taken as closed and plane; the helix and the leads are not in it (below one turn's length times
     /// 1 µH/m). Wires are thin against the coil: the error of a single turn is of order (a/R)².
+    /// Several windings in series have what each has alone, and what they share ([`Coil::between_windings_h`]).
     pub fn inductance_h(&self, frequency_hz: f64) -> f64 {
+        self.windings() * self.winding_h(frequency_hz) + self.between_windings_h()
+    }
+
+    fn winding_h(&self, frequency_hz: f64) -> f64 {
         let omega = 2.0 * std::f64::consts::PI * frequency_hz;
         let internal = self.wire().internal_ohm_per_m(frequency_hz).im / omega;
         let layers: Vec<_> = self.layers().collect();

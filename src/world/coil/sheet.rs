@@ -114,8 +114,11 @@ impl Coil {
     ///
     /// # Errors
     /// [`CoilError::SheetNear`]: the sheet within the winding or nearer to it than a wire's diameter. [`CoilError::SheetPoor`]: so poor a
-    /// conductor, or so near, that images do not make its field.
+    /// conductor, or so near, that images do not make its field. [`CoilError::SheetAndLoops`]: several windings in series.
     pub fn beside(mut self, sheet: &Sheet, frequency_hz: f64) -> Result<Coil, CoilError> {
+        if !self.loops.is_empty() {
+            return Err(CoilError::SheetAndLoops);
+        }
         let reach_m = f64::from(self.columns() - 1) / 2.0 * self.winding().pitch_m;
         let gap_m = sheet.at_m.abs() - reach_m;
         let least_m = reach_m + 1.5 * self.wire().diameter_m;

@@ -1,6 +1,7 @@
 //! A coil as a person measures it: shape, size, turns, layers, wire.
 
 use super::mutual::gauss_legendre;
+use super::series::Loop;
 use super::sheet::Image;
 use super::{Filament, Place, Vector, Wire};
 use std::f64::consts::PI;
@@ -139,9 +140,24 @@ pub enum CoilError {
         /// Error of its field.
         error_percent: f64,
     },
+    /// Two windings of one antenna in each other's way.
+    #[error(
+        "windings {first} and {second} ([[…loop]], counted from 1) touch or cross: their turns must be at least a wire's thickness apart, so move one of them"
+    )]
+    Touch {
+        /// Which one, counted from 1.
+        first: usize,
+        /// Which other one.
+        second: usize,
+    },
+    /// Several windings beside a metal sheet.
+    #[error(
+        "a metal sheet beside an antenna of several windings (reader.loop) is not worked out: leave one of the two out"
+    )]
+    SheetAndLoops,
 }
 
-/// An air-cored coil, alone or beside a metal sheet ([`Coil::beside`]).
+/// An air-cored coil, alone, beside a metal sheet ([`Coil::beside`]), or several windings in series ([`Coil::in_series`]).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Coil {
     outline: Outline,
@@ -149,6 +165,8 @@ pub struct Coil {
     wire: Wire,
     /// What a metal sheet makes of it.
     pub(super) images: Vec<Image>,
+    /// Its windings, if they are several or not at the origin.
+    pub(super) loops: Vec<Loop>,
 }
 
 impl Coil {
@@ -199,6 +217,7 @@ impl Coil {
             winding,
             wire,
             images: Vec::new(),
+            loops: Vec::new(),
         };
         let inner_m = coil.layer_outline(0).half_width_m();
         if inner_m <= wire.radius_m() {
@@ -237,14 +256,14 @@ impl Coil {
         self.wire
     }
 
-    /// Length of wire in all turns.
+    /// Length of wire in the turns of one winding.
     pub fn wire_length_m(&self) -> f64 {
         self.layers()
             .map(|(turn, count)| turn.length_m() * f64::from(count))
             .sum()
     }
 
-    /// Sum of the areas of all turns.
+    /// Sum of the areas of the turns of one winding.
     pub fn turns_area_m2(&self) -> f64 {
         self.layers()
             .map(|(turn, count)| turn.area_m2() * f64::from(count))
@@ -254,7 +273,16 @@ impl Coil {
     /// Flux density per ampere at a point, with the coil at the origin and its axis along z. T/A. Beside a metal sheet the part in phase with
     /// the current.
     pub fn flux_density(&self, point_m: &Vector) -> Vector {
-        flux_density_of(&self.nodes(), point_m)
+        let nodes = self.nodes();
+        if self.loops.is_empty() {
+            return flux_density_of(&nodes, point_m);
+        }
+        self.each_winding()
+            .iter()
+            .map(|(place, sign)| {
+                place.turn(flux_density_of(&nodes, &place.inward(*point_m))) * *sign
+            })
+            .sum()
     }
 
     /// The part of it that is a quarter of a cycle ahead of the current, T/A: what a metal sheet's loss makes; 0 without one.
@@ -292,7 +320,7 @@ impl Coil {
             .grown((f64::from(layer) - middle) * self.winding.layer_pitch_m)
     }
 
-    /// Filaments with weights that stand for the winding and, beside a metal sheet, for its images.
+    /// Filaments with weights that stand for one winding and, beside a metal sheet, for its images.
     pub(super) fn nodes(&self) -> Vec<(Filament, f64)> {
         let mut nodes = self.turns();
         let turns = nodes.clone();

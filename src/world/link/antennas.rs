@@ -14,8 +14,7 @@ pub struct Neighbour {
     pub place: Place,
 }
 
-/// The reader's antenna and, if there is one, its neighbour: a second loop driven at the same frequency (a gate's other side, the other
-/// half of a figure of eight), or one with a field of its own. The latter is a tuned circuit that takes part; what its own field
+/// The reader's antenna and, if there is one, its neighbour: one driven at the same frequency (a gate's other side), or one with a field of its own. The latter is a tuned circuit that takes part; what its own field
 /// adds is another carrier and not in these numbers.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Antennas<'a> {
@@ -108,15 +107,17 @@ impl<'a> Antennas<'a> {
     pub fn idle(&self) -> Result<Idle<'a>, CircuitError> {
         let network = self.network(None)?;
         let settled = settle(&network, &[]);
-        let currents_a = (0..network.readers().len())
-            .map(|reader| settled.together(&Probe::AntennaCurrent { reader }))
-            .collect();
+        let all = 0..network.readers().len();
         Ok(Idle {
             antennas: *self,
-            antenna_v: settled
-                .together(&Probe::AntennaVoltage { reader: 0 })
-                .norm(),
-            currents_a,
+            voltages_v: all
+                .clone()
+                .map(|reader| settled.together(&Probe::AntennaVoltage { reader }).norm())
+                .collect(),
+            currents_a: all
+                .map(|reader| settled.together(&Probe::AntennaCurrent { reader }))
+                .collect(),
+            mutual_h: self.neighbour.map_or(0.0, |_| network.inductance_h(0, 1)),
         })
     }
 }
@@ -125,13 +126,20 @@ impl<'a> Antennas<'a> {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Idle<'a> {
     antennas: Antennas<'a>,
-    /// Peak voltage across the reader's antenna.
-    pub antenna_v: f64,
+    /// Peak voltage across each antenna, the reader's first.
+    pub voltages_v: Vec<f64>,
     /// Peak current of each antenna.
     pub currents_a: Vec<Complex64>,
+    /// Mutual inductance of the two antennas, 0 where there is one.
+    pub mutual_h: f64,
 }
 
 impl Idle<'_> {
+    /// Peak voltage across the reader's antenna.
+    pub fn antenna_v(&self) -> f64 {
+        self.voltages_v[0]
+    }
+
     /// Peak current in the reader's antenna.
     pub fn antenna_a(&self) -> f64 {
         self.currents_a[0].norm()
@@ -148,22 +156,29 @@ impl Idle<'_> {
         FieldAt::of(self.sum(|coil, place| place.turn(of(coil, place))))
     }
 
-    /// Magnetic moment of the turns of all antennas together, A·m² peak.
-    pub fn moment_a_m2(&self) -> f64 {
-        let moment = self.sum(|coil, place| place.axis() * coil.turns_area_m2());
-        moment.iter().map(Complex64::norm_sqr).sum::<f64>().sqrt()
-    }
-
-    fn sum(&self, part: impl Fn(&Coil, &Place) -> Vector) -> [Complex64; 3] {
-        let origin = Place::origin();
-        let first = (&self.antennas.station.coil, &origin);
+    /// Every antenna with its place in the reader's frame and its current.
+    pub(super) fn each(&self) -> Vec<(&Coil, Place, Complex64)> {
+        let first = (&self.antennas.station.coil, Place::origin());
         let second = self
             .antennas
             .neighbour
-            .map(|neighbour| (&neighbour.station.coil, &neighbour.place));
+            .map(|neighbour| (&neighbour.station.coil, neighbour.place));
+        std::iter::once(first)
+            .chain(second)
+            .zip(&self.currents_a)
+            .map(|((coil, place), &current)| (coil, place, current))
+            .collect()
+    }
+
+    /// Frequency of the reader's field.
+    pub(super) fn field_hz(&self) -> f64 {
+        self.antennas.station.circuit.frequency_hz
+    }
+
+    fn sum(&self, part: impl Fn(&Coil, &Place) -> Vector) -> [Complex64; 3] {
         let mut sum = [Complex64::ZERO; 3];
-        for ((coil, place), current) in std::iter::once(first).chain(second).zip(&self.currents_a) {
-            let per_ampere = part(coil, place);
+        for (coil, place, current) in self.each() {
+            let per_ampere = part(coil, &place);
             for (sum, value) in sum.iter_mut().zip(per_ampere.iter()) {
                 *sum += current * value;
             }

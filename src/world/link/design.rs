@@ -1,8 +1,10 @@
 //! An antenna worked out from what is wanted of it: turns, capacitors that can be bought, resistor, voltages and currents.
 
 use super::super::circuit::{Reader, Topology, resonance_capacitance_f};
-use super::super::coil::{Coil, CoilError, Outline, Winding, Wire};
-use super::{Antennas, LinkError, Station, turns_for_inductance};
+use super::super::coil::{Coil, CoilError, Outline, Sheet, Winding, Wire};
+use super::sums::turns_for;
+use super::{Antennas, LinkError, Station};
+use num_complex::Complex64;
 use std::f64::consts::PI;
 use thiserror::Error;
 
@@ -25,11 +27,24 @@ impl Bridge {
     }
 }
 
+/// What is near an antenna, and what is across it beside its tuning capacitor.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Near {
+    /// A metal sheet.
+    pub sheet: Option<Sheet>,
+    /// Inductance in series with the coil, H: a cable's.
+    pub series_h: f64,
+    /// Capacitance across the antenna, F: a cable's, the turns' own.
+    pub across_f: f64,
+}
+
 /// What is asked of an antenna in series resonance.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Wanted {
-    /// Inductance.
+    /// Inductance of the antenna in its place, with what is near it.
     pub inductance_h: f64,
+    /// What is near it.
+    pub near: Near,
     /// Shape and size of the mean turn.
     pub outline: Outline,
     /// Room along the axis for one layer, m.
@@ -61,14 +76,24 @@ pub struct Design {
     pub antenna_v: f64,
     /// Peak voltage across the capacitors.
     pub capacitor_v: f64,
-    /// Peak current: antenna, capacitors and driver have the same one.
+    /// Peak current of the antenna.
     pub current_a: f64,
+    /// Peak current of capacitors and driver: the same, unless something is across the antenna.
+    pub driver_a: f64,
     /// Mean power from the supply, W.
     pub power_w: f64,
     /// Of it in the coil's wire, W.
     pub coil_w: f64,
     /// Of it in the resistor, W.
     pub series_w: f64,
+}
+
+impl Design {
+    /// Quality of the coil alone, in its place.
+    pub fn coil_q(&self) -> f64 {
+        let circuit = &self.station.circuit;
+        2.0 * PI * circuit.frequency_hz * circuit.inductance_h / circuit.coil_ohm
+    }
 }
 
 /// Why there is no such antenna.
@@ -89,6 +114,16 @@ pub enum DesignError {
         /// Room along the axis.
         room_mm: f64,
     },
+    /// More across the antenna than tunes it.
+    #[error(
+        "cable and turns have {across_pf:.0} pF across the antenna, but {whole_pf:.0} pF in all tune it: less inductance, or a shorter cable, is needed"
+    )]
+    Across {
+        /// What is there.
+        across_pf: f64,
+        /// What tunes it.
+        whole_pf: f64,
+    },
     /// The circuits cannot be joined.
     #[error(transparent)]
     Link(#[from] LinkError),
@@ -106,14 +141,27 @@ const PITCH: f64 = 1.1;
 /// [`DesignError`]: no such coil.
 pub fn design(wanted: &Wanted, wire_m: f64) -> Result<Design, DesignError> {
     let coil = wind(wanted, wire_m)?;
-    let inductance_h = coil.inductance_h(wanted.field_hz);
-    let coil_ohm = coil.resistance_ohm(wanted.field_hz);
+    let inductance_h = wanted.in_place_h(&coil);
+    let coil_ohm = coil.resistance_ohm(wanted.field_hz) + coil.sheet_ohm(wanted.field_hz).re;
     let omega = 2.0 * PI * wanted.field_hz;
-    let capacitors_f = parallel_values(resonance_capacitance_f(inductance_h, wanted.field_hz));
-    let capacitance_f = capacitors_f.iter().sum();
+    let (whole_f, across_f) = (
+        resonance_capacitance_f(inductance_h, wanted.field_hz),
+        wanted.near.across_f,
+    );
+    if across_f >= whole_f {
+        return Err(DesignError::Across {
+            across_pf: across_f * 1e12,
+            whole_pf: whole_f * 1e12,
+        });
+    }
+    let capacitors_f = parallel_values(whole_f - across_f);
+    let capacitance_f: f64 = capacitors_f.iter().sum();
     let drive_v = wanted.bridge.drive_v(wanted.supply_v);
-    let least_ohm = (drive_v / wanted.limit_a).max(omega * inductance_h / wanted.highest_q);
-    let missing_ohm = least_ohm - coil_ohm - wanted.driver_ohm;
+    // Of the antenna's current this share comes through the driver, and its square of the driver's loss counts (a tapped capacitor, textbook).
+    let share = capacitance_f / (capacitance_f + across_f);
+    let least_ohm =
+        (drive_v / wanted.limit_a).max(omega * inductance_h / wanted.highest_q / (share * share));
+    let missing_ohm = least_ohm - coil_ohm / (share * share) - wanted.driver_ohm;
     let series_ohm = if missing_ohm > 0.0 {
         preferred_above(missing_ohm)
     } else {
@@ -128,23 +176,46 @@ pub fn design(wanted: &Wanted, wire_m: f64) -> Result<Design, DesignError> {
         inductance_h,
         capacitance_f,
         coil_ohm,
-        shunt_f: 0.0,
+        shunt_f: across_f,
     };
     let station = Station { coil, circuit };
     let idle = Antennas::alone(&station).idle().map_err(LinkError::from)?;
-    let (antenna_v, current_a) = (idle.antenna_v, idle.antenna_a());
-    let half_square = current_a * current_a / 2.0;
+    let (antenna_v, current_a) = (idle.antenna_v(), idle.antenna_a());
+    let own_ohm = Complex64::new(coil_ohm, omega * inductance_h);
+    let beside = Complex64::new(0.0, omega * across_f) * own_ohm;
+    let driver_a = current_a * (1.0 + beside).norm();
+    let (coil_w, per_ohm) = (
+        current_a * current_a / 2.0 * coil_ohm,
+        driver_a * driver_a / 2.0,
+    );
     Ok(Design {
-        capacitor_v: current_a / (omega * capacitance_f),
-        power_w: half_square * (coil_ohm + circuit.source_ohm),
-        coil_w: half_square * coil_ohm,
-        series_w: half_square * series_ohm,
+        capacitor_v: driver_a / (omega * capacitance_f),
+        power_w: coil_w + per_ohm * circuit.source_ohm,
+        coil_w,
+        series_w: per_ohm * series_ohm,
         antenna_v,
         current_a,
+        driver_a,
         station,
         capacitors_f,
         series_ohm,
     })
+}
+
+impl Wanted {
+    /// A coil where it is to be.
+    fn placed(&self, coil: Coil) -> Result<Coil, CoilError> {
+        match &self.near.sheet {
+            Some(sheet) => coil.beside(sheet, self.field_hz),
+            None => Ok(coil),
+        }
+    }
+
+    /// Inductance that a coil beside its sheet has with all that is in series.
+    fn in_place_h(&self, coil: &Coil) -> f64 {
+        let by_sheet_h = coil.sheet_ohm(self.field_hz).im / (2.0 * PI * self.field_hz);
+        coil.inductance_h(self.field_hz) + by_sheet_h + self.near.series_h
+    }
 }
 
 /// As few layers as have room.
@@ -160,22 +231,20 @@ fn wind(wanted: &Wanted, wire_m: f64) -> Result<Coil, DesignError> {
             layer_pitch_m: pitch_m,
         };
         // Full layers that make too little need no counting of turns.
-        let full = Coil::new(wanted.outline, winding(fits * layers), wire);
-        match full {
-            Ok(coil) if coil.inductance_h(wanted.field_hz) >= wanted.inductance_h => {}
+        let made = |turns: u32| -> Result<(Coil, f64), CoilError> {
+            let coil = wanted.placed(Coil::new(wanted.outline, winding(turns), wire)?)?;
+            let inductance_h = wanted.in_place_h(&coil);
+            Ok((coil, inductance_h))
+        };
+        match made(fits * layers) {
+            Ok((_, inductance_h)) if inductance_h >= wanted.inductance_h => {}
             Ok(_) => continue,
             Err(error) => {
                 refused = Some(error);
                 continue;
             }
         }
-        let (turns, coil) = turns_for_inductance(
-            wanted.outline,
-            winding(layers),
-            wire,
-            wanted.inductance_h,
-            wanted.field_hz,
-        )?;
+        let (turns, coil) = turns_for(wanted.inductance_h, (layers, fits * layers), made)?;
         if turns.div_ceil(layers) <= fits {
             return Ok(coil);
         }
@@ -293,6 +362,7 @@ mod tests {
     fn wanted() -> Wanted {
         Wanted {
             inductance_h: 550e-6,
+            near: Near::default(),
             outline: Outline::Circle { radius_m: 0.06 },
             room_m: 0.02,
             field_hz: FIELD_HZ,

@@ -41,6 +41,9 @@ impl FieldAt {
     }
 }
 
+/// Speed of light.
+pub(super) const LIGHT_M_PER_S: f64 = 299_792_458.0;
+
 /// Wave impedance by which a magnetic field measured with a loop is stated as an electric one, Ω.
 pub const WAVE_OHM: f64 = 377.0;
 
@@ -50,7 +53,6 @@ pub const WAVE_OHM: f64 = 377.0;
 /// Limits in µV/m below 30 MHz are measured with a loop antenna and stated as 377 Ω times this (47 CFR 15.209 and ANSI C63.10; from memory,
 /// no source text at hand). Rejected: the electric field in the loop's plane, which is smaller by 2/(kr), 7.5 dB at 300 m and 134.2 kHz.
 pub fn loop_field_a_per_m(moment_a_m2: f64, frequency_hz: f64, at_m: f64) -> f64 {
-    const LIGHT_M_PER_S: f64 = 299_792_458.0;
     let turned = std::f64::consts::TAU * frequency_hz / LIGHT_M_PER_S * at_m;
     moment_a_m2 / 2f64.sqrt() / (std::f64::consts::TAU * at_m.powi(3))
         * (1.0 + turned * turned).sqrt()

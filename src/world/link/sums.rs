@@ -19,20 +19,34 @@ pub fn turns_for_inductance(
             value: target_h,
         });
     }
-    let wind = |turns: u32| -> Result<(u32, Coil, f64), CoilError> {
+    let wind = |turns: u32| -> Result<(Coil, f64), CoilError> {
         let coil = Coil::new(outline, Winding { turns, ..winding }, wire)?;
         let inductance_h = coil.inductance_h(frequency_hz);
-        Ok((turns, coil, inductance_h))
+        Ok((coil, inductance_h))
     };
+    turns_for(target_h, (winding.layers.max(1), u32::MAX), wind)
+}
+
+/// The same for a coil and its inductance as `wind` makes them from a number of turns; no more turns than the second of `within` are tried.
+pub(super) fn turns_for(
+    target_h: f64,
+    within: (u32, u32),
+    wind: impl Fn(u32) -> Result<(Coil, f64), CoilError>,
+) -> Result<(u32, Coil), CoilError> {
+    let wind = |turns: u32| wind(turns).map(|(coil, inductance_h)| (turns, coil, inductance_h));
+    let (least, most) = within;
     // Inductance grows with every turn: double until above the target, then narrow.
-    let mut low = wind(winding.layers.max(1))?;
+    let mut low = wind(least)?;
     if low.2 >= target_h {
         return Ok((low.0, low.1));
     }
     let mut high = loop {
-        let high = wind(2 * low.0)?;
+        let high = wind(low.0.saturating_mul(2).min(most))?;
         if high.2 >= target_h {
             break high;
+        }
+        if high.0 == most {
+            return Ok((high.0, high.1));
         }
         low = high;
     };

@@ -70,11 +70,12 @@ impl ReaderKeys {
     /// # Errors
     /// A coil that cannot be wound, or not beside the sheet.
     pub fn station(&self, second: bool) -> Result<Station, ScenarioError> {
-        let coil = self.coil.coil(if second {
-            "second_reader.coil"
+        let (wound, loops) = if second {
+            ("second_reader.coil", "second_reader.loop")
         } else {
-            "reader.coil"
-        })?;
+            ("reader.coil", "reader.loop")
+        };
+        let coil = self.wound_in_series(self.coil.coil(wound)?, loops)?;
         let coil = self.beside_metal(coil)?;
         let alone_h = self
             .inductance_uh
@@ -127,11 +128,6 @@ impl ReaderKeys {
             )));
         }
         Ok(whole_f - shunt_f)
-    }
-
-    /// Whether nothing is near the antenna and nothing across it that its tuning capacitor is not.
-    pub fn stands_alone(&self) -> bool {
-        self.metal_sheet.is_none() && self.cable.is_none() && self.self_capacitance_pf == 0.0
     }
 
     /// Seconds on and off, if the field is pulsed.

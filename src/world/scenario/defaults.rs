@@ -9,6 +9,7 @@ static EVERY_TABLE: LazyLock<toml::Table> = LazyLock::new(|| {
     let reader = ReaderKeys {
         cable: Some(Default::default()),
         metal_sheet: Some(Default::default()),
+        loops: vec![Default::default()],
         ..ReaderKeys::default()
     };
     let second_reader = SecondReader::default();
@@ -16,6 +17,7 @@ static EVERY_TABLE: LazyLock<toml::Table> = LazyLock::new(|| {
         second_reader: Some(SecondReader {
             reader: ReaderKeys {
                 cable: reader.cable,
+                loops: reader.loops.clone(),
                 ..second_reader.reader
             },
             ..second_reader

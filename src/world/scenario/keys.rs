@@ -52,6 +52,11 @@ pub const TABLES: &[(&str, TableKind, &str)] = &[
     ),
     ("reader.coil", TableKind::Single, "Its antenna coil"),
     (
+        "reader.loop",
+        TableKind::Repeated,
+        "A winding of the antenna: that of [reader.coil] once more at this place, in series with the others; without any, one at its middle",
+    ),
+    (
         "reader.cable",
         TableKind::Single,
         "A cable from driver and tuning capacitor to the antenna; the voltage across the antenna is then that at its near end",
@@ -67,6 +72,11 @@ pub const TABLES: &[(&str, TableKind, &str)] = &[
         "Another reader, coupled to the first antenna and to the tags",
     ),
     ("second_reader.coil", TableKind::Single, "Its antenna coil"),
+    (
+        "second_reader.loop",
+        TableKind::Repeated,
+        "A winding of the antenna: that of [second_reader.coil] once more at this place of its frame, in series with the others; without any, one at its middle",
+    ),
     (
         "second_reader.cable",
         TableKind::Single,
@@ -230,6 +240,9 @@ macro_rules! rows {
             key($t, "self_capacitance_pf", Number(0.0, 5000.0), "Capacitance of the antenna's own turns, as if across them"),
         ]
     };
+    (reversed $t:literal) => {
+        [key($t, "reversed", YesNo, "Connected the other way round: the other half of a figure of eight, a gate's other side in antiphase")]
+    };
     (cable $t:literal) => {
         [
             key($t, "length_m", Number(0.01, 20.0), "Length; at most a hundredth of a wavelength, so that it is one capacitance and one inductance"),
@@ -258,6 +271,8 @@ const GROUPS: &[&[Key]] = &[
     ],
     &rows!(reader "reader"),
     &rows!(coil "reader.coil"),
+    &rows!(place "reader.loop"),
+    &rows!(reversed "reader.loop"),
     &rows!(cable "reader.cable"),
     &[
         key(
@@ -294,6 +309,8 @@ const GROUPS: &[&[Key]] = &[
     &rows!(reader "second_reader"),
     &rows!(place "second_reader"),
     &rows!(coil "second_reader.coil"),
+    &rows!(place "second_reader.loop"),
+    &rows!(reversed "second_reader.loop"),
     &rows!(cable "second_reader.cable"),
     &rows!(sends "tag"),
     &[

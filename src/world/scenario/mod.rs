@@ -9,6 +9,7 @@ mod check;
 mod defaults;
 mod interference;
 mod keys;
+mod loop_keys;
 mod metal;
 mod other_side;
 mod other_tag;
@@ -23,6 +24,7 @@ pub use build::half_bits;
 pub use check::{At, ScenarioError};
 pub use interference::{BandNoise, Fsk, Hum, Impulses, Noise, PhaseNoise, Supply, Tone};
 pub use keys::{Allowed, KEYS, Key, TABLES, TableKind, key_list};
+pub use loop_keys::LoopKeys;
 pub use other_tag::{FieldPulses, OtherTag};
 pub use parts::{
     CoilKeys, DirectField, DirectTag, PlaceKeys, ReaderKeys, SecondReader, Sends, TagKeys, Waypoint,

@@ -76,12 +76,17 @@ impl Scenario {
         };
         let upright = second.place.tilt_deg == 0.0;
         let rectangle = self.reader.coil.shape == "rectangle";
+        let aslant = !upright || second.place.bearing_deg != 0.0;
+        let several = !self.reader.loops.is_empty() || !second.reader.loops.is_empty();
         match self.tag.len() {
             0 => refuse("the scenario has no [[tag]] to be read"),
             3.. => refuse("more than two tags: allowed are one, or one for each reader"),
             _ if !upright && self.tag.iter().any(|tag| !tag.track.is_empty()) => {
                 refuse("second_reader.tilt_deg with a tag on its way: allowed is one of the two")
             }
+            _ if several && aslant => refuse(
+                "an antenna of several windings ([[reader.loop]]) with second_reader.tilt_deg or bearing_deg: allowed is one of the two",
+            ),
             _ if rectangle && second.place.bearing_deg != 0.0 => refuse(
                 "second_reader.bearing_deg with a rectangular antenna: allowed is one of the two",
             ),
@@ -201,6 +206,7 @@ mod tests {
             "[second_reader]",
             "[second_reader]\n[[tag]]\n[[tag]]\n[[tag]]",
             "[reader.coil]\nshape = 'rectangle'\n[second_reader]\nbearing_deg = 10\n[[tag]]",
+            "[[reader.loop]]\n[second_reader]\ntilt_deg = 10\n[[tag]]",
             "[second_reader]\ntilt_deg = 10\n[[tag]]\n[[tag.track]]\nat_ms = 0\n[[tag.track]]\nat_ms = 5",
         ] {
             let refused = bench(keys).with_a_tag_each();

@@ -3,6 +3,7 @@
 #![allow(missing_docs)]
 
 use super::super::circuit::Topology;
+use super::loop_keys::LoopKeys;
 use super::rod_keys::RodKeys;
 use super::surroundings::{CableKeys, SheetKeys};
 use serde::{Deserialize, Serialize};
@@ -26,6 +27,8 @@ pub struct ReaderKeys {
     pub on_ms: Option<f64>,
     pub off_ms: Option<f64>,
     pub coil: CoilKeys,
+    #[serde(rename = "loop", skip_serializing_if = "Vec::is_empty")]
+    pub loops: Vec<LoopKeys>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub metal_sheet: Option<SheetKeys>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -51,6 +54,7 @@ impl Default for ReaderKeys {
             on_ms: None,
             off_ms: None,
             coil: CoilKeys::default(),
+            loops: Vec::new(),
             metal_sheet: None,
             cable: None,
             self_capacitance_pf: 0.0,

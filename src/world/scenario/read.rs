@@ -3,6 +3,7 @@
 use super::check::{At, ScenarioError, check_table, check_value, join};
 use super::defaults::default_of;
 use super::keys::{KEYS, TABLES, TableKind};
+use super::loop_keys::MOST_LOOPS;
 use super::{OtherTag, Scenario, Sends, TagKeys, presets};
 use crate::telegram::Identity;
 use toml::de::{DeTable, DeValue};
@@ -98,6 +99,17 @@ impl Scenario {
             sends.check()?;
         }
         self.check_metal()?;
+        let second = self.second_reader.iter().map(|other| &other.reader);
+        for (table, reader) in ["reader", "second_reader"]
+            .iter()
+            .zip(std::iter::once(&self.reader).chain(second))
+        {
+            if reader.loops.len() > MOST_LOOPS {
+                return refuse(&format!(
+                    "more than {MOST_LOOPS} [[{table}.loop]]: at most {MOST_LOOPS} are allowed"
+                ));
+            }
+        }
         if self.other_tag.len() > 8 {
             return refuse("more than 8 [[other_tag]]: at most 8 are allowed");
         }

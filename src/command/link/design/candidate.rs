@@ -1,7 +1,7 @@
 //! An antenna of one inductance and wire, on the bench it is for.
 
 use anyhow::Context;
-use fieldripple::world::link::{Design, Wanted, design, range_m};
+use fieldripple::world::link::{Design, Near, Wanted, design, range_m};
 use fieldripple::world::scenario::{PlaceKeys, Scenario};
 use rayon::prelude::*;
 
@@ -31,9 +31,17 @@ impl Asked<'_> {
     pub fn candidate(&self, inductance_uh: f64, wire_mm: f64) -> anyhow::Result<Candidate> {
         let arguments = self.arguments;
         let mut scenario = self.scenario.clone();
+        let reader = &scenario.reader;
+        let cable = reader.cable;
         let wanted = Wanted {
             inductance_h: inductance_uh * 1e-6,
-            outline: scenario.reader.station(false)?.coil.outline(),
+            near: Near {
+                sheet: reader.metal_sheet.map(|keys| keys.sheet()),
+                series_h: cable.map_or(0.0, |cable| cable.henry()),
+                across_f: cable.map_or(0.0, |cable| cable.farad())
+                    + reader.self_capacitance_pf * 1e-12,
+            },
+            outline: reader.coil.outline(),
             room_m: arguments.room * 1e-3,
             field_hz: scenario.field_hz(),
             supply_v: arguments.supply,

@@ -105,7 +105,7 @@ impl Chosen {
             design.station.coil.wire_length_m(),
             circuit.inductance_h * 1e6,
             circuit.coil_ohm,
-            design.station.coil.q(circuit.frequency_hz)
+            design.coil_q()
         )?;
         writeln!(
             page,
@@ -121,7 +121,7 @@ impl Chosen {
         writeln!(
             page,
             "            {:.0} V peak across them at {:.3} A peak: rate them for twice that.{caution}",
-            design.capacitor_v, design.current_a,
+            design.capacitor_v, design.driver_a,
         )?;
         writeln!(
             page,
@@ -142,7 +142,7 @@ impl Chosen {
         writeln!(
             page,
             "Driver:     {:.2} V peak fundamental from {} V, {:.3} A peak, {:.2} W, {:.2} W of it in the coil",
-            circuit.drive_v, self.supply_v, design.current_a, design.power_w, design.coil_w
+            circuit.drive_v, self.supply_v, design.driver_a, design.power_w, design.coil_w
         )
     }
 

@@ -191,9 +191,13 @@ fn around(page: &mut String, fit: &Fit, bench: &BenchFit) {
         let same = factor < FIELD_OFF && factor > 1.0 / FIELD_OFF;
         line!(
             page,
-            "Field in the capture: {measured_v:.3} V peak; this bench makes {:.3} V through the scenario's {:.0}:1 probe{}",
+            "Field in the capture: {measured_v:.3} V peak; this bench makes {:.3} V {}{}",
             bench.field_v,
-            fit.divider,
+            if fit.by_pick_up {
+                "in the scenario's pick-up coil".to_string()
+            } else {
+                format!("through the scenario's {:.0}:1 probe", fit.divider)
+            },
             if same {
                 ".".to_string()
             } else {
