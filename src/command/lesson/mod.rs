@@ -192,7 +192,7 @@ fn fill(folder: &Path, settings: &Settings, drawn: &Drawn<'_>) -> anyhow::Result
     let plan = LessonPlan::new(settings);
     making::write(folder, &plan.files)?;
     let taken = making::take_all(folder, settings, &plan.recipes)?;
-    let mut files = Book::new(settings, plan, taken, false)?.pages(count > 0, reader::page()?)?;
+    let mut files = Book::new(settings, plan, taken, false)?.pages(count > 0, reader::MODULE)?;
     if count > 0 {
         let hidden = Settings {
             seed: drawn.secret,
