@@ -19,7 +19,7 @@ use fieldripple::telegram::Identity;
 
 use fieldripple::number::{whole_within, within};
 
-/// Exercises beyond this would make the folder larger than 10 MB.
+/// Exercises beyond this would make the folder larger than 10 MB, code for browsers in its pages aside.
 const MOST_EXERCISES: u64 = 30;
 /// What a command of the work sheet writes.
 const WORK_SHEET_REPORT: &str = "first.html";
