@@ -20,6 +20,7 @@ const FIELD_HZ: f64 = 134_200.0;
 fn stages(criterion: &mut Criterion) {
     let tag = RippleTag {
         telegram: Telegram::new(0x8000_F9C0_075B_CD15),
+        flipped: 0,
         depth: 0.01,
         angle_deg: 60.0,
         start_cycles: 1234.5,

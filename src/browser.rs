@@ -1,7 +1,7 @@
 //! What a page calls of the receiver, compiled for wasm32: two places for what is given, one question, one answer.
 //!
 //! Everything passes as bytes in this module's own memory, and nothing is imported: the module can compute, and reach nothing else. What
-//! goes in and out is said at [`fieldripple::page::answer`].
+//! goes in and out is said at [`fieldripple::play::answer`].
 #![deny(unsafe_code)]
 
 use std::sync::{Mutex, PoisonError};
@@ -37,17 +37,17 @@ mod called_by_the_page {
         room(&QUESTION, length)
     }
 
-    /// Room for the file.
+    /// Room for the file, where the question is about one.
     #[unsafe(no_mangle)]
     extern "C" fn room_for_capture(length: usize) -> *mut u8 {
         room(&CAPTURE, length)
     }
 
-    /// Reads the file and returns the length of the answer, bytes of UTF-8.
+    /// Answers, and returns the length of the answer, bytes of UTF-8.
     #[unsafe(no_mangle)]
     extern "C" fn answer() -> usize {
         let question = taken(&QUESTION);
-        let text = fieldripple::page::answer(&String::from_utf8_lossy(&question), taken(&CAPTURE));
+        let text = fieldripple::play::answer(&String::from_utf8_lossy(&question), taken(&CAPTURE));
         let length = text.len();
         *ANSWER.lock().unwrap_or_else(PoisonError::into_inner) = text;
         length

@@ -134,6 +134,8 @@ pub mod number;
 mod order;
 #[cfg(feature = "page")]
 pub mod page;
+#[cfg(feature = "play")]
+pub mod play;
 pub mod receiver;
 pub mod telegram;
 mod threads;

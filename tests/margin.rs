@@ -296,6 +296,7 @@ fn scene(draw: &Draw, ebn0_db: f64, seconds: f64, angle_deg: f64) -> Scene {
     let number = (uniform(&mut random) * 1e11) as u64;
     let tag = RippleTag {
         telegram: Telegram::new(Identity::new(999, number).unwrap().code()),
+        flipped: 0,
         depth,
         angle_deg,
         start_cycles: 4096.0 * uniform(&mut random),

@@ -22,6 +22,7 @@ fn capture(trial: u64, draw: u64, seconds: f64, ebn0_db: f64) -> Decoded {
     let angle_deg = rng.random_range(-90.0..90.0);
     let tag = RippleTag {
         telegram: Telegram::new(rng.random()),
+        flipped: 0,
         depth: DEPTH,
         angle_deg,
         start_cycles: rng.random_range(0.0..4096.0),

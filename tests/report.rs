@@ -319,6 +319,68 @@ fn joined_captures_are_one_section_without_figures() {
     assert_eq!(pictures(&page), 0);
 }
 
+/// The record of joined captures stands one after the other, and the bits lie in each where it was made to begin.
+#[test]
+fn joined_captures_show_the_bits_of_each() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("report.html");
+    let parts = [
+        ("a.wav", 1000.0, 0.07),
+        ("b.wav", 3456.0, 0.1),
+        ("c.wav", 77.0, 0.05),
+    ];
+    let mut captures = vec!["--join".to_string()];
+    for (name, start, seconds) in parts {
+        let capture = folder.path().join(name).to_str().unwrap().to_string();
+        let output = Command::new(env!("CARGO_BIN_EXE_fieldripple"))
+            .args([
+                "synth",
+                &capture,
+                "--id",
+                "999:98765432109",
+                "--rate",
+                "500k",
+            ])
+            .args(["--ebn0", "20", "--start", &start.to_string()])
+            .args(["--seconds", &seconds.to_string()])
+            .output()
+            .unwrap();
+        assert!(output.status.success(), "{output:?}");
+        captures.push(capture);
+    }
+    let captures: Vec<&str> = captures.iter().map(String::as_str).collect();
+    let output = report(&captures, &path);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let page = fs::read_to_string(&path).unwrap();
+    let data = page.split("class=\"record-data\">").nth(1).unwrap();
+    let record: serde_json::Value =
+        serde_json::from_str(data.split("</script>").next().unwrap()).unwrap();
+    let all_s: f64 = parts.iter().map(|(.., seconds)| seconds).sum();
+    let ends_s = record["to_s"].as_f64().unwrap();
+    assert!((ends_s - all_s).abs() < 1e-4, "{ends_s}");
+    let runs: Vec<[f64; 3]> = serde_json::from_value(record["tags"][0]["runs"].clone()).unwrap();
+    assert_eq!(runs.len(), parts.len(), "{runs:?}");
+    let (cycle_s, telegram_s) = (1.0 / 134_200.0, 4096.0 / 134_200.0);
+    let mut begun_s = 0.0;
+    for ([from_s, to_s, origin_s], (name, start, seconds)) in runs.into_iter().zip(parts) {
+        assert!(
+            from_s >= begun_s - cycle_s && to_s <= begun_s + seconds + cycle_s,
+            "{name}"
+        );
+        assert!(to_s - from_s > 0.9 * seconds, "{name}: {from_s} to {to_s}");
+        let wanted_s = begun_s + start * cycle_s;
+        let apart_s =
+            (origin_s - wanted_s + 0.5 * telegram_s).rem_euclid(telegram_s) - 0.5 * telegram_s;
+        // Places are whole cycles.
+        assert!(
+            apart_s.abs() <= cycle_s,
+            "{name}: {} cycles off",
+            apart_s / cycle_s
+        );
+        begun_s += seconds;
+    }
+}
+
 #[test]
 fn what_cannot_be_written_is_one_line() {
     let folder = tempfile::tempdir().unwrap();

@@ -27,6 +27,8 @@ pub(super) struct Input {
     again: Option<Again>,
     /// Of what comes out of an archive: packed bytes taken so far.
     packed: Option<Arc<AtomicU64>>,
+    /// The one file beside it, where both are in memory.
+    neighbour: Option<(String, Arc<[u8]>)>,
 }
 
 impl Input {
@@ -69,6 +71,7 @@ impl Input {
             consumed: 0,
             again: None,
             packed: None,
+            neighbour: None,
         }
     }
 
@@ -78,6 +81,26 @@ impl Input {
         Self {
             again: Some(Again::Memory(Arc::clone(&bytes))),
             ..Self::new(path, Box::new(io::Cursor::new(bytes)), Some(size))
+        }
+    }
+
+    /// With a file beside it that is in memory, too.
+    pub(super) fn beside(mut self, name: &str, bytes: Arc<[u8]>) -> Self {
+        self.neighbour = Some((name.into(), bytes));
+        self
+    }
+
+    /// Opens the file of this path, which stands beside it; nothing stands beside a stream.
+    pub(super) fn neighbour(&self, path: &Path) -> Result<Self, CaptureError> {
+        match &self.neighbour {
+            Some((name, bytes)) if path.file_name() == Some(name.as_ref()) => {
+                Ok(Self::in_memory(path, Arc::clone(bytes)))
+            }
+            Some(_) => Err(CaptureError::Io {
+                path: path.to_owned(),
+                source: io::ErrorKind::NotFound.into(),
+            }),
+            None => Self::open(path),
         }
     }
 
@@ -103,9 +126,9 @@ impl Input {
         tally
     }
 
-    /// May what stands beside it be opened? Not beside a stream or bytes in memory, whatever their name.
+    /// May what stands beside it be opened? Not beside a stream or bytes in memory, whatever their name, but for what was given with them.
     pub(super) fn is_file(&self) -> bool {
-        matches!(self.again, Some(Again::File(_)))
+        matches!(self.again, Some(Again::File(_))) || self.neighbour.is_some()
     }
 
     /// Where its bytes can be read once more; nowhere for a stream.

@@ -65,7 +65,7 @@ pub use device::{InputDevice, input_devices, open_device};
 pub use folder::{FolderError, Scratch, write_folder};
 #[cfg(feature = "page")]
 pub use open::open_tallied;
-pub use open::{open, open_bytes, open_reader};
+pub use open::{open, open_bytes, open_pair, open_reader};
 pub use options::{OpenOptions, RawKind, RawKindError};
 pub use pick::{ChannelChoice, PickError, Picked};
 pub use stream::{open_growing, open_stream};
@@ -74,7 +74,7 @@ pub use tally::{Tally, sha256};
 pub use types::{
     CaptureError, ChannelInfo, Columns, Layout, RateOrigin, SampleSource, TimeColumn, Unit,
 };
-pub use write::{write, write_blocks, write_blocks_then};
+pub use write::{wav_bytes, write, write_blocks, write_blocks_then};
 #[cfg(feature = "formats")]
 pub use write_arrays::{ArrayValues, NamedArray, write_columns, write_npz};
 pub use write_types::{Heading, Recording, WriteError, WriteKind, Written};

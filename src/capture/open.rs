@@ -66,6 +66,22 @@ pub fn open_bytes(
     recognise(Input::in_memory(path, bytes.into()), options, 0)
 }
 
+/// The same for a file that describes another one, `beside` (name and bytes): the metadata of a SigMF recording and its samples.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_pair(
+    name: &str,
+    bytes: impl Into<Arc<[u8]>>,
+    beside: (&str, Arc<[u8]>),
+    options: &OpenOptions,
+) -> Result<Box<dyn SampleSource>, CaptureError> {
+    let path = Path::new(name);
+    options.check(path)?;
+    let input = Input::in_memory(path, bytes.into()).beside(beside.0, beside.1);
+    recognise(input, options, 0)
+}
+
 /// Tells a format by how a file begins.
 type Tell = fn(&[u8]) -> bool;
 /// Opens a file of a format.

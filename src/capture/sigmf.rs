@@ -64,7 +64,7 @@ pub(super) fn open(
             ));
         }
     };
-    let data = Input::open(&data)?;
+    let data = input.neighbour(&data)?;
     let length = data.left();
     meta.source(data, length, options)
 }

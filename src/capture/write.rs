@@ -11,24 +11,46 @@ use std::path::Path;
 /// [`WriteError`]: no samples, channels of different length, values that are not finite, a rate the format cannot
 /// state, or the operating system.
 pub fn write(path: &Path, recording: &Recording, kind: WriteKind) -> Result<Written, WriteError> {
-    let heading = Heading {
+    let heading = heading(recording)?;
+    write_blocks(path, &heading, kind, at_once(recording))
+}
+
+/// The bytes of a WAV file of so many bits a sample: what [`write()`] writes as [`WriteKind::WavInteger`].
+///
+/// # Errors
+/// As [`write()`], those of the operating system aside.
+pub fn wav_bytes(recording: &Recording, bits: u16) -> Result<Vec<u8>, WriteError> {
+    let heading = heading(recording)?;
+    check(&heading)?;
+    let mut blocks = Blocks::new(&heading, at_once(recording));
+    let mut file = io::Cursor::new(Vec::new());
+    wav(&mut file, &mut blocks, Some(bits))?;
+    Ok(file.into_inner())
+}
+
+fn heading(recording: &Recording) -> Result<Heading, WriteError> {
+    if recording.samples.len() != recording.channels.len() {
+        return unfit("every channel needs a name and every name a channel");
+    }
+    Ok(Heading {
         rate_hz: recording.rate_hz,
         channels: recording.channels.clone(),
         complex: recording.complex,
         length: recording.samples.first().map_or(0, Vec::len) as u64,
         settings: Vec::new(),
-    };
-    if recording.samples.len() != recording.channels.len() {
-        return unfit("every channel needs a name and every name a channel");
-    }
+    })
+}
+
+/// All samples as one block.
+fn at_once(recording: &Recording) -> impl FnMut(&mut [Vec<f32>]) {
     let mut left = true;
-    write_blocks(path, &heading, kind, |block| {
+    move |block| {
         if std::mem::take(&mut left) {
             for (to, from) in block.iter_mut().zip(&recording.samples) {
                 to.extend_from_slice(from);
             }
         }
-    })
+    }
 }
 
 /// Writes a capture of which `next` brings block after block: it is handed one empty vector a channel to fill, and leaves
@@ -58,12 +80,7 @@ pub fn write_blocks_then(
     then: impl FnOnce() -> Result<(), WriteError>,
 ) -> Result<Written, WriteError> {
     check(heading)?;
-    let mut blocks = Blocks {
-        heading,
-        next,
-        channels: vec![Vec::new(); heading.channels.len()],
-        done: 0,
-    };
+    let mut blocks = Blocks::new(heading, next);
     write_atomically(path, |file| {
         let written = match kind {
             WriteKind::WavInteger(bits) => wav(file, &mut blocks, Some(bits)),
@@ -120,7 +137,16 @@ struct Blocks<'a, F> {
     done: u64,
 }
 
-impl<F: FnMut(&mut [Vec<f32>])> Blocks<'_, F> {
+impl<'a, F: FnMut(&mut [Vec<f32>])> Blocks<'a, F> {
+    fn new(heading: &'a Heading, next: F) -> Self {
+        Self {
+            heading,
+            next,
+            channels: vec![Vec::new(); heading.channels.len()],
+            done: 0,
+        }
+    }
+
     /// The next samples of all channels and how many each has; 0 when all are through.
     fn advance(&mut self) -> Result<usize, WriteError> {
         self.channels.iter_mut().for_each(Vec::clear);

@@ -49,7 +49,7 @@ use std::io::Read;
 use std::path::Path;
 use std::sync::Arc;
 
-use crate::capture::{ChannelInfo, Layout, RateOrigin, Unit, open_bytes};
+use crate::capture::{ChannelInfo, Layout, RateOrigin, SampleSource, Unit, open_bytes, open_pair};
 use crate::findings::findings;
 use crate::receiver::{
     LEAST_RATE_HZ, Reception, Samples, Signal, Windows, receive, receive_joined,
@@ -89,9 +89,38 @@ pub fn decode_bytes(
 ) -> Result<Decoded, DecodeError> {
     let bytes = bytes.into();
     let source = open_bytes(name, Arc::clone(&bytes), &settings.open_options())?;
+    decode_in_memory(name, source, &bytes, settings)
+}
+
+/// The same for a file that describes another one, `beside` (name and bytes): the metadata of a SigMF recording and its samples.
+///
+/// # Errors
+/// As [`decode_file`].
+pub fn decode_pair(
+    name: &str,
+    bytes: impl Into<Arc<[u8]>>,
+    beside: (&str, impl Into<Arc<[u8]>>),
+    settings: &Settings,
+) -> Result<Decoded, DecodeError> {
+    let bytes = bytes.into();
+    let beside = (beside.0, beside.1.into());
+    let source = open_pair(name, Arc::clone(&bytes), beside, &settings.open_options())?;
+    decode_in_memory(name, source, &bytes, settings)
+}
+
+#[cfg_attr(
+    not(feature = "page"),
+    expect(unused_variables, reason = "pages alone tell sums of bytes")
+)]
+fn decode_in_memory(
+    name: &str,
+    source: Box<dyn SampleSource>,
+    bytes: &[u8],
+    settings: &Settings,
+) -> Result<Decoded, DecodeError> {
     let opened = Opened::of(source, name.into(), settings)?;
     #[cfg(feature = "page")]
-    let opened = opened.watched(origin::Watch::bytes(name, &bytes, settings));
+    let opened = opened.watched(origin::Watch::bytes(name, bytes, settings));
     decode_opened(opened, settings)
 }
 

@@ -19,10 +19,11 @@ use super::plan::LessonPlan;
 use super::settings::{Settings, typed};
 use super::stepper::{biphase, stepper};
 use super::strip::strip;
-use super::taken::{Taken, fixed};
+use super::taken::Taken;
 use super::values::values;
 use crate::draw::palette;
-use crate::page::{environment, style_sheet};
+use crate::page::{environment, reader_page, style_sheet};
+use crate::play::fixed;
 
 /// A lesson with everything that its pages show.
 pub struct Book {
@@ -73,14 +74,15 @@ impl Book {
         )))
     }
 
-    /// All pages, figures, style and script; `reader` is the page that reads captures, where it was built.
+    /// All pages, figures, style and script; `module` is the program's code for a browser, as [`reader_page`] takes it, where it was built: the
+    /// page that reads captures and those to play with hold it.
     ///
     /// # Errors
     /// A place in a chapter that cannot be filled.
     pub fn pages(
         self,
         exercises: bool,
-        reader: Option<String>,
+        module: Option<&str>,
     ) -> Result<Vec<PageFile>, LessonError> {
         let book = Arc::new(self);
         let mut files: Vec<PageFile> = vec![
@@ -140,17 +142,19 @@ impl Book {
                 title => "The air interface of animal transponders",
                 chapters,
                 exercises,
-                reads => reader.is_some(),
+                reads => module.is_some(),
                 play => explore::PAGES,
                 css => "",
                 ..Value::from_serialize(&book.values)
             },
         )?;
         files.push(("index.html".into(), index.into_bytes()));
-        files.extend(explore::pages(&book.settings, |name| {
-            book.material.taken.get(name)
-        })?);
-        files.extend(reader.map(|page| ("reader.html".into(), page.into_bytes())));
+        let taken = |name: &str| book.material.taken.get(name);
+        files.extend(explore::pages(&book.settings, taken, module)?);
+        if let Some(module) = module {
+            let page = reader_page(module, explore::PROGRAM)?;
+            files.push(("reader.html".into(), page.into_bytes()));
+        }
         files.push(("captures.json".into(), book.results()));
         Ok(files)
     }

@@ -51,6 +51,12 @@ pub enum LessonError {
     /// The bench of the lesson cannot be worked out.
     #[error(transparent)]
     Scenario(#[from] crate::world::scenario::ScenarioError),
+    /// The page that reads captures cannot be made.
+    #[error(transparent)]
+    Page(#[from] crate::page::PageError),
+    /// What pages to play with show cannot be worked out.
+    #[error("a page to play with cannot be made: {0}")]
+    Play(#[from] crate::play::Unanswered),
     /// See [`LessonError::Scenario`].
     #[error(transparent)]
     Link(#[from] crate::world::link::LinkError),

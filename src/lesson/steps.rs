@@ -1,7 +1,7 @@
 //! The telegram bit by bit: half bits, meaning and place of every bit, for the stepper and for paper.
 
-use super::taken::raised;
 use crate::linecode::{boundary_signs, load_states};
+use crate::play::raised;
 use crate::telegram::{CODE_BITS, Identity, Part, Telegram, fields, part_of};
 
 /// One bit with what is to be said about it.

@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 use super::LessonError;
 use super::recipe::Recipe;
 use crate::draw::{Beside, Panel, View, panel_svg};
+use crate::play::{fixed, numbers, outcome};
 
 /// Size of a figure: at 380 px of page it is shown nearly as large as it is drawn.
 const PANEL: (u32, u32) = (400, 320);
@@ -116,45 +117,12 @@ impl Taken {
 
     /// Numbers read, as they are printed.
     pub fn numbers(&self) -> Vec<String> {
-        let spaced = |id: &str| {
-            let (country, national) = id.split_at(id.len() - 12);
-            format!("{country} {national}")
-        };
-        self.readings()
-            .iter()
-            .filter_map(|reading| reading["id"].as_str().map(spaced))
-            .collect()
+        numbers(&self.decoded)
     }
 
     /// What came of it, in a sentence or two.
     pub fn outcome(&self) -> String {
-        let parts: Vec<String> = self
-            .readings()
-            .iter()
-            .zip(self.numbers())
-            .map(|(reading, number)| {
-                let odds = reading["odds_wrong"].as_f64().unwrap_or(1.0);
-                let spare = reading["spare_db"].as_f64().unwrap_or(f64::NAN);
-                format!(
-                    "Read: {number}, wrong with a probability of {}, {} dB to spare.",
-                    odds_words(odds),
-                    fixed(spare, 1)
-                )
-            })
-            .collect();
-        let findings: Vec<&str> = self.decoded["findings"]
-            .as_array()
-            .into_iter()
-            .flatten()
-            .filter(|finding| finding["code"] != "capture-note")
-            .filter_map(|finding| finding["text"].as_str())
-            .collect();
-        let first = findings.first().copied().unwrap_or_default();
-        match parts.is_empty() {
-            true => format!("Not read. {first}").trim_end().into(),
-            false if first.is_empty() => parts.join(" "),
-            false => format!("{} {first}", parts.join(" ")),
-        }
+        outcome(&self.decoded)
     }
 
     /// What coils and circuits give the transponder, and how deep its ripple is for that; `None` of captures without coils.
@@ -185,39 +153,5 @@ impl Taken {
             "r": self.readings().first(),
             "truth": self.truth,
         })
-    }
-}
-
-/// A probability as it is printed: not stated below 10⁻¹².
-pub(super) fn odds_words(odds: f64) -> String {
-    if odds <= 1e-12 {
-        return "10⁻¹² or less".into();
-    }
-    let exponent = odds.log10().floor();
-    let mantissa = odds / 10f64.powf(exponent);
-    let digits = raised(-exponent as usize);
-    if exponent >= -1.0 {
-        format!("{odds:.2}")
-    } else {
-        format!("{mantissa:.1}·10⁻{digits}")
-    }
-}
-
-/// An exponent in raised digits.
-pub(super) fn raised(exponent: usize) -> String {
-    format!("{exponent}")
-        .chars()
-        .filter_map(|c| c.to_digit(10))
-        .map(|digit| ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'][digit as usize])
-        .collect()
-}
-
-/// A number with so many decimals and a real minus sign, none before a 0.
-pub(super) fn fixed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    match text.strip_prefix('-') {
-        Some(digits) if digits.contains(|c: char| ('1'..='9').contains(&c)) => format!("−{digits}"),
-        Some(digits) => digits.into(),
-        None => text,
     }
 }

@@ -10,14 +10,12 @@ use super::plan::LessonPlan;
 use super::settings::{Settings, typed};
 use super::stepper::halves;
 use super::steps::steps;
-use super::taken::{Taken, odds_words};
+use super::taken::Taken;
 use crate::page::{CAUTIONS, groups};
+use crate::play::{READ_ODDS, odds_words};
 use crate::receiver::{BIT, NOMINAL_HZ, TELEGRAM, needed_db};
 use crate::telegram::{HALF_DUPLEX_HEADER, Telegram};
 use crate::world::link::needed_ebn0_db;
-
-/// Odds of a wrong number at which `decode` and `link` call a capture read.
-const READ_ODDS: f64 = 1e-5;
 
 /// All of it, as the chapters' templates take it.
 pub fn values(

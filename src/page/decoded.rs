@@ -60,7 +60,8 @@ impl<'a> Section<'a> {
             remarks: decoded.remarks().to_vec(),
             sources: decoded.origins().iter().map(source).collect(),
             settings: settings.into_iter().map(owned).collect(),
-            view: Some(view(decoded)),
+            view: view(decoded),
+            joined: false,
         }
     }
 }

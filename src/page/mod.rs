@@ -15,7 +15,7 @@ mod sheet;
 
 pub use bits::{Group, groups};
 pub use decoded::view;
-pub use reader::{answer, reader_page};
+pub use reader::{MODULE_SCRIPT, answer, reader_page};
 pub use report::{NumberRead, Opinion, ReportPage, Section, section_html, unreadable_html};
 pub use sheet::{CAUTIONS, controls_sheet, environment, escaped, inline_svg, style_sheet};
 

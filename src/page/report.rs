@@ -51,8 +51,10 @@ pub struct Section<'a> {
     pub sources: Vec<Vec<(String, String)>>,
     /// Settings that the capture was read with.
     pub settings: Vec<(String, String)>,
-    /// What is drawn; `None` where several captures were joined.
-    pub view: Option<View<'a>>,
+    /// What is drawn.
+    pub view: View<'a>,
+    /// Several captures were joined: of them the record alone is drawn, one after the other.
+    pub joined: bool,
 }
 
 impl Section<'_> {
@@ -126,11 +128,11 @@ pub fn section_html(section: &Section<'_>, place: usize) -> Result<String, PageE
         .filter(|read| read.half_duplex)
         .count();
     let ripples = section.numbers.len() - answers;
-    let figures = match &section.view {
-        Some(view) => Some(figures(view, ripples, answers)?),
-        None => None,
+    let figures = match section.joined {
+        true => None,
+        false => Some(figures(&section.view, ripples, answers)?),
     };
-    let record = section.view.as_ref().and_then(View::record);
+    let record = section.view.record();
     let findings: Vec<_> = section
         .findings
         .iter()

@@ -39,6 +39,10 @@ pub fn environment() -> Environment<'static> {
     let _ = environment.add_template("sheet.html", include_str!("sheet.html"));
     let _ = environment.add_template("cautions.html", include_str!("cautions.html"));
     let _ = environment.add_template("record.html", super::record::TEMPLATE);
+    for (name, template) in super::reader::TEMPLATES {
+        let _ = environment.add_template(name, template);
+    }
+    environment.add_global("worker", super::reader::WORKER);
     environment.add_global("cautions", CAUTIONS.to_vec());
     environment
 }

@@ -62,8 +62,8 @@ pub struct DirectSignal {
 }
 
 impl DirectSignal {
-    /// 100 ms at 500 kS/s of a field of 1 V at 134.2 kHz with a clean ripple of 1 % at 30°; change what is to be different.
-    pub fn with_tag(identity: Identity) -> Self {
+    /// 100 ms at 500 kS/s of a bare field of 1 V at 134.2 kHz; change what is to be different.
+    pub fn field() -> Self {
         Self {
             view: SampleForm::Real,
             rate_hz: 500e3,
@@ -73,16 +73,25 @@ impl DirectSignal {
             amplitude: 1.0,
             phase_deg: 0.0,
             offset: 0.0,
+            tags: Vec::new(),
+            pulses: None,
+            noise_sigma: 0.0,
+            seed: 1,
+        }
+    }
+
+    /// The same with a clean ripple of 1 % at 30°.
+    pub fn with_tag(identity: Identity) -> Self {
+        Self {
             tags: vec![RippleTag {
                 telegram: Telegram::new(identity.code()),
+                flipped: 0,
                 depth: 0.01,
                 angle_deg: 30.0,
                 start_cycles: 1000.0,
                 sign: 1,
             }],
-            pulses: None,
-            noise_sigma: 0.0,
-            seed: 1,
+            ..Self::field()
         }
     }
 
@@ -225,6 +234,7 @@ mod tests {
             offset: 0.1,
             tags: vec![RippleTag {
                 telegram: Telegram::new(0x8000_F9C0_0000_0001),
+                flipped: 0,
                 depth: 0.05,
                 angle_deg: 60.0,
                 start_cycles: 100.25,

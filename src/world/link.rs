@@ -14,7 +14,7 @@ pub use antennas::{Antennas, Idle, Neighbour};
 pub use design::{Bridge, Design, DesignError, Near, Wanted, design, parallel_values};
 pub use exposure::{FieldAt, Limit, LimitKind, WAVE_OHM, field_at, limits, loop_field_a_per_m};
 pub use reading::{Sending, chance_to_read, folded_ebn0_db, needed_ebn0_db};
-pub use sent::{MIXED_A_CYCLE, sent_mixed};
+pub use sent::{MIXED_A_CYCLE, mixed_from, sent_mixed};
 pub use spread::Part;
 pub use sums::{WrongCoil, turns_for_inductance, wrong_coil};
 

@@ -14,6 +14,8 @@ const HALF_BIT_CYCLES: f64 = 16.0;
 pub struct RippleTag {
     /// What it sends.
     pub telegram: Telegram,
+    /// Which of its bits it sends wrongly: bit k stands for the one sent as number k from 0. None in a tag as it should be.
+    pub flipped: u128,
     /// Half the change between the load states, relative to the field: 0.01 = 1 %.
     pub depth: f64,
     /// Angle of the ripple relative to the field, degrees: 0 changes the amplitude only, 90 the phase only.
@@ -22,6 +24,14 @@ pub struct RippleTag {
     pub start_cycles: f64,
     /// Load state (+1 or −1) just after that start.
     pub sign: i8,
+}
+
+impl RippleTag {
+    /// The bits in the order sent.
+    pub fn bits(&self) -> [bool; TELEGRAM_BITS] {
+        let right = self.telegram.bits();
+        std::array::from_fn(|place| right[place] != ((self.flipped >> place) & 1 == 1))
+    }
 }
 
 /// Load states over time as runs of samples with the same state.
@@ -48,7 +58,7 @@ impl LoadRuns {
         samples_per_cycle: f64,
         pulses: Option<Pulses>,
     ) -> Self {
-        let bits = tag.telegram.bits();
+        let bits = tag.bits();
         let mut runs = Self {
             states: linecode::load_states(&bits, 1),
             inverts: linecode::inverts(&bits),
@@ -154,6 +164,7 @@ mod tests {
     fn tag(code: u64, start_cycles: f64, sign: i8) -> RippleTag {
         RippleTag {
             telegram: Telegram::new(code),
+            flipped: 0,
             depth: 0.01,
             angle_deg: 0.0,
             start_cycles,
@@ -163,7 +174,10 @@ mod tests {
 
     /// The slow, obvious version: the state at the time of one sample.
     fn state_at(tag: &RippleTag, cycles: f64) -> f64 {
-        let bits = tag.telegram.bits();
+        let mut bits = tag.telegram.bits();
+        for (place, bit) in bits.iter_mut().enumerate() {
+            *bit ^= tag.flipped >> place & 1 == 1;
+        }
         let half_bit = ((cycles - tag.start_cycles) / HALF_BIT_CYCLES).floor() as i64;
         let mut first = tag.sign;
         if linecode::inverts(&bits) && half_bit.div_euclid(256) % 2 != 0 {
@@ -174,9 +188,15 @@ mod tests {
 
     #[test]
     fn runs_agree_with_one_state_a_sample() {
-        for code in [0x8000_F9C0_0000_0001, 0x8000_F9D6_FEE0_E52D] {
+        for (code, flipped) in [
+            (0x8000_F9C0_0000_0001, 0),
+            (0x8000_F9D6_FEE0_E52D, 0),
+            (0x8000_F9D6_FEE0_E52D, 1 << 127 | 1 << 20),
+            (0x8000_F9D6_FEE0_E52D, 1),
+        ] {
             for (start, sign) in [(0.0, 1), (1234.567, -1), (4095.9, 1)] {
-                let tag = tag(code, start, sign);
+                let mut tag = tag(code, start, sign);
+                tag.flipped = flipped;
                 for rate in [1e6, 192e3, 48e3] {
                     let fast = states(&tag, rate, 60_000, None);
                     for (n, &state) in fast.iter().enumerate() {

@@ -81,6 +81,14 @@ class Browser:
                 raise RuntimeError(f"{url} does not load")
             time.sleep(0.05)
 
+    def settled(self):
+        """Nothing is being worked out in the page any more."""
+        deadline = time.monotonic() + 120
+        while self.run("document.querySelector('main[aria-busy=true]') !== null"):
+            if time.monotonic() > deadline:
+                raise RuntimeError("the page is busy without an end")
+            time.sleep(0.02)
+
     def run(self, script):
         """Value of a JavaScript expression."""
         result = self.call("Runtime.evaluate", expression=script, returnByValue=True, awaitPromise=True)

@@ -90,6 +90,7 @@ def smallest_letter(folder):
 def look(browser, checks, page, width, smallest):
     browser.size(width)
     browser.open(page.as_uri())
+    browser.settled()
     legible(browser, checks, f"{page.name} at {width} px", width, smallest)
 
 
@@ -116,6 +117,7 @@ def sliders(browser, checks, page):
     """Every stop of every slider by arrow keys: another choice is shown each time, and exactly one."""
     browser.size(1280)
     browser.open(page.as_uri())
+    browser.settled()
     count = browser.run("document.querySelectorAll('.explorer').length")
     for box in range(count):
         inside = f"document.querySelectorAll('.explorer')[{box}]"
@@ -160,6 +162,7 @@ def together(browser, checks, name):
 def stepper(browser, checks, page):
     browser.size(1280)
     browser.open(page.as_uri())
+    browser.settled()
     if not browser.run("document.querySelectorAll('.stepper').length"):
         return False
     browser.run("document.querySelector('#bit').focus()")
@@ -183,6 +186,7 @@ def stepper(browser, checks, page):
 
 def answers(browser, checks, page):
     browser.open(page.as_uri())
+    browser.settled()
     count = browser.run("document.querySelectorAll('.answer').length")
     for place in range(count):
         visible = f"document.querySelectorAll('.answer')[{place}].checkVisibility()"
@@ -203,6 +207,7 @@ def printed(browser, checks, page):
     page of their own, and the stepper's sentences, whose content the cards and the table of fields print."""
     browser.size(1280)
     browser.open(page.as_uri())
+    browser.settled()
     paper = squeezed("".join(sheet.extract_text() for sheet in PdfReader(io.BytesIO(browser.pdf())).pages))
     pieces = browser.run(
         "[...document.querySelectorAll('h1,h2,h3,h4,p,li,td,th,pre')].filter(e => !e.closest('.controls,nav,.words,.answer,.buttons') && !e.querySelector('h1,h2,h3,h4,p,li,td,th,pre'))"
@@ -222,6 +227,7 @@ def rules(browser, checks, page, script):
     for dark in (False, True):
         browser.scheme(dark)
         browser.open(page.as_uri())
+        browser.settled()
         unbroken(browser, checks, f"{page.name}, {'dark' if dark else 'light'}", script)
     browser.scheme(False)
 
@@ -262,7 +268,9 @@ def main():
                 counts["pictures"] += pictures
                 if axe:
                     rules(browser, checks, page, axe)
-            counts["played"] = play(browser, checks, folder)
+            # What is played with needs no network, and there is none.
+            browser.call("Network.emulateNetworkConditions", offline=True, latency=0, downloadThroughput=0, uploadThroughput=0)
+            counts["with code"], counts["compared"] = play(browser, checks, folder)
             browser.size(1280)
             browser.open(report.as_uri())
             counts["records"] = browser.run("document.querySelectorAll('.record').length")

@@ -1,16 +1,11 @@
 """The page that reads captures (`reader.html` of a lesson), in a headless Chromium without a network: every capture that is dropped gives what
 `decode --json` prints, broken files give the program's one line and the page lives on; by keyboard alone; no request; time and size.
 
-Whole numbers, texts and keys are equal. Measured values may differ in their last digits: the program adds single-precision products eight
-at a time with fused operations, the page four at a time without. A sum of N products has a relative error of at most about sqrt(N) roundings
-of 6e-8 (errors of random sign), 1e-4 for the 3 million samples of a window. What is left where large parts cancel (offsets, angles near 0,
-a tag's fine timing) is that share of what cancelled: it is held to the same share of the quantity's own scale. Odds are exponentials of such
-sums: their logarithm is held to it, as decibels are (1e-3 dB for 1e-4 is 4e-4 dB and some).
+What is compared how: see compare.py.
 """
 
 import hashlib
 import json
-import math
 import os
 import pathlib
 import re
@@ -22,6 +17,7 @@ import time
 import shapes_more  # noqa: F401  registers its shapes
 from browser import Browser
 from check_pages import AXE, ROOT, legible, unbroken
+from compare import same
 from record import record
 from report import Checks
 from shapes import SHAPES, make
@@ -31,9 +27,6 @@ MOST_BYTES = 4_000_000
 MOST_TIMES = 10
 # Starting the program and opening a file is measured with it; a millisecond or two of a page must not be divided by less.
 LEAST_NATIVE_S = 0.01
-RELATIVE = 1e-4
-# Of quantities that are differences: the scale that they are held to.
-SCALES = {"offset_ppm": 1e3, "level_swing": 1e-2, "angle_deg": 90.0, "from_s": 1.0, "to_s": 1.0, "frequency_hz": 134.2e3}
 FIELDS = {"--rate": "rate", "--centre": "centre", "--channel": "channel", "--raw": "raw"}
 EVERY_SHAPE = 7
 
@@ -44,27 +37,6 @@ def native(folder, name, arguments=()):
     if done.stdout:
         return json.loads(done.stdout), None
     return None, done.stderr.strip().removeprefix("fieldripple: ")
-
-
-def same(here, there, key="", path=""):
-    """What differs, each with its place."""
-    if isinstance(here, dict) and isinstance(there, dict):
-        if list(here) != list(there):
-            return [f"{path}: keys {list(here)} and {list(there)}"]
-        return [found for name in here for found in same(here[name], there[name], name, f"{path}/{name}")]
-    if isinstance(here, list) and isinstance(there, list):
-        if len(here) != len(there):
-            return [f"{path}: {len(here)} and {len(there)} entries"]
-        return [found for at, pair in enumerate(zip(here, there)) for found in same(*pair, key, f"{path}/{at}")]
-    numbers = (int, float)
-    if isinstance(here, numbers) and isinstance(there, numbers) and not isinstance(here, bool):
-        if isinstance(here, int) and isinstance(there, int):
-            return [] if here == there else [f"{path}: {here} and {there}"]
-        if key.startswith("odds"):
-            here, there = math.log10(max(here, 1e-300)), math.log10(max(there, 1e-300))
-        tolerance = RELATIVE * max(abs(here), abs(there), SCALES.get(key, 0.0), 10.0 if key.endswith("_db") else 0.0)
-        return [] if abs(here - there) <= tolerance else [f"{path}: {here} and {there}"]
-    return [] if here == there else [f"{path}: {here!r} and {there!r}"]
 
 
 class Page:
@@ -164,6 +136,33 @@ def others(checks, page, place):
         equal += compare(checks, page.results(1)[0], folder, file.name, arguments)
     page.forget()
     page.fill([])
+    return equal, count
+
+
+def pairs(checks, page, place):
+    """SigMF recordings: metadata and samples dropped together, in either order, all in one drop with another file between; and one half alone."""
+    equal = count = 0
+    for at, name in enumerate(sorted(name for name in SHAPES if name.startswith("SigMF: "))):
+        folder = place / f"pair-{at}"
+        folder.mkdir()
+        make(name, folder, 1)
+        files = sorted(folder.iterdir())
+        if len(files) != 2:
+            continue
+        meta = next(file for file in files if file.suffix == ".sigmf-meta")
+        other = ROOT / "waveforms/intake-clean.wav"
+        page.drop(*(files if at % 2 else reversed(files)), other)
+        answers = page.results(2)
+        by_name = {answer["name"]: answer for answer in answers}
+        checks.that(set(by_name) == {meta.name, other.name}, f"{name}: sections {sorted(by_name)}")
+        compare(checks, by_name[other.name], other.parent, other.name)
+        equal += compare(checks, by_name[meta.name], folder, meta.name)
+        count += 1
+        page.forget()
+    page.choose(meta)
+    alone = page.results(1)[0]
+    checks.that(alone["error"].startswith(f"{meta.name}: SigMF metadata without its samples"), f"alone: {alone['error']}")
+    page.forget()
     return equal, count
 
 
@@ -324,6 +323,7 @@ def main():
             files, equal = waveforms(checks, page)
             keyboard(checks, page, files[0].parent / "intake-clean.wav")
             shaped, shapes = others(checks, page, place)
+            paired, all_paired = pairs(checks, page, place)
             broken, all_broken = hostile(checks, page)
             patience(checks, page, place)
             worst, all_in_all = ratio(checks, page, files, place)
@@ -331,7 +331,7 @@ def main():
             closed(checks, page, folder)
         finally:
             browser.close()
-        print(f"equal: {equal} of {len(files)} waveforms, {shaped} of {shapes} other layouts, {broken} of {all_broken} broken files; "
+        print(f"equal: {equal} of {len(files)} waveforms, {shaped} of {shapes} other layouts, {paired} of {all_paired} SigMF pairs, {broken} of {all_broken} broken files; "
               f"{size / 1e6:.2f} MB; {all_in_all:.1f} times the program's time, {worst:.1f} at most")
     return checks.end()
 

@@ -55,9 +55,7 @@ impl<'a> ReportOutput<'a> {
         }
         let mut section = Section::of(report, text::rows(report, false), settings);
         section.findings = &findings;
-        if arguments.join {
-            section.view = None;
-        }
+        section.joined = arguments.join;
         Ok(self.page.add(&section)?)
     }
 

@@ -19,7 +19,7 @@ use fieldripple::telegram::Identity;
 
 use fieldripple::number::{whole_within, within};
 
-/// Exercises beyond this would make the folder larger than 10 MB.
+/// Exercises beyond this would make the folder larger than 10 MB, code for browsers in its pages aside.
 const MOST_EXERCISES: u64 = 30;
 /// What a command of the work sheet writes.
 const WORK_SHEET_REPORT: &str = "first.html";
@@ -192,7 +192,7 @@ fn fill(folder: &Path, settings: &Settings, drawn: &Drawn<'_>) -> anyhow::Result
     let plan = LessonPlan::new(settings);
     making::write(folder, &plan.files)?;
     let taken = making::take_all(folder, settings, &plan.recipes)?;
-    let mut files = Book::new(settings, plan, taken, false)?.pages(count > 0, reader::page()?)?;
+    let mut files = Book::new(settings, plan, taken, false)?.pages(count > 0, reader::MODULE)?;
     if count > 0 {
         let hidden = Settings {
             seed: drawn.secret,

@@ -213,6 +213,7 @@ fn tag(arguments: &SignalArguments, index: usize) -> anyhow::Result<RippleTag> {
     };
     Ok(RippleTag {
         telegram: arguments.fields.telegram(identity),
+        flipped: 0,
         depth,
         angle_deg,
         start_cycles: arguments.start.get(index).copied().unwrap_or(drawn_start),

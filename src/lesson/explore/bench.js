@@ -1,4 +1,4 @@
-// Complex numbers as pairs.
+// Circuits that the page works out on its own, for where it does not hold the program's code. Complex numbers are pairs.
 const add = (a, b) => [a[0] + b[0], a[1] + b[1]];
 const sub = (a, b) => [a[0] - b[0], a[1] - b[1]];
 const mul = (a, b) => [a[0] * b[0] - a[1] * b[1], a[0] * b[1] + a[1] * b[0]];
@@ -71,38 +71,64 @@ function sent(bench, halves, lead = 8) {
   return found;
 }
 
-function made(place, reader_khz, tag_khz, q, load_ohm) {
-  const farad = (henry, khz) => 1 / (henry * (2e3 * Math.PI * khz) ** 2);
+// The same as the program answers.
+function local(asked) {
+  const farad = (henry, hz) => 1 / (henry * (2 * Math.PI * hz) ** 2);
+  const row = DATA.mutual_nh[(asked.distance_mm - DATA.distance_from_mm) / DATA.distance_step_mm];
+  const bench = {
+    mutual_h: 1e-9 * row[asked.tilt_deg / DATA.tilt_step_deg],
+    reader_f: farad(DATA.reader_h, asked.reader_hz),
+    tag_f: farad(DATA.tag_h, asked.tag_hz),
+    tag_ohm: OMEGA * DATA.tag_h / asked.coil_q,
+    load_ohm: asked.load_ohm,
+  };
+  const open = settled(bench, false), closed = settled(bench, true), both = ripple([open.antenna, closed.antenna]), whole = ripple(sent(bench, DATA.halves));
+  const tag_v = size(open.vc2);
   return {
-    mutual_h: 1e-9 * DATA.mutual_nh[place[0]][place[1]],
-    reader_f: farad(DATA.reader_h, reader_khz),
-    tag_f: farad(DATA.tag_h, tag_khz),
-    tag_ohm: OMEGA * DATA.tag_h / q,
-    load_ohm,
+    open, closed, tag_v,
+    powered: tag_v >= DATA.minimum_v,
+    mutual_h: bench.mutual_h,
+    coupling: bench.mutual_h / Math.sqrt(DATA.reader_h * DATA.tag_h),
+    antenna_v: size(open.antenna),
+    antenna_a: size(open.i1),
+    settled_depth: both.depth,
+    settled_angle_deg: both.angle,
+    depth: whole.depth,
+    angle_deg: whole.angle,
+    track: sent(bench, DATA.halves.slice(26, 50)),
   };
 }
-const LOADS = (stop) => DATA.load_ohm * 10 ** ((stop - 10) / 10);
-const LESSON = made([2, 0], DATA.field_hz / 1e3, DATA.field_hz / 1e3, DATA.tag_q, DATA.load_ohm);
-const SHOWN = DATA.halves.slice(26, 50);
-const CLOUD = sent(LESSON, SHOWN);
 
-let update = () => {};
+const LOADS = (stop) => DATA.load_ohm * 10 ** ((stop - 10) / 10);
+const question = (distance_mm, tilt_deg, reader_khz, tag_khz, coil_q, stop) => ({
+  play: 'bench', number: DATA.number, distance_mm, tilt_deg, reader_hz: Math.round(1e3 * reader_khz), tag_hz: Math.round(1e3 * tag_khz), coil_q, load_ohm: Number(LOADS(stop).toFixed(1)),
+});
+const FIRST = [20, 0, DATA.field_hz / 1e3, DATA.field_hz / 1e3, DATA.tag_q, 10];
+const LESSON = question(...FIRST), OWN = local(LESSON);
+const lesson = () => (live && have(LESSON)) || OWN;
+
 const changed = () => update();
 const S = {
-  distance: slider('distance', (stop) => `${DATA.distance_from_mm + stop * DATA.distance_step_mm} mm`, changed),
-  tilt: slider('tilt', (stop) => `${stop * DATA.tilt_step_deg}°`, changed),
+  distance: slider('distance', (mm) => `${mm} mm`, changed),
+  tilt: slider('tilt', (degrees) => `${degrees}°`, changed),
   reader: slider('reader', (khz) => `${fixed(khz, 1)} kHz`, changed),
   tag: slider('tag', (khz) => `${fixed(khz, 1)} kHz`, changed),
   q: slider('q', (q) => `${q}`, changed),
   load: slider('load', (stop) => `${fixed(LOADS(stop) / 1000, 2)} kΩ`, changed),
 };
-const now = () => made([S.distance.value, S.tilt.value], S.reader.value, S.tag.value, S.q.value, LOADS(S.load.value));
+const now = () => question(...Object.values(S).map((one) => one.value));
+// Without the program's code only the stops at which the coupling is known.
+begin = () => {
+  if (!live) return;
+  S.distance.stops(10, 150, 1);
+  S.tilt.stops(0, 90, 1);
+};
 
 // The drawing: 2 px a millimetre.
 const PLACE = { x: 60, y: 110, scale: 2 };
 function scene() {
-  const x = PLACE.x + PLACE.scale * (DATA.distance_from_mm + S.distance.value * DATA.distance_step_mm);
-  const turn = S.tilt.value * DATA.tilt_step_deg;
+  const x = PLACE.x + PLACE.scale * S.distance.value;
+  const turn = S.tilt.value;
   let inside = '';
   for (let k = -2; k <= 2; k++) inside += `<ellipse cx="${PLACE.x + 4 * k}" cy="${PLACE.y}" rx="10" ry="90" class="one"/>`;
   inside += `<line x1="${PLACE.x}" y1="${PLACE.y}" x2="390" y2="${PLACE.y}" class="ghost"/>`;
@@ -112,8 +138,8 @@ function scene() {
 }
 
 const zoomed = () => at('zoom').getAttribute('aria-pressed') === 'true';
-function plots(bench) {
-  const open = settled(bench, false), closed = settled(bench, true), both = ripple([open.antenna, closed.antenna]);
+function plots(found, asked) {
+  const { open, closed } = found;
   // Currents over three cycles of the field: 0.4 A and 4 mA to the edge.
   const wide = zoomed() ? 10 : 1;
   const wave = (phasor, full) => Array.from({ length: 121 }, (_, k) => {
@@ -125,40 +151,43 @@ function plots(bench) {
     + line('two', wave(open.i2, 4e-3 * wide)) + line('two dashed', wave(closed.i2, 4e-3 * wide))
     + words(22, 16, '±0.4 A', 'remark') + words(380, 16, `±${4 * wide} mA`, 'remark end'));
   // Ripple around the field, % of it.
-  const reach = 0.1 * wide, mean = both.mean;
+  const reach = 0.1 * wide, middle = (one) => [0, 1].map((part) => (one.open.antenna[part] + one.closed.antenna[part]) / 2), mean = middle(found);
   const percent = (p, around) => { const r = div(sub(p, around), around); return [100 * r[0], 100 * r[1]]; };
   const place = (r) => [200 + 130 * Math.max(-1.4, Math.min(1.4, r[0] / reach)), 150 - 130 * Math.max(-1.1, Math.min(1.1, r[1] / reach))];
-  const track = sent(bench, SHOWN), rounded = ripple(track);
-  const lo = settled(LESSON, false).antenna, lc = settled(LESSON, true).antenna, lm = ripple([lo, lc]).mean;
   const ring = (p, kind, radius) => { const [x, y] = place(p); return `<circle cx="${x.toFixed(1)}" cy="${y.toFixed(1)}" r="${radius}" class="${kind}"/>`; };
-  draw('phasor', `Ripple in the phasor plane: settled depth ${fixed(100 * both.depth, 4)} % at ${fixed(both.angle, 1)}°`,
+  const first = lesson(), around = middle(first);
+  draw('phasor', `Ripple in the phasor plane: settled depth ${fixed(100 * found.settled_depth, 4)} % at ${fixed(found.settled_angle_deg, 1)}°`,
     `<line x1="10" y1="150" x2="390" y2="150" class="axis"/><line x1="200" y1="10" x2="200" y2="290" class="axis"/>`
     + words(388, 144, 'amplitude', 'remark end') + words(206, 22, 'phase', 'remark') + words(12, 288, `±${fixed(reach, 1)} % of the field up and down`, 'remark')
-    + line('ghost', track.map((p) => place(percent(p, mean))))
-    + ring(percent(lo, lm), 'ghost', 9) + ring(percent(lc, lm), 'ghost', 9)
+    + line('ghost', found.track.map((p) => place(percent(p, mean))))
+    + ring(percent(first.open.antenna, around), 'ghost', 9) + ring(percent(first.closed.antenna, around), 'ghost', 9)
     + ring(percent(open.antenna, mean), 'first', 6) + ring(percent(closed.antenna, mean), 'second', 6));
   const level = (list) => {
-    const middle = list.reduce((sum, p) => sum + size(p), 0) / list.length;
-    return list.map((p, k) => [20 + 360 * k / list.length, 110 - 95 * Math.max(-1, Math.min(1, 100 * (size(p) / middle - 1) / reach))]);
+    const average = list.reduce((sum, p) => sum + size(p), 0) / list.length;
+    return list.map((p, k) => [20 + 360 * k / list.length, 110 - 95 * Math.max(-1, Math.min(1, 100 * (size(p) / average - 1) / reach))]);
   };
-  draw('envelope', `Envelope over twelve bits; depth of the ripple while they are sent ${fixed(100 * rounded.depth, 4)} %`,
-    `<line x1="20" y1="110" x2="380" y2="110" class="axis"/>` + line('ghost', level(CLOUD)) + line('one', level(track)) + words(22, 16, `±${fixed(reach, 1)} % of the field`, 'remark'));
-  const tag_v = size(open.vc2), runs = tag_v >= DATA.minimum_v;
-  const coupling = bench.mutual_h / Math.sqrt(DATA.reader_h * DATA.tag_h);
+  draw('envelope', `Envelope over twelve bits; depth of the ripple while the telegram is sent ${fixed(100 * found.depth, 4)} %`,
+    `<line x1="20" y1="110" x2="380" y2="110" class="axis"/>` + line('ghost', level(first.track)) + line('one', level(found.track)) + words(22, 16, `±${fixed(reach, 1)} % of the field`, 'remark'));
+  // Induced voltage over current.
+  const loop = (one) => OMEGA * Math.abs(found.mutual_h) * size(one.i1) / size(one.i2);
   const rows = [
-    ['coupling', fixed(1e3 * coupling, 3) + ' · 10⁻³'],
+    ['coupling', fixed(1e3 * found.coupling, 3) + ' · 10⁻³'],
     ['antenna, load open', `${fixed(size(open.antenna), 2)} V, ${fixed(1e3 * size(open.i1), 2)} mA`],
     ['antenna, load closed', `${fixed(size(closed.antenna), 2)} V, ${fixed(1e3 * size(closed.i1), 2)} mA`],
-    ['impedance of the tag’s loop', `${fixed(open.loop_ohm, 0)} Ω open, ${fixed(closed.loop_ohm, 0)} Ω closed`],
-    ['transponder', `${fixed(tag_v, 2)} V: ${runs ? 'it runs' : 'too little, it stays silent'} (needs ${DATA.minimum_v} V)`],
-    ['ripple, settled', `${fixed(100 * both.depth, 4)} %, ${fixed(both.angle, 1)}°`],
-    ['ripple in these bits', `${fixed(100 * rounded.depth, 4)} %, ${fixed(rounded.angle, 1)}°`],
+    ['impedance of the tag’s loop', found.coupling ? `${fixed(loop(open), 0)} Ω open, ${fixed(loop(closed), 0)} Ω closed` : 'not coupled'],
+    ['transponder', `${fixed(found.tag_v, 2)} V: ${found.powered ? 'it runs' : 'too little, it stays silent'} (needs ${DATA.minimum_v} V)`],
+    ['ripple, settled', `${fixed(100 * found.settled_depth, 4)} %, ${fixed(found.settled_angle_deg, 1)}°`],
+    ['ripple while it sends', `${fixed(100 * found.depth, 4)} %, ${fixed(found.angle_deg, 1)}°`],
   ];
   at('numbers').innerHTML = rows.map(([name, value]) => `<tr><th scope="row">${name}</th><td>${value}</td></tr>`).join('');
-  at('command').textContent = `fieldripple link --distance ${DATA.distance_from_mm + S.distance.value * DATA.distance_step_mm} --tilt ${S.tilt.value * DATA.tilt_step_deg}`
-    + ` --set reader.tuned_hz=${Math.round(1e3 * S.reader.value)} --set tag.1.tuned_hz=${Math.round(1e3 * S.tag.value)} --set tag.1.coil_q=${S.q.value} --set tag.1.modulation_ohm=${LOADS(S.load.value).toFixed(1)}`;
+  at('command').textContent = `fieldripple link --distance ${asked.distance_mm} --tilt ${asked.tilt_deg} --set reader.tuned_hz=${asked.reader_hz} --set tag.1.tuned_hz=${asked.tag_hz}`
+    + ` --set tag.1.coil_q=${asked.coil_q} --set tag.1.modulation_ohm=${asked.load_ohm.toFixed(1)} --set tag.1.id=${asked.number}`;
 }
-update = () => { scene(); plots(now()); };
+update = () => {
+  scene();
+  const asked = now(), found = live ? have(asked, true) : local(asked);
+  if (found && !found.error) plots(found, asked);
+};
 
 let held = null;
 at('scene').addEventListener('pointerdown', (event) => {
@@ -169,18 +198,18 @@ at('scene').addEventListener('pointerdown', (event) => {
 at('scene').addEventListener('pointermove', (event) => {
   if (!held) return;
   const box = at('scene').getBoundingClientRect(), x = (event.clientX - box.left) * 400 / box.width, y = (event.clientY - box.top) * 220 / box.height;
-  if (held === 'move') S.distance.value = Math.round(((x - PLACE.x) / PLACE.scale - DATA.distance_from_mm) / DATA.distance_step_mm);
+  if (held === 'move') S.distance.value = Math.round((x - PLACE.x) / PLACE.scale);
   else {
-    const from = PLACE.x + PLACE.scale * (DATA.distance_from_mm + S.distance.value * DATA.distance_step_mm);
+    const from = PLACE.x + PLACE.scale * S.distance.value;
     const degrees = Math.abs(Math.atan2(y - PLACE.y, x - from)) * 180 / Math.PI;
-    S.tilt.value = Math.round((degrees > 90 ? 180 - degrees : degrees) / DATA.tilt_step_deg);
+    S.tilt.value = degrees > 90 ? 180 - degrees : degrees;
   }
   update();
 });
 for (const end of ['pointerup', 'pointercancel']) at('scene').addEventListener(end, () => { held = null; });
 at('reset').addEventListener('click', () => {
-  [S.distance.value, S.tilt.value, S.reader.value, S.tag.value, S.q.value, S.load.value] = [2, 0, 134.2, 134.2, 30, 10];
+  [S.distance.value, S.tilt.value, S.reader.value, S.tag.value, S.q.value, S.load.value] = FIRST;
   update();
 });
 at('zoom').addEventListener('click', () => { at('zoom').setAttribute('aria-pressed', String(!zoomed())); update(); });
-update();
+play();

@@ -1,10 +1,10 @@
-//! The bench in numbers, for circuits that the page works out on its own.
+//! The bench in numbers, for circuits that the page works out on its own where it does not hold the program's code.
 
 use serde_json::{Value, json};
 
 use super::super::LessonError;
-use super::super::settings::Settings;
-use crate::linecode::load_states;
+use super::super::settings::{Settings, typed};
+use crate::play::halves;
 use crate::world::circuit::Modulator;
 use crate::world::scenario::{PlaceKeys, Scenario};
 
@@ -45,10 +45,6 @@ pub(super) fn data(settings: &Settings) -> Result<Value, LessonError> {
                 .collect()
         })
         .collect();
-    let halves: String = load_states(&settings.telegram().bits(), 1)
-        .iter()
-        .map(|&state| if state > 0 { '+' } else { '-' })
-        .collect();
     Ok(json!({
         "field_hz": reader.frequency_hz,
         "drive_v": reader.drive_v,
@@ -64,6 +60,7 @@ pub(super) fn data(settings: &Settings) -> Result<Value, LessonError> {
         "distance_step_mm": DISTANCE_STEP_MM,
         "tilt_step_deg": TILT_STEP_DEG,
         "mutual_nh": mutual_nh,
-        "halves": halves,
+        "number": typed(&settings.identity),
+        "halves": halves(&settings.telegram()),
     }))
 }

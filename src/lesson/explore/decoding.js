@@ -1,26 +1,28 @@
 const PER = DATA.per_bit;
+// The telegram shown: the lesson's, or that of another number, which the program's code makes, receives and takes apart.
+let shown = DATA, number = '';
 let group, marks, digits;
 at('part').innerHTML = DATA.groups.map((g, k) => `<option value="${k}">${g.name}, bits ${g.first} to ${g.last}</option>`).join('');
 const sign = (mark) => (mark === '-' ? '−' : mark);
-const rightHalf = (k) => DATA.halves[2 * group.first + k];
-const rightBit = (k) => (rightHalf(2 * k) === rightHalf(2 * k + 1) ? '1' : '0');
+const rightHalf = (k) => shown.halves[2 * group.first + k];
+const rightBit = (k) => `${group.bits}${group.control ?? ''}`[k];
 
-function begin() {
-  group = DATA.groups[Number(at('part').value)];
+function part() {
+  group = shown.groups[Number(at('part').value)];
   const count = group.last - group.first + 1;
   marks = new Array(2 * count).fill('');
   digits = new Array(count).fill('');
-  const most = Math.max(...DATA.wave.map(Math.abs));
+  const most = Math.max(...shown.wave.map(Math.abs));
   let rows = '';
   // Four bits a row: boxes a finger hits on a narrow page, too.
   for (let from = 0; from < count; from += 4) {
     const bits = Math.min(4, count - from), wide = 100 * bits;
     const wave = Array.from({ length: bits * PER + 1 }, (_, k) => {
-      const value = DATA.wave[Math.min(DATA.wave.length - 1, (group.first + from) * PER + k)];
+      const value = shown.wave[Math.min(shown.wave.length - 1, (group.first + from) * PER + k)];
       return [k * wide / bits / PER, 60 - 50 * value / most];
     });
     const grid = Array.from({ length: 2 * bits + 1 }, (_, k) => `<line x1="${50 * k}" y1="0" x2="${50 * k}" y2="120" class="${k % 2 ? 'ghost' : 'grid'}"/>`).join('');
-    rows += `<div class="row" style="width: ${100 * bits / 4}%"><svg class="plot" viewBox="0 0 ${wide} 120" role="img" aria-label="Waveform of bits ${group.first + from} to ${group.first + from + bits - 1}"><title>Waveform of bits ${group.first + from} to ${group.first + from + bits - 1}</title>${grid}<line x1="0" y1="60" x2="${wide}" y2="60" class="axis"/>${line('one', wave)}</svg>`
+    rows += `<div class="row" style="width: calc(min(100%, var(--row)) * ${bits / 4})"><svg class="plot" viewBox="0 0 ${wide} 120" role="img" aria-label="Waveform of bits ${group.first + from} to ${group.first + from + bits - 1}"><title>Waveform of bits ${group.first + from} to ${group.first + from + bits - 1}</title>${grid}<line x1="0" y1="60" x2="${wide}" y2="60" class="axis"/>${line('one', wave)}</svg>`
       + `<div class="cells" style="grid-template-columns: repeat(${2 * bits}, 1fr)">${Array.from({ length: 2 * bits }, (_, k) => `<button type="button" data-half="${2 * from + k}"></button>`).join('')}</div></div>`;
   }
   at('rows').innerHTML = rows;
@@ -79,6 +81,23 @@ at('check').addEventListener('click', () => {
   else if (Number.isNaN(hexadecimal) && Number.isNaN(decimal)) status('said', 'bad', 'Write two hexadecimal digits, as 2D, or a decimal number up to 255.');
   else status('said', 'bad', 'Not this one. Write the eight bits down from the last to the first, then take four at a time: 0000 is 0, 1111 is F.');
 });
-at('next').addEventListener('click', () => { at('part').value = (Number(at('part').value) + 1) % DATA.groups.length; begin(); at('part').focus(); });
-at('part').addEventListener('change', begin);
-begin();
+at('next').addEventListener('click', () => { at('part').value = (Number(at('part').value) + 1) % shown.groups.length; part(); at('part').focus(); });
+at('part').addEventListener('change', part);
+at('take').addEventListener('click', () => { number = at('number').value.trim(); update(); });
+at('any').addEventListener('click', () => {
+  number = `999:${Math.floor(2 ** 38 * Math.random())}`;
+  at('number').value = number;
+  update();
+});
+begin = () => { at('other').hidden = !live; };
+update = () => {
+  const found = number && have({ play: 'telegram', number });
+  if (number && found === null) return status('said', '', `The telegram of ${number} is being sent and received.`);
+  if (found?.error) return status('said', 'bad', found.error);
+  // What was begun stays unless the telegram is another one.
+  if (group && shown === (found || DATA)) return;
+  shown = found || DATA;
+  at('whose').textContent = shown.id;
+  part();
+};
+play();

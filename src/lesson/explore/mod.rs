@@ -1,4 +1,5 @@
-//! Pages to play with: each one file with its own script, and values that the program worked out.
+//! Pages to play with: each one file with its own script. It holds the program's code for a browser where there is one, and what the program
+//! worked out beforehand for where it is not or does not start.
 
 mod bench;
 mod breaking;
@@ -10,13 +11,12 @@ use serde_json::{Value, json};
 use super::LessonError;
 use super::page_file::PageFile;
 use super::settings::Settings;
-use super::steps::steps;
 use super::taken::Taken;
-use crate::page::{controls_sheet, environment, groups};
-use crate::receiver::BIT;
+use crate::page::{MODULE_SCRIPT, controls_sheet, environment, groups};
+use crate::play::{Question, TELEGRAM_PER_BIT, answered, halves, thinned};
 
-/// Values of a waveform for each bit: enough for round corners, few enough to be carried in the page.
-const PER_BIT: usize = 8;
+/// Name and version of the program.
+pub(super) const PROGRAM: &str = concat!("fieldripple ", env!("CARGO_PKG_VERSION"));
 
 /// What stands in the list of pages.
 #[derive(Clone, Copy, Debug, serde::Serialize)]
@@ -53,10 +53,11 @@ pub(super) const PAGES: [Listed; 4] = [
     },
 ];
 
-/// All of them. `taken` finds a capture of the lesson by name.
+/// All of them. `taken` finds a capture of the lesson by name; `module` is the program's code for a browser, where there is one.
 pub(super) fn pages<'a>(
     settings: &Settings,
     taken: impl Fn(&str) -> Option<&'a Taken>,
+    module: Option<&str>,
 ) -> Result<Vec<PageFile>, LessonError> {
     let wave = taken("field").and_then(|taken| taken.mean_telegram.as_deref());
     let contents = [
@@ -68,12 +69,12 @@ pub(super) fn pages<'a>(
         (
             include_str!("folding.html"),
             include_str!("folding.js"),
-            folding::data(settings),
+            folding::data(settings)?,
         ),
         (
             include_str!("breaking.html"),
             include_str!("breaking.js"),
-            breaking::data(settings, &taken),
+            breaking::data(settings)?,
         ),
         (
             include_str!("decoding.html"),
@@ -96,10 +97,13 @@ pub(super) fn pages<'a>(
                 context! {
                     title => listed.title,
                     css,
+                    module,
+                    module_script => MODULE_SCRIPT,
                     shared => include_str!("explore.js"),
                     script,
                     data,
                     id => settings.identity.to_string(),
+                    program => PROGRAM,
                 },
             )?;
             Ok((format!("{}.html", listed.name), page.into_bytes()))
@@ -107,23 +111,28 @@ pub(super) fn pages<'a>(
         .collect()
 }
 
+/// Questions with their answers, for pages that cannot ask. Files made on the way are left out: they would be the largest part by far.
+fn known(questions: impl IntoIterator<Item = Question>) -> Result<Vec<Value>, LessonError> {
+    questions
+        .into_iter()
+        .map(|question| {
+            let mut answer = answered(&question)?;
+            if let Some(answer) = answer.as_object_mut() {
+                answer.remove("file");
+                answer.remove("json");
+            }
+            Ok(json!([question, answer]))
+        })
+        .collect()
+}
+
 /// The waveform of the example, and what is right.
 fn decoding(settings: &Settings, wave: &[f64]) -> Value {
     let telegram = settings.telegram();
-    let step = BIT / PER_BIT;
-    let wave: Vec<f64> = wave
-        .chunks(step)
-        .map(|some| (100.0 * some.iter().sum::<f64>() / some.len() as f64).round() / 100.0)
-        .collect();
-    let halves: String = steps(&telegram)
-        .iter()
-        .flat_map(|step| step.halves)
-        .map(|half| if half == '+' { '+' } else { '-' })
-        .collect();
     json!({
-        "wave": wave,
-        "per_bit": PER_BIT,
-        "halves": halves,
+        "wave": thinned(wave, &telegram),
+        "per_bit": TELEGRAM_PER_BIT,
+        "halves": halves(&telegram),
         "groups": groups(&telegram),
         "id": settings.identity.to_string(),
     })

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::super::PageError;
 use super::super::report::{Section, UNREADABLE, section_html, unreadable_html};
 use crate::decode::wording::one_line;
-use crate::decode::{CENTRES_HZ, RATES_HZ, Settings, decode_bytes};
+use crate::decode::{CENTRES_HZ, RATES_HZ, Settings, decode_bytes, decode_pair};
 use crate::number::within;
 
 /// What the page asks: fields are as typed, and empty ones leave it to the file.
@@ -19,10 +19,23 @@ struct Asked {
     /// When it was last changed, seconds since 1970, as the browser tells it.
     #[serde(default)]
     changed_s: Option<i64>,
+    /// The file that belongs to it, where there is one.
+    #[serde(default)]
+    beside: Option<Beside>,
     rate: String,
     centre: String,
     channel: String,
     raw: String,
+}
+
+/// A file that belongs to another one: the samples of a SigMF recording.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Beside {
+    /// Its name.
+    name: String,
+    /// Where its bytes begin, behind those of the file.
+    from: usize,
 }
 
 /// What the page shows.
@@ -38,8 +51,9 @@ struct Answer {
     section: String,
 }
 
-/// Answers a page. `asked` is an object with the texts `name`, `rate`, `centre`, `channel`, `raw` (empty where nothing was typed) and the
-/// numbers `place` and, where it is known, `changed_s`; the answer is one with the texts `verdict`, `json` or `error`, and `section`.
+/// Answers a page. `asked` is an object with the texts `name`, `rate`, `centre`, `channel`, `raw` (empty where nothing was typed), the
+/// numbers `place` and, where it is known, `changed_s`, and `beside` where the bytes of another file follow, an object of its `name` and the
+/// place `from` which they go; the answer is one with the texts `verdict`, `json` or `error`, and `section`.
 pub fn answer(asked: &str, capture: Vec<u8>) -> String {
     let answer = match serde_json::from_str::<Asked>(asked) {
         Ok(asked) => answered(&asked, capture).unwrap_or_else(|error| Answer {
@@ -54,9 +68,15 @@ pub fn answer(asked: &str, capture: Vec<u8>) -> String {
     serde_json::to_string(&answer).unwrap_or_default()
 }
 
-fn answered(asked: &Asked, capture: Vec<u8>) -> Result<Answer, PageError> {
+fn answered(asked: &Asked, mut capture: Vec<u8>) -> Result<Answer, PageError> {
     let decoded = settings(asked).and_then(|settings| {
-        let decoded = decode_bytes(&asked.name, capture, &settings);
+        let decoded = match &asked.beside {
+            Some(beside) => {
+                let samples = capture.split_off(beside.from.min(capture.len()));
+                decode_pair(&asked.name, capture, (&beside.name, samples), &settings)
+            }
+            None => decode_bytes(&asked.name, capture, &settings),
+        };
         let mut decoded = decoded.map_err(|error| one_line(&error))?;
         if let Some(unix_s) = asked.changed_s {
             decoded.changed_at(unix_s);
@@ -154,6 +174,20 @@ mod tests {
             assert!(answer["section"].as_str().unwrap().contains(said));
         }
         assert!(ask(json!({"raw": "u7"}), samples)["error"].is_string());
+    }
+
+    #[test]
+    fn a_file_and_the_one_beside_it() {
+        let meta = br#"{"global":{"core:datatype":"ri8","core:sample_rate":500000},"captures":[]}"#;
+        let mut both = meta.to_vec();
+        both.extend(vec![3; 40_000]);
+        let asked = |beside: &str| json!({"name": "a.sigmf-meta", "beside": {"name": beside, "from": meta.len()}});
+        let answer = ask(asked("a.sigmf-data"), both.clone());
+        let decoded: Value = serde_json::from_str(answer["json"].as_str().unwrap()).unwrap();
+        assert_eq!(decoded["capture"]["samples"], 40_000);
+        assert_eq!(decoded["capture"]["rate_hz"], 500e3);
+        let error = ask(asked("b.sigmf-data"), both)["error"].clone();
+        assert!(error.as_str().unwrap().contains("a.sigmf-data"), "{error}");
     }
 
     #[test]

@@ -11,6 +11,16 @@ use crate::capture::RawKind;
 
 pub use answer::answer;
 
+/// What starts the program's code in a page and asks it; the code itself stands in the template `module.html`.
+pub const MODULE_SCRIPT: &str = include_str!("module.js");
+/// The worker in which it runs.
+pub(super) const WORKER: &str = include_str!("worker.js");
+/// Templates of pages that hold it: with its code, and closed against every connection.
+pub(super) const TEMPLATES: [(&str, &str); 2] = [
+    ("module.html", include_str!("module.html")),
+    ("closed.html", include_str!("closed.html")),
+];
+
 /// The page. `module` is the receiver compiled for wasm32, packed with gzip and written in base64; `program` names the program and its
 /// version.
 ///
@@ -23,8 +33,7 @@ pub fn reader_page(module: &str, program: &str) -> Result<String, PageError> {
         context! {
             title => "Read a capture",
             css => format!("{}{STYLE}{}", controls_sheet(), include_str!("reader.css")),
-            script => format!("{SCRIPT}{}", include_str!("reader.js")),
-            worker => include_str!("worker.js"),
+            script => format!("{SCRIPT}{MODULE_SCRIPT}{}", include_str!("reader.js")),
             kinds => RawKind::ALL.map(RawKind::name),
             module,
             program,

@@ -1,44 +1,7 @@
 const byId = name => document.getElementById(name);
 const said = byId('said'), results = byId('results'), contents = byId('contents');
-// A receiver whose memory has grown to this is put away: memory of this kind never shrinks.
-const MOST_MEMORY = 256 * 2 ** 20;
-
-const module = unpacked(byId('module').textContent);
-const workerAddress = URL.createObjectURL(new Blob([byId('worker').textContent], { type: 'text/javascript' }));
 const waiting = [];
-let worker = null, started = null, reading = null, count = 0;
-
-function unpacked(text) {
-  const packed = Uint8Array.from(atob(text), letter => letter.charCodeAt(0));
-  const bytes = new Blob([packed]).stream().pipeThrough(new DecompressionStream('gzip'));
-  return new Response(bytes).arrayBuffer();
-}
-
-// One message to the worker, and what it says to it. A worker that ends before has failed.
-function told(message, transfer = []) {
-  return new Promise(resolve => {
-    worker.onmessage = ({ data }) => resolve(data);
-    worker.onerror = error => resolve({ failed: error.message });
-    worker.stopped = () => resolve({ stopped: true });
-    worker.postMessage(message, transfer);
-  });
-}
-
-function end() {
-  if (!worker) return;
-  worker.terminate();
-  worker.stopped?.();
-  worker = started = null;
-}
-
-function start() {
-  started ??= module.then(async bytes => {
-    worker = new Worker(workerAddress);
-    const answer = await told({ module: bytes });
-    if (!answer.ready) throw new Error(answer.failed ?? 'stopped');
-  });
-  return started;
-}
+let reading = null, count = 0;
 
 function status(words, kind = '') {
   said.textContent = words;
@@ -51,22 +14,25 @@ function busy(name) {
   if (name) status(`Reading ${name}${waiting.length ? `; ${waiting.length} more after it` : ''} …`);
 }
 
-async function read({ file, fields }) {
+async function read({ file, beside, fields }) {
   count += 1;
   const asked = { name: file.name, place: count, changed_s: Math.floor(file.lastModified / 1000), ...fields };
+  if (beside) asked.beside = { name: beside.name, from: file.size };
   busy(file.name);
   let answer;
   try {
-    await start();
-    const capture = await file.arrayBuffer();
-    const reply = await told({ asked, capture }, [capture]);
-    if (reply.failed || reply.memory > MOST_MEMORY) end();
+    const reply = await answerTo(asked, await bytesOf(file, beside));
     answer = reply.answer ?? { error: `${file.name}: ${reply.stopped ? 'stopped' : `this page cannot read it (${reply.failed}); the program may: fieldripple decode`}` };
   } catch (error) {
     end();
     answer = { error: `${file.name}: ${error.message}` };
   }
   show(asked, answer);
+}
+
+// Of a file, and behind it of the one that belongs to it.
+async function bytesOf(file, beside) {
+  return new Blob(beside ? [file, beside] : [file]).arrayBuffer();
 }
 
 function element(name, text) {
@@ -104,9 +70,26 @@ function show(asked, answer) {
   else status(`${asked.name}: ${answer.verdict}`, JSON.parse(answer.json).verdict === 'read' ? 'good' : 'bad');
 }
 
-function take(files) {
+// Name of the samples that a SigMF recording's metadata belongs to.
+async function samplesOf(meta) {
+  const own = meta.name.replace(/\.sigmf-meta$/, '.sigmf-data');
+  try {
+    return JSON.parse(await meta.text()).global['core:dataset'] ?? own;
+  } catch {
+    return own;
+  }
+}
+
+async function take(files) {
   const fields = Object.fromEntries(['rate', 'centre', 'channel', 'raw'].map(name => [name, byId(name).value]));
-  waiting.push(...[...files].map(file => ({ file, fields })));
+  const given = [...files], pairs = new Map();
+  for (const meta of given.filter(file => file.name.endsWith('.sigmf-meta'))) {
+    const name = await samplesOf(meta);
+    pairs.set(meta, given.find(file => file.name === name && file !== meta));
+  }
+  // Samples are read with what describes them, not once more by themselves.
+  const described = new Set(pairs.values());
+  waiting.push(...given.filter(file => !described.has(file)).map(file => ({ file, beside: pairs.get(file), fields })));
   reading ??= all();
 }
 

@@ -204,6 +204,7 @@ fn direct_signal(scenario: &Scenario) -> DirectSignal {
             let drawn_sign = if sign < 0.5 { 1 } else { -1 };
             RippleTag {
                 telegram: tag.sends.telegram(seed, index),
+                flipped: 0,
                 depth: tag.depth,
                 angle_deg: tag.angle_deg,
                 start_cycles: tag.start_cycles.unwrap_or(drawn_start),

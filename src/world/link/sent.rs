@@ -114,6 +114,20 @@ const SETTLED_HALF_BITS: usize = 128;
 /// enough.
 const LONGEST_STAY: usize = 8;
 
+/// Whether the load switches behind this half bit, in a row that is sent over and over.
+fn switches(half_bits: &[bool], index: usize) -> bool {
+    half_bits[index % half_bits.len()] != half_bits[(index + 1) % half_bits.len()]
+}
+
+/// The half bit with which [`sent_mixed`] begins: the first behind a switching in settled circuits. 0 where nothing switches.
+pub fn mixed_from(half_bits: &[bool]) -> usize {
+    let settled = SETTLED_HALF_BITS..SETTLED_HALF_BITS + half_bits.len();
+    let before = settled
+        .into_iter()
+        .find(|&index| switches(half_bits, index));
+    before.map_or(0, |index| (index + 1) % half_bits.len())
+}
+
 /// What a receiver makes of the probe's voltage v before it filters: 2·v·e^(−jωt), over one period of these half bits (true: load closed), sent
 /// over and over by the network's one tag in settled circuits; [`MIXED_A_CYCLE`] values a field cycle, peak V. The mean is the field; beside the
 /// ripple there is all that lies at twice the field's frequency, for the receiver's filter to take. Phasors would not do: the voltage goes on
@@ -133,15 +147,14 @@ pub fn sent_mixed(
 ) -> Result<Vec<Complex64>, LinkError> {
     let frequency_hz = network.readers()[0].frequency_hz;
     let half_bit_s = HALF_BIT_CYCLES / frequency_hz;
-    let switches = |index: usize| {
-        half_bits[index % half_bits.len()] != half_bits[(index + 1) % half_bits.len()]
-    };
     if half_bits.iter().all(|&closed| closed == half_bits[0]) {
         return Ok(Vec::new());
     }
     // The load is open before the first half bit.
-    let before =
-        usize::from(half_bits[0]) + (0..SETTLED_HALF_BITS).filter(|&k| switches(k)).count();
+    let before = usize::from(half_bits[0])
+        + (0..SETTLED_HALF_BITS)
+            .filter(|&k| switches(half_bits, k))
+            .count();
     let half_bits_in_all = SETTLED_HALF_BITS + half_bits.len() + LONGEST_STAY;
     let until_s = half_bits_in_all as f64 * half_bit_s;
     let track = sent_track(network, half_bits, late_cycles, until_s)?;
