@@ -28,6 +28,8 @@ pub(super) struct Measured {
     pub field_hz: f64,
     /// Telegrams in the records.
     pub telegrams: f64,
+    /// Eb/N0 of a single telegram's bits, as a ratio.
+    pub ebn0: f64,
 }
 
 impl Measured {
@@ -75,6 +77,7 @@ impl Measured {
             half_bits,
             field_hz: seen.clock_hz,
             telegrams,
+            ebn0: reading.attempt.ebn0,
         })
     }
 
