@@ -183,7 +183,11 @@ pub fn fit(reception: &Reception, odds: f64, thought: &Thought<'_>) -> Result<Be
         Tap::PickUp(..) => (measured.ebn0 / HEARD_TO).max(1.0),
         Tap::Antenna => 1.0,
     };
-    let widened = if misfits { widened.max(misfit) } else { widened };
+    let widened = if misfits {
+        widened.max(misfit)
+    } else {
+        widened
+    };
     let told = told::told(&own, best, widened).ok_or(FitError::NothingFits)?;
     let weight: f64 = measured
         .records
