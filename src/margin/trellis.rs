@@ -121,6 +121,6 @@ impl Fold {
             states = next;
         }
         // The next telegram's first state closes the fold.
-        states[1 - first ^ usize::from(self.inverts)]
+        states[(1 - first) ^ usize::from(self.inverts)]
     }
 }
