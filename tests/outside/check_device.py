@@ -23,7 +23,6 @@ from passes import BLOCK_S, Pass, Record
 from report import Checks
 
 ROOT = Path(__file__).resolve().parents[2]
-TARGET = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
 RATE_HZ = 384_000
 # Two tags, one after the other, the second 10 dB weaker.
 FIRST, SECOND = Pass(Tag(Number(national=4711), depth=0.01, angle_deg=40.0), 1.0, 3.0), Pass(Tag(Number(national=815), depth=0.0032, angle_deg=70.0), 3.0, 5.2)
@@ -51,16 +50,6 @@ ENDLESS = """
 </usr/share/alsa/alsa.conf>
 pcm.bench { type null hint { show on description "a bench without end" } }
 """
-
-
-def build(checks):
-    """The program with its sound, and its own tests."""
-    for words in (["build"], ["test"]):
-        cargo = ["cargo", *words, "--quiet", "--features", "sound", "--bin", "fieldripple", *(["sound::"] if words == ["test"] else [])]
-        done = subprocess.run(cargo, cwd=ROOT, capture_output=True, text=True)
-        checks.that(done.returncode == 0, f"{' '.join(cargo)}: {(done.stdout + done.stderr)[-2000:]}")
-    checks.that("3 passed" in done.stdout, f"the tone's tests did not run: {done.stdout}")
-    return TARGET / "debug/fieldripple"
 
 
 def stereo():

@@ -9,6 +9,8 @@ mod pipeline;
 mod shown;
 #[cfg(feature = "sound")]
 pub mod sound;
+#[cfg(any(feature = "sound", test))]
+mod voice;
 
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
