@@ -3,7 +3,7 @@
 
 The toolchain's own library for wasm32 is taken, and added with rustup where it is missing. Where that cannot be, it ends with 3. With `--debian`
 Debian's packages for building browsers are unpacked below the target folder instead, and the standard library is built from their sources,
-which takes some minutes; nothing is installed. `--module` leaves out the program."""
+which takes some minutes; nothing is installed. `--module` leaves out the program, `--sound` builds it with sound cards too."""
 
 import base64
 import gzip
@@ -134,7 +134,8 @@ def main():
         PACKED.write_text(text)
     print(f"{PACKED}: {len(module)} bytes, {len(text)} in the page")
     if "--module" not in sys.argv:
-        subprocess.run(["cargo", "build", "--quiet", "--release", "--bin", "fieldripple", "--features", "reader"], cwd=ROOT,
+        features = "reader,sound" if "--sound" in sys.argv else "reader"
+        subprocess.run(["cargo", "build", "--quiet", "--release", "--bin", "fieldripple", "--features", features], cwd=ROOT,
                        env=dict(os.environ, FIELDRIPPLE_READER=str(PACKED)), check=True)
         print(OUT / "release" / "fieldripple")
 
