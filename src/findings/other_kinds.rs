@@ -106,7 +106,9 @@ fn half_duplex(reading: &HalfDuplexReading) -> Finding {
 const DAMAGED: f64 = 1e-4;
 
 fn half_duplex_unread(unread: &HalfDuplexUnread) -> Finding {
-    let why = if unread.fit < DAMAGED {
+    let why = if unread.beats() {
+        "Its tones vary in strength from bit to bit as those of two tags that answer at once do. Take other tags away and capture again."
+    } else if unread.fit < DAMAGED {
         "Its check bits fit no number, more than the noise explains: the answer was damaged on the way, two tags answer at once, or it \
          is another kind of telegram. Take other tags away and capture again."
     } else {
@@ -125,6 +127,7 @@ fn half_duplex_unread(unread: &HalfDuplexUnread) -> Finding {
             ("one_hz", unread.one_hz),
             ("ebn0_db", 10.0 * unread.ebn0.log10()),
             ("misfit_probability", unread.fit),
+            ("unsteadiness", unread.unsteadiness),
         ],
     )
 }

@@ -163,7 +163,7 @@ const WORDS: [(&str, &str, Unit); 102] = [
 ];
 
 /// The same for keys that few findings have.
-const MORE_WORDS: [(&str, &str, Unit); 18] = [
+const MORE_WORDS: [(&str, &str, Unit); 19] = [
     ("silences", "silences", Bare),
     ("spare_db", "to spare", Decibel),
     ("start_value", "start value of its CRC", Hexadecimal),
@@ -179,6 +179,11 @@ const MORE_WORDS: [(&str, &str, Unit); 18] = [
     ("times", "times", Bare),
     ("tones", "steady tones", Bare),
     ("turns", "phase turns", Bare),
+    (
+        "unsteadiness",
+        "power varies from bit to bit, against one tag in noise",
+        Bare,
+    ),
     ("words", "words seen", Bare),
     ("zero_hz", "tone of a 0", Hertz),
     ("false_alarm", "raised by chance, share of captures", Share),

@@ -3,7 +3,7 @@
 use num_complex::Complex32;
 
 use super::bit_path::{Levels, Place};
-use super::levels::levels_of;
+use super::levels::{levels_of, unsteadiness};
 use super::tone::ToneSums;
 use crate::telegram::{HALF_DUPLEX_BITS as BITS, HALF_DUPLEX_HEADER as HEADER};
 
@@ -66,6 +66,8 @@ pub struct Answer {
     pub ebn0: f64,
     /// Mean amplitude.
     pub amplitude: f64,
+    /// See [`unsteadiness`].
+    pub unsteadiness: f64,
 }
 
 struct Hypothesis {
@@ -122,6 +124,7 @@ pub fn answer(values: &[Complex32], field_hz: f64, full_share: f64) -> Option<An
         length: place.begin_of(BITS, ones) - place.begin,
         ebn0: share * energy(1) + (1.0 - share) * energy(0),
         amplitude: (share * power(1) + (1.0 - share) * power(0)).sqrt(),
+        unsteadiness: unsteadiness(&place, &bits, &levels),
     })
 }
 

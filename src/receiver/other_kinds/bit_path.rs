@@ -29,6 +29,14 @@ pub struct Levels {
     pub noise: f64,
 }
 
+impl Levels {
+    /// Amplitude of one bit's tone.
+    pub fn amplitude_of(&self, index: usize, bit: bool) -> f64 {
+        let middle = (BITS / 2) as f64;
+        self.amplitude[usize::from(bit)] * (self.fading * (middle - index as f64)).exp()
+    }
+}
+
 /// A hypothesis on where the answer is: begin in values, sums of the tones of a 0 and of a 1.
 #[derive(Clone, Copy, Debug)]
 pub struct Place<'a> {
@@ -51,8 +59,7 @@ impl Place<'_> {
         let Some(energy) = tone.energy(self.begin_of(index, ones)) else {
             return 0.0;
         };
-        let middle = (BITS / 2) as f64;
-        let amplitude = levels.amplitude[bit] * (levels.fading * (middle - index as f64)).exp();
+        let amplitude = levels.amplitude_of(index, bit == 1);
         let size = energy.sqrt();
         // More than tone and noise can be is something else, such as an antenna that still rings.
         let most =

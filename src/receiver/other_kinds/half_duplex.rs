@@ -23,6 +23,14 @@ const LEAST_FIT: f64 = 1e-4;
 /// Answers of this share of a read one's Eb/N0 and more (−3 dB) come from as strong a tag.
 const AS_STRONG: f64 = 0.5;
 
+/// Of one tag's answers the mean over 112 bits is 1, give or take 0.2 (each bit's square varies by less than twice its mean): five times
+/// that apart are several tags.
+const STEADY: f64 = 2.0;
+
+/// Where several answer at once, what disturbs the one that was decided on is not noise, and one disturbed bit is worth a few powers
+/// of ten: the odds must be better by so much.
+const UNSTEADY: f64 = 1e-5;
+
 /// Eb/N0 at which half of all single answers have odds of 1e-5, and what each further power of ten costs, dB (measured with answers in
 /// white noise, tones and begin unknown).
 pub const NEEDED_DB: (f64, f64) = (8.2, 0.28);
@@ -83,6 +91,15 @@ pub struct HalfDuplexUnread {
     pub ebn0: f64,
     /// Probability, at most, that noise contradicts the nearest number this much.
     pub fit: f64,
+    /// Mean square by which its tones vary in strength from bit to bit, over what noise and one tag do.
+    pub unsteadiness: f64,
+}
+
+impl HalfDuplexUnread {
+    /// Whether its strength varies as that of several tags whose tones beat with each other.
+    pub fn beats(&self) -> bool {
+        self.unsteadiness > STEADY
+    }
 }
 
 /// One pause with an answer in it.
@@ -147,6 +164,7 @@ pub fn half_duplex(
             one_hz: heard.answer.tone_hz[1],
             ebn0: heard.answer.ebn0,
             fit: checked.fit,
+            unsteadiness: heard.answer.unsteadiness,
         }
     });
     (readings, unread)
@@ -188,7 +206,9 @@ fn read(heard: &[&Heard], cycles: &Cycles, odds: f64) -> Option<HalfDuplexReadin
             .iter()
             .map(|one| (TRIED - one.answer.score).exp() + one.answer.rivals / mass)
             .sum::<f64>();
-    if odds_wrong > odds || fit < LEAST_FIT || header_fit(&soft) < LEAST_FIT {
+    let several = heard.iter().any(|one| one.answer.unsteadiness > STEADY);
+    let odds_asked = if several { odds * UNSTEADY } else { odds };
+    if odds_wrong > odds_asked || fit < LEAST_FIT || header_fit(&soft) < LEAST_FIT {
         return None;
     }
     let trailer = &soft[HALF_DUPLEX_HEADER.len() + CHECKED..];

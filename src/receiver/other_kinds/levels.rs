@@ -8,6 +8,13 @@ use crate::telegram::HALF_DUPLEX_BITS as BITS;
 /// Noise is not taken as less than this share of the answer's power (per value): quantiser and tones that drift are never better.
 const LEAST_NOISE: f64 = 1e-3;
 
+/// A lone tag's power varies from bit to bit by no more than this share of it, besides noise and the fall along the answer (common
+/// practice, no source): a second tag 10 dB below, whose tones beat with it, already has it vary by 45 %.
+const WOBBLE: f64 = 0.3;
+
+/// One bit's deviation counts for no more than this many times what is expected: an antenna that still rings spoils the first few.
+const MOST_OF_ONE: f64 = 9.0;
+
 /// Levels, given the first bits. `None` where nothing of them is in the values.
 pub fn levels_of(
     values: &[Complex32],
@@ -78,4 +85,23 @@ pub fn levels_of(
         fading: fading.clamp(0.0, 0.03),
         noise,
     })
+}
+
+/// Mean square by which the power of the bits differs from what tones of these levels in noise have, over what is expected: near 1 for
+/// a lone tag, several times that for tags that answer at once.
+pub fn unsteadiness(place: &Place<'_>, bits: &[bool], levels: &Levels) -> f64 {
+    let (mut ones, mut sum, mut count) = (0, 0.0, 0.0);
+    for (index, &bit) in bits.iter().enumerate() {
+        let tone = place.tones[usize::from(bit)];
+        if let Some(energy) = tone.energy(place.begin_of(index, ones)) {
+            let expected = levels.amplitude_of(index, bit).powi(2) * tone.length / levels.noise;
+            // |tone + noise|² over the noise has a mean of 1 and a variance of 1 beyond the tone's (noncentral χ², two freedoms).
+            let difference = energy / tone.length / levels.noise - expected - 1.0;
+            let variance = 2.0 * expected + 1.0 + (WOBBLE * expected).powi(2);
+            sum += (difference * difference / variance).min(MOST_OF_ONE);
+            count += 1.0;
+        }
+        ones += usize::from(bit);
+    }
+    if count > 0.0 { sum / count } else { 0.0 }
 }
