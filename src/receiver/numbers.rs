@@ -14,7 +14,8 @@ use crate::receiver::front::cycles::Cycles;
 use crate::receiver::front::hypotheses::{CLOCKS, Hypothesis, NOMINAL_HZ, level_is_field};
 use crate::receiver::tags::attempt::{Attempt, ReadLimits, Terms};
 use crate::receiver::tags::bursts::join_bursts;
-use crate::receiver::tags::join::join;
+use crate::receiver::tags::join::{Joined, join};
+use crate::receiver::tags::left_alike::OfNumber;
 use crate::receiver::tags::read::{PieceReading, read_piece};
 use crate::receiver::tags::stays::stays;
 use crate::receiver::tags::told::{Told, is_contradicted};
@@ -131,6 +132,7 @@ pub(super) fn read_all(
 ) {
     let mut unproven: Vec<Measured> = Vec::new();
     let mut told: Vec<Told> = Vec::new();
+    let mut alone: Vec<OfNumber> = Vec::new();
     for piece in pieces {
         let mut result = read_piece(piece, field_hz, limits);
         reception.tangled |= result.tangled;
@@ -140,9 +142,24 @@ pub(super) fn read_all(
         if piece.ripple.len() >= TELEGRAM {
             told.push(Told::by(&result));
         }
+        if let [attempt] = &result.read[..]
+            && pieces.len() > 1
+        {
+            let code = attempt.decision.telegram.code;
+            match alone.iter_mut().find(|number| number.code == code) {
+                Some(number) => number.add(piece, attempt),
+                None => alone.push(OfNumber::of(piece, attempt)),
+            }
+        }
         unproven.extend(reception.add_piece(piece, result, field_hz, limits));
     }
-    unproven.extend(reception.without_contradicted(&told));
+    unproven.extend(reception.without(|code| is_contradicted(code, &told)));
+    // Another tag that was read explains what this one leaves; a detector that is slow leaves much of its own.
+    let lone = reception.readings.len() == 1 && !limits.real;
+    alone.retain(|number| lone && number.leaves_the_same());
+    let sums = reception.without(|code| alone.iter().any(|number| number.code == code));
+    reception.tangled |= !sums.is_empty();
+    unproven.extend(sums);
     // Several tags that no piece tells apart are not told apart by all of them.
     if reception.readings.is_empty() && !reception.tangled && pieces.len() > 1 {
         unproven.extend(reception.add_joined(pieces, field_hz, limits));
@@ -214,12 +231,11 @@ impl Reception {
         unproven
     }
 
-    /// Takes back the numbers that other pieces contradict, and returns them.
-    fn without_contradicted(&mut self, told: &[Told]) -> Vec<Measured> {
-        let contradicted =
-            |reading: &Reading| is_contradicted(reading.attempt.decision.telegram.code, told);
+    /// Takes back the numbers that something speaks against, and returns them.
+    fn without(&mut self, is_doubted: impl Fn(u64) -> bool) -> Vec<Measured> {
+        let is_doubted = |reading: &Reading| is_doubted(reading.attempt.decision.telegram.code);
         let readings = std::mem::take(&mut self.readings);
-        let (taken_back, kept) = readings.into_iter().partition(contradicted);
+        let (taken_back, kept) = readings.into_iter().partition(is_doubted);
         self.readings = kept;
         let taken_back: Vec<Reading> = taken_back;
         taken_back.into_iter().map(Reading::into_measured).collect()
@@ -235,10 +251,20 @@ impl Reception {
         let span = (pieces[0].from_s, pieces[pieces.len() - 1].to_s);
         let mut unproven = Vec::new();
         for joined in [join, join_bursts] {
-            let Some(attempt) = joined(pieces, field_hz, limits) else {
+            let Some(Joined {
+                attempt,
+                is_tangled,
+            }) = joined(pieces, field_hz, limits)
+            else {
                 continue;
             };
-            match Reading::of(Measured::new(attempt, span, limits.odds), limits.odds) {
+            let measured = Measured::new(attempt, span, limits.odds);
+            match Reading::of(measured, limits.odds) {
+                Ok(reading) if is_tangled => {
+                    self.tangled = true;
+                    unproven.push(reading.into_measured());
+                    break;
+                }
                 Ok(reading) => {
                     merge(&mut self.readings, reading, Reading::add, limits.odds);
                     break;

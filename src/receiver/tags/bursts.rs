@@ -7,8 +7,9 @@
 
 use num_complex::Complex64;
 
-use super::attempt::{Attempt, ReadLimits};
-use super::join::{Layout, likeliest};
+use super::attempt::ReadLimits;
+use super::join::{Joined, Layout, likeliest, surer};
+use super::left_alike::Together;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::pulse_noise::{noise_between_telegrams, pulse_variance};
 use crate::receiver::fold::sums::{BIT, BoundarySums, Fold, TELEGRAM};
@@ -50,7 +51,7 @@ struct Way {
 }
 
 /// The number in bursts that the tag began anew each; `None` where there are too few or none shows.
-pub fn join_bursts(pieces: &[Piece], field_hz: f64, limits: &ReadLimits) -> Option<Attempt> {
+pub fn join_bursts(pieces: &[Piece], field_hz: f64, limits: &ReadLimits) -> Option<Joined> {
     let begun: Vec<&Piece> = pieces.iter().filter(|piece| piece.after_start).collect();
     if begun.len() < LEAST_BURSTS {
         return None;
@@ -59,13 +60,12 @@ pub fn join_bursts(pieces: &[Piece], field_hz: f64, limits: &ReadLimits) -> Opti
         .into_iter()
         .filter_map(|inverts| Some((inverts, laid_together(&begun, inverts, limits)?)))
         .collect();
-    layouts
-        .iter()
-        .filter_map(|(inverts, layouts)| {
-            let owned: Vec<Piece> = begun.iter().map(|&piece| piece.clone()).collect();
+    let owned: Vec<Piece> = begun.into_iter().cloned().collect();
+    surer(
+        layouts.iter().filter_map(|(inverts, layouts)| {
             likeliest(layouts, *inverts, &owned, field_hz, limits)
-        })
-        .min_by(|a, b| a.decision.odds_wrong.total_cmp(&b.decision.odds_wrong))
+        }),
+    )
 }
 
 fn laid_together(pieces: &[&Piece], inverts: bool, limits: &ReadLimits) -> Option<Vec<Layout>> {
@@ -113,24 +113,21 @@ fn laid_together(pieces: &[&Piece], inverts: bool, limits: &ReadLimits) -> Optio
     for way in &mut ways {
         settle(way, &bursts, inverts);
     }
-    Some(
-        ways.iter()
-            .map(|way| {
-                let mut sums = BoundarySums::default();
-                for (burst, &(moment, turn)) in bursts.iter().zip(&way.placed) {
-                    let part = burst.fold.boundaries(moment as f64);
-                    for j in 0..TELEGRAM_BITS {
-                        sums.sums[j] += part.sums[j] * (turn / burst.noise_var);
-                        sums.energies[j] += part.energies[j] / burst.noise_var;
-                    }
-                }
-                Layout {
-                    gain: way.gain,
-                    sums,
-                }
+    ways.iter()
+        .map(|way| {
+            let parts = bursts.iter().zip(&way.placed).map(|(burst, placed)| {
+                let (moment, turn) = *placed;
+                let mut part = burst.fold.boundaries(moment as f64);
+                part.scale(1.0 / burst.noise_var);
+                part.sums.iter_mut().for_each(|y| *y *= turn);
+                Together::of(part)
+            });
+            Some(Layout {
+                gain: way.gain,
+                parts: parts.reduce(|all, part| all.and(&part))?,
             })
-            .collect(),
-    )
+        })
+        .collect()
 }
 
 fn bursts_of(pieces: &[&Piece], inverts: bool, limits: &ReadLimits) -> Option<Vec<Burst>> {

@@ -8,6 +8,8 @@ use num_complex::Complex64;
 
 use super::acquire::scatter_of_levels;
 use super::attempt::{Attempt, ReadLimits};
+use super::laying::{Placement, placements};
+use super::left_alike::Together;
 use crate::receiver::decision::{
     ANY, Boundaries, Decision, Signs, Weights, decide, likeliest_number,
 };
@@ -34,35 +36,33 @@ const LEAST_BOUNDARIES: usize = 72;
 /// Odds stated where two ways of laying the pieces together give different numbers, both of them well.
 const UNCLEAR_ODDS: f64 = 0.5;
 
-/// One piece's boundaries at its own timing, scaled to noise variance 1 per whole pulse.
-struct Part {
-    sums: BoundarySums,
-}
-
 /// One way of laying parts together.
 #[derive(Clone)]
 pub struct Layout {
-    /// Boundary sums of all parts, each scaled to noise variance 1 per whole pulse.
-    pub sums: BoundarySums,
+    /// All parts, each scaled to noise variance 1 per whole pulse.
+    pub parts: Together,
     /// How much likelier the parts are together than apart, natural logarithm.
     pub gain: f64,
 }
 
+/// What several pieces gave together.
+pub struct Joined {
+    /// The likeliest number.
+    pub attempt: Attempt,
+    /// What it leaves is much and the same in all pieces: there are several tags, and it may be a sum of their numbers.
+    pub is_tangled: bool,
+}
+
 /// The number in several pieces together; `None` where fewer than two pieces are of use.
-pub fn join(pieces: &[Piece], field_hz: f64, limits: &ReadLimits) -> Option<Attempt> {
-    let mut best: Option<Attempt> = None;
-    for inverts in [false, true] {
-        let Some(attempt) = join_with_parity(pieces, inverts, field_hz, limits) else {
-            continue;
-        };
-        let better = best
-            .as_ref()
-            .is_none_or(|other| attempt.decision.odds_wrong < other.decision.odds_wrong);
-        if better {
-            best = Some(attempt);
-        }
-    }
-    best
+pub fn join(pieces: &[Piece], field_hz: f64, limits: &ReadLimits) -> Option<Joined> {
+    let both = [false, true].map(|inverts| join_with_parity(pieces, inverts, field_hz, limits));
+    surer(both.into_iter().flatten())
+}
+
+/// The one whose number is the surest.
+pub fn surer(all: impl Iterator<Item = Joined>) -> Option<Joined> {
+    let odds_wrong = |joined: &Joined| joined.attempt.decision.odds_wrong;
+    all.min_by(|a, b| odds_wrong(a).total_cmp(&odds_wrong(b)))
 }
 
 fn join_with_parity(
@@ -70,23 +70,23 @@ fn join_with_parity(
     inverts: bool,
     field_hz: f64,
     limits: &ReadLimits,
-) -> Option<Attempt> {
-    let mut parts: Vec<Part> = pieces
+) -> Option<Joined> {
+    let mut parts: Vec<BoundarySums> = pieces
         .iter()
         .filter_map(|piece| part_of(piece, inverts, limits))
         .collect();
     if parts.len() < 2 {
         return None;
     }
-    parts.sort_by(|a, b| b.sums.power().total_cmp(&a.sums.power()));
+    parts.sort_by(|a, b| b.power().total_cmp(&a.power()));
     let mut beam = vec![Layout {
-        sums: parts[0].sums.clone(),
+        parts: Together::of(parts[0].clone()),
         gain: 0.0,
     }];
     for part in &parts[1..] {
         let mut next: Vec<(f64, usize, Placement)> = Vec::new();
         for (origin, layout) in beam.iter().enumerate() {
-            for (gain, placement) in placements(&layout.sums, part, inverts, limits.real) {
+            for (gain, placement) in placements(&layout.parts.sums, part, inverts, limits.real) {
                 next.push((layout.gain + gain, origin, placement));
             }
         }
@@ -95,7 +95,8 @@ fn join_with_parity(
         beam = next
             .into_iter()
             .map(|(gain, origin, placement)| Layout {
-                sums: placement.added(&beam[origin].sums, part, inverts),
+                parts: (beam[origin].parts.clone())
+                    .and(&Together::of(placement.laid(part, inverts))),
                 gain,
             })
             .collect();
@@ -110,7 +111,7 @@ pub fn likeliest(
     pieces: &[Piece],
     field_hz: f64,
     limits: &ReadLimits,
-) -> Option<Attempt> {
+) -> Option<Joined> {
     // What the fixed bits say decides between layouts that agree equally well.
     let mut ranked: Vec<(f64, &Layout)> = layouts
         .iter()
@@ -122,12 +123,12 @@ pub fn likeliest(
         })
         .collect();
     ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let decoded: Vec<(Decision, BoundarySums)> = ranked
+    let decoded: Vec<(Decision, &Layout)> = ranked
         .iter()
         .take(DECODED)
-        .filter_map(|(_, layout)| decode(layout, inverts, limits))
+        .filter_map(|(_, layout)| Some((decode(layout, inverts, limits)?, *layout)))
         .collect();
-    let (best, sums) = decoded
+    let (best, layout) = decoded
         .iter()
         .max_by(|(a, _), (b, _)| a.log_likelihood.total_cmp(&b.log_likelihood))?;
     let rival = decoded.iter().any(|(other, _)| {
@@ -139,10 +140,14 @@ pub fn likeliest(
     if rival {
         best.odds_wrong = best.odds_wrong.max(UNCLEAR_ODDS);
     }
-    Some(describe(best, sums, inverts, pieces, field_hz, limits))
+    Some(Joined {
+        is_tangled: !limits.real && layout.parts.leave_the_same(&best.signs),
+        attempt: describe(best, &layout.parts.sums, inverts, pieces, field_hz, limits),
+    })
 }
 
-fn part_of(piece: &Piece, inverts: bool, limits: &ReadLimits) -> Option<Part> {
+/// One piece's boundaries at its own timing, scaled to noise variance 1 per whole pulse.
+fn part_of(piece: &Piece, inverts: bool, limits: &ReadLimits) -> Option<BoundarySums> {
     let fold = Fold::new(&piece.ripple, inverts);
     let (_, timing) = timing_peaks(&fold.timing_scores()).into_iter().next()?;
     let mut sums = fold.boundaries(timing);
@@ -169,80 +174,27 @@ fn part_of(piece: &Piece, inverts: bool, limits: &ReadLimits) -> Option<Part> {
         return None;
     }
     sums.scale(1.0 / noise);
-    Some(Part { sums })
-}
-
-/// Where a part goes: its boundary 0 lies on boundary `rotation`, its signs turned or not.
-#[derive(Clone, Copy)]
-struct Placement {
-    rotation: usize,
-    turned: bool,
-}
-
-impl Placement {
-    /// Index in the part that lies on boundary j, and its sign.
-    fn source(self, j: usize, inverts: bool) -> (usize, f64) {
-        let index = j + TELEGRAM_BITS - self.rotation;
-        let wrapped = index < TELEGRAM_BITS;
-        let flip = (wrapped && inverts) != self.turned;
-        (index % TELEGRAM_BITS, if flip { -1.0 } else { 1.0 })
-    }
-
-    fn added(self, to: &BoundarySums, part: &Part, inverts: bool) -> BoundarySums {
-        let mut sums = to.clone();
-        for j in 0..TELEGRAM_BITS {
-            let (index, sign) = self.source(j, inverts);
-            sums.sums[j] += part.sums.sums[index] * sign;
-            sums.energies[j] += part.sums.energies[index];
-        }
-        sums
-    }
-}
-
-/// Every placement with what it gains: how much likelier the signs are together than apart.
-fn placements(to: &BoundarySums, part: &Part, inverts: bool, real: bool) -> Vec<(f64, Placement)> {
-    let axis = if real {
-        0.0
-    } else {
-        // The circuits are the same in every piece, so is the axis.
-        0.5 * (to.square() + part.sums.square()).arg()
-    };
-    let (known, new) = (to.llr(axis), part.sums.llr(axis));
-    let (known_alone, new_alone) = (halves(&known), halves(&new));
-    let mut found = Vec::with_capacity(2 * TELEGRAM_BITS);
-    for rotation in 0..TELEGRAM_BITS {
-        for turned in [false, true] {
-            let placement = Placement { rotation, turned };
-            let gain: f64 = (0..TELEGRAM_BITS)
-                .map(|j| {
-                    let (index, sign) = placement.source(j, inverts);
-                    let (a, b) = (known[j], sign * new[index]);
-                    if a == 0.0 || b == 0.0 {
-                        return 0.0;
-                    }
-                    log_cosh(0.5 * (a + b)) - known_alone[j] - new_alone[index]
-                })
-                .sum();
-            found.push((gain, placement));
-        }
-    }
-    found
+    Some(sums)
 }
 
 fn fixed_bits(layout: &Layout, inverts: bool, real: bool) -> f64 {
-    let axis = if real { 0.0 } else { layout.sums.axis() };
-    let weights = Weights::of(&layout.sums.llr(axis), &[0.0; TELEGRAM_BITS]);
+    let axis = if real { 0.0 } else { layout.parts.sums.axis() };
+    let weights = Weights::of(&layout.parts.sums.llr(axis), &[0.0; TELEGRAM_BITS]);
     (0..TELEGRAM_BITS)
         .map(|start| Signs::rotated(&ANY, &weights, start, inverts).log_without_crc())
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
-fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decision, BoundarySums)> {
-    let axis = if limits.real { 0.0 } else { layout.sums.axis() };
-    let (along, _) = layout.sums.along(axis);
+fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<Decision> {
+    let axis = if limits.real {
+        0.0
+    } else {
+        layout.parts.sums.axis()
+    };
+    let (along, _) = layout.parts.sums.along(axis);
     let boundaries = |noise_var: f64| Boundaries {
         sums: along,
-        energies: layout.sums.energies,
+        energies: layout.parts.sums.energies,
         overlap: 0.0,
         noise_var,
         inverts,
@@ -252,11 +204,17 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decisi
     // Parts are scaled to noise 1; what the signs leave over says whether that was right.
     let unscaled = boundaries(1.0);
     let first = likeliest_number(&unscaled)?;
-    let used: f64 = layout.sums.energies.iter().filter(|e| **e > 0.0).count() as f64;
+    let used: f64 = layout
+        .parts
+        .sums
+        .energies
+        .iter()
+        .filter(|e| **e > 0.0)
+        .count() as f64;
     let left: f64 = (0..TELEGRAM_BITS)
-        .filter(|&j| layout.sums.energies[j] > 0.0)
+        .filter(|&j| layout.parts.sums.energies[j] > 0.0)
         .map(|j| {
-            let energy = layout.sums.energies[j];
+            let energy = layout.parts.sums.energies[j];
             (along[j] - first.amplitude * energy * f64::from(first.signs[j])).powi(2) / energy
         })
         .sum::<f64>()
@@ -264,7 +222,7 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<(Decisi
     let mut decision = decide(&boundaries(left.max(1.0)))?;
     // Ways of laying the pieces together are compared at one and the same noise.
     decision.log_likelihood = first.log_likelihood_of_all(&unscaled);
-    Some((decision, layout.sums.clone()))
+    Some(decision)
 }
 
 fn describe(
@@ -298,37 +256,4 @@ fn describe(
         ideal_edges: true,
         decision,
     }
-}
-
-impl BoundarySums {
-    fn power(&self) -> f64 {
-        self.sums.iter().map(|y| y.norm_sqr()).sum()
-    }
-
-    fn square(&self) -> Complex64 {
-        self.sums.iter().map(|y| y * y).sum()
-    }
-
-    /// Weights the sums by how quiet their noise is.
-    fn scale(&mut self, weight: f64) {
-        self.sums.iter_mut().for_each(|y| *y *= weight);
-        self.energies.iter_mut().for_each(|e| *e *= weight);
-    }
-
-    /// Log-likelihood ratios along an axis, for sums scaled to noise 1, the amplitude taken from the sums themselves.
-    fn llr(&self, axis: f64) -> [f64; TELEGRAM_BITS] {
-        let (along, _) = self.along(axis);
-        let energy: f64 = self.energies.iter().sum();
-        let amplitude = along.iter().map(|y| y.abs()).sum::<f64>() / energy.max(1e-300);
-        along.map(|y| 2.0 * amplitude * y)
-    }
-}
-
-/// ln cosh(l/2) of each log-likelihood ratio: the same for either sign.
-fn halves(llr: &[f64; TELEGRAM_BITS]) -> [f64; TELEGRAM_BITS] {
-    llr.map(|l| log_cosh(0.5 * l))
-}
-
-fn log_cosh(x: f64) -> f64 {
-    x.abs() + (-2.0 * x.abs()).exp().ln_1p() - std::f64::consts::LN_2
 }

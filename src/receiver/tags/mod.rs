@@ -8,6 +8,8 @@ pub(super) mod best_shape;
 pub(super) mod bursts;
 pub(super) mod find;
 pub(super) mod join;
+pub(super) mod laying;
+pub(super) mod left_alike;
 pub(super) mod long_fold;
 pub(super) mod near;
 pub(super) mod near_sums;

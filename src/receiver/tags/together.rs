@@ -11,6 +11,7 @@
 use num_complex::Complex32;
 
 use super::attempt::ReadLimits;
+use super::left_alike::leaves_much;
 use super::near_sums::are_near_numbers_left;
 use super::noise_left::folded_excess;
 use super::refine::Refined;
@@ -70,8 +71,9 @@ pub fn beyond_doubt(
         1 => {
             let is_tangled = tangled.iter().any(|codes| codes.contains(&read[0]));
             // A detector that is slow leaves much of its own.
-            let outweighs =
-                limits.real || standing(ripple, &tags, limits).is_some_and(|all| all.outweighs(0));
+            let outweighs = limits.real
+                || standing(ripple, &tags, limits).is_some_and(|all| all.outweighs(0))
+                    && !leaves_much(ripple, &tags[0].attempt);
             if is_tangled || !outweighs || are_near_numbers_left(ripple, &tags[0], limits.real) {
                 Vec::new()
             } else {
