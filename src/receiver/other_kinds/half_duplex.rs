@@ -28,7 +28,7 @@ const AS_STRONG: f64 = 0.5;
 const STEADY: f64 = 2.0;
 
 /// Where several answer at once, what disturbs the one that was decided on is not noise, and one disturbed bit is worth a few powers
-/// of ten: the odds must be better by so much.
+/// of ten: the odds must be better by so much (chosen, no source).
 const UNSTEADY: f64 = 1e-5;
 
 /// Eb/N0 at which half of all single answers have odds of 1e-5, and what each further power of ten costs, dB (measured with answers in

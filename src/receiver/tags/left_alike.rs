@@ -12,7 +12,7 @@ use crate::receiver::fold::sums::{BoundarySums, Fold};
 use crate::telegram::TELEGRAM_BITS;
 
 /// This share of a number's own power and more is much to leave. Half of the signs are the same in every telegram, and there several
-/// tags add up: three equal ones that make a fourth number leave a fifth of its power, unequal ones less. An eighth.
+/// tags add up: three equal ones that make a fourth number leave a fifth of its power, unequal ones less. An eighth (chosen, no source).
 const MUCH_LEFT: f64 = 0.125;
 
 /// What is left at a boundary is as much as pieces differ there if it is noise; six times that, with 16 boundaries in which two pieces
