@@ -185,4 +185,7 @@ fn unpacked(
     ))
 }
 
+#[cfg(feature = "formats")]
 const ALLOWED: &str = "WAV, FLAC, NPY, MAT, VCD, SigMF and columns of numbers as text are; bare samples need --raw with their kind";
+#[cfg(not(feature = "formats"))]
+const ALLOWED: &str = "WAV, NPY, SigMF and columns of numbers as text are; with the feature `formats` FLAC, MAT and VCD too; bare samples need --raw with their kind";

@@ -1,17 +1,23 @@
 //! A file for a figure, its kind known by the ending.
 
 use std::fs;
+#[cfg(feature = "cli")]
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+#[cfg(feature = "cli")]
 use anyhow::Context;
-use fieldripple::capture::write_atomically;
-use fieldripple::draw::DrawError;
+#[cfg(feature = "cli")]
+use fieldripple::{capture::write_atomically, draw::DrawError};
 
 /// Where a figure goes.
 #[derive(Clone, Debug)]
 pub struct FigureFile {
     path: PathBuf,
+    #[cfg_attr(
+        not(feature = "cli"),
+        expect(dead_code, reason = "the small program draws none")
+    )]
     kind: FigureKind,
 }
 
@@ -43,6 +49,7 @@ pub fn replaces(output: &Path, path: &Path) -> bool {
 
 impl FigureFile {
     /// Whether writing the figure would replace this file.
+    #[cfg(feature = "cli")]
     pub fn replaces(&self, path: &Path) -> bool {
         replaces(&self.path, path)
     }
@@ -53,6 +60,7 @@ impl FigureFile {
     }
 
     /// Draws in the kind asked for and writes; after an error nothing is left behind.
+    #[cfg(feature = "cli")]
     pub fn write(
         &self,
         png: impl FnOnce() -> Result<Vec<u8>, DrawError>,

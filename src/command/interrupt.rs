@@ -38,6 +38,7 @@ pub fn leave_nothing_unfinished<'a>(outputs: impl IntoIterator<Item = &'a Path>)
 static AT_THE_END: Mutex<Option<fn()>> = Mutex::new(None);
 
 /// Calls this when a second request to stop ends the program at once.
+#[cfg(feature = "cli")]
 pub fn at_the_end(restore: fn()) {
     *AT_THE_END.lock().unwrap_or_else(PoisonError::into_inner) = Some(restore);
 }

@@ -6,11 +6,17 @@
 mod decode;
 mod figure_file;
 mod interrupt;
+#[cfg(feature = "cli")]
 mod lesson;
+#[cfg(feature = "cli")]
 mod link;
+#[cfg(feature = "cli")]
 mod margin;
+#[cfg(feature = "cli")]
 mod shipped;
+#[cfg(feature = "cli")]
 mod signal;
+#[cfg(feature = "cli")]
 mod synth;
 mod telegram;
 mod telegram_fields;
@@ -18,6 +24,7 @@ mod usage_error;
 
 use std::ffi::OsString;
 use std::io::{self, Write};
+#[cfg(feature = "cli")]
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -42,10 +49,12 @@ struct Program {
     command: Option<Command>,
 
     /// Print completions of commands and options for a shell
+    #[cfg(feature = "cli")]
     #[arg(long, value_name = "SHELL", exclusive = true)]
     completions: Option<clap_complete::Shell>,
 
     /// Write manual pages into a folder: one of the program, one of each command
+    #[cfg(feature = "cli")]
     #[arg(long, value_name = "FOLDER", exclusive = true)]
     manual: Option<PathBuf>,
 }
@@ -53,9 +62,13 @@ struct Program {
 #[derive(Subcommand)]
 enum Command {
     Decode(Box<decode::Arguments>),
+    #[cfg(feature = "cli")]
     Lesson(lesson::Arguments),
+    #[cfg(feature = "cli")]
     Link(Box<link::Arguments>),
+    #[cfg(feature = "cli")]
     Margin(Box<margin::Arguments>),
+    #[cfg(feature = "cli")]
     Synth(Box<synth::Arguments>),
     Telegram(telegram::Arguments),
 }
@@ -63,9 +76,13 @@ enum Command {
 impl Command {
     fn run(self) -> anyhow::Result<ExitCode> {
         match self {
+            #[cfg(feature = "cli")]
             Self::Synth(arguments) => synth::run(&arguments),
+            #[cfg(feature = "cli")]
             Self::Lesson(arguments) => lesson::run(&arguments),
+            #[cfg(feature = "cli")]
             Self::Link(arguments) => link::run(&arguments),
+            #[cfg(feature = "cli")]
             Self::Margin(arguments) => margin::run(&arguments),
             Self::Decode(arguments) => decode::run(&arguments),
             Self::Telegram(arguments) => telegram::run(&arguments),
@@ -85,10 +102,12 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         .try_get_matches_from(&arguments)
         .and_then(|matches| Program::from_arg_matches(&matches));
     let outcome = match program {
+        #[cfg(feature = "cli")]
         Ok(Program {
             completions: Some(shell),
             ..
         }) => shipped::completions(shell),
+        #[cfg(feature = "cli")]
         Ok(Program {
             manual: Some(folder),
             ..
@@ -116,11 +135,20 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 }
 
 /// The arguments of a command as another command gives them; the first word is the command's name.
+#[cfg(feature = "cli")]
 fn parsed<A: clap::Args>(
     words: impl IntoIterator<Item = impl Into<OsString> + Clone>,
 ) -> anyhow::Result<A> {
     let command = A::augment_args(clap::Command::new("fieldripple"));
     Ok(A::from_arg_matches(&command.try_get_matches_from(words)?)?)
+}
+
+/// What the small program says of what it has not.
+#[cfg(not(feature = "cli"))]
+fn needs_whole(what: &str) -> String {
+    format!(
+        "this program was built with --features decode, to read captures and no more: {what} needs the whole one (cargo build --release)"
+    )
 }
 
 /// One line on standard error.

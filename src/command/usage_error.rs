@@ -37,6 +37,10 @@ pub fn one_line(
             parts.push(line);
         }
     }
+    #[cfg(not(feature = "cli"))]
+    if error.kind() == clap::error::ErrorKind::InvalidSubcommand {
+        parts.push(super::needs_whole("another command"));
+    }
     let text = parts.join("; ");
     let text = text.strip_prefix("error: ").unwrap_or(&text);
     let command = definition

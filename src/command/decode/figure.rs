@@ -7,28 +7,35 @@ use fieldripple::draw::{FIGURE_SIZE, figure_png, figure_svg};
 use fieldripple::page::view;
 
 use super::super::figure_file::FigureFile;
+use super::outputs::FileOutput;
 use fieldripple::decode::Decoded;
 
-/// One figure shows one capture, and does not replace it.
-pub fn check(file: &FigureFile, captures: &[PathBuf]) -> anyhow::Result<()> {
-    ensure!(
-        captures.len() <= 1,
-        "--figure shows one capture, and {} were given; draw them one by one",
-        captures.len()
-    );
-    ensure!(
-        !captures.iter().any(|path| file.replaces(path)),
-        "{}: --figure would replace the capture itself; give another name",
-        file.path().display()
-    );
-    Ok(())
+/// The file of a figure.
+pub struct FigureOutput<'a>(&'a FigureFile);
+
+impl<'a> FigureOutput<'a> {
+    /// One figure shows one capture, and does not replace it.
+    pub fn new(file: &'a FigureFile, captures: &[PathBuf]) -> anyhow::Result<Self> {
+        ensure!(
+            captures.len() <= 1,
+            "--figure shows one capture, and {} were given; draw them one by one",
+            captures.len()
+        );
+        ensure!(
+            !captures.iter().any(|path| file.replaces(path)),
+            "{}: --figure would replace the capture itself; give another name",
+            file.path().display()
+        );
+        Ok(Self(file))
+    }
 }
 
-/// Draws and writes.
-pub fn draw(file: &FigureFile, decoded: &Decoded) -> anyhow::Result<()> {
-    let view = view(decoded);
-    file.write(
-        || figure_png(&view, FIGURE_SIZE),
-        || figure_svg(&view, FIGURE_SIZE),
-    )
+impl FileOutput for FigureOutput<'_> {
+    fn add(&mut self, decoded: &Decoded) -> anyhow::Result<()> {
+        let view = view(decoded);
+        self.0.write(
+            || figure_png(&view, FIGURE_SIZE),
+            || figure_svg(&view, FIGURE_SIZE),
+        )
+    }
 }

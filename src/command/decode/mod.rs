@@ -1,19 +1,26 @@
 //! `decode`: reads captures.
 
 mod captures;
+#[cfg(feature = "cli")]
 mod export;
+#[cfg(feature = "cli")]
 mod figure;
 mod follow;
+mod option_values;
 mod outputs;
 mod picture;
+#[cfg(feature = "cli")]
 mod report;
 mod rows;
+#[cfg(feature = "cli")]
 mod strength;
 mod table;
 mod text;
 mod visits;
 
-use std::path::{Path, PathBuf};
+#[cfg(feature = "cli")]
+use std::path::Path;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Args;
@@ -25,8 +32,8 @@ use fieldripple::telegram::Identity;
 
 use super::figure_file::{FigureFile, figure_file};
 use super::interrupt::leave_nothing_unfinished;
-use export::ExportFile;
 use fieldripple::number::within;
+use option_values::{ExportFile, export_file, pickup, report_file};
 use outputs::Outputs;
 
 const AFTER_HELP: &str = "\
@@ -74,7 +81,7 @@ pub struct Arguments {
     centre: Option<f64>,
     /// The capture is the voltage of an open pick-up coil, as 10,50 for ten turns of 50 mm: say how strong the field is there in µT
     /// and A/m, and which usual tags it would power (a divider or a probe goes into --scale)
-    #[arg(long, value_name = "TURNS,DIAMETER_MM", value_parser = strength::pickup, conflicts_with = "follow")]
+    #[arg(long, value_name = "TURNS,DIAMETER_MM", value_parser = pickup, conflicts_with = "follow")]
     pickup: Option<Pickup>,
     /// Volts at full scale of a capture that holds fractions of it, for --pickup
     #[arg(long, value_name = "V", requires = "pickup", value_parser = within(1e-6..=1e6, "V"))]
@@ -97,10 +104,10 @@ pub struct Arguments {
     figure: Option<FigureFile>,
     /// Write what the figure shows of the one capture as arrays for a notebook: field, ripple, mean telegram, bits, spectrum; the ending,
     /// .npz or .csv, says as what
-    #[arg(long, value_name = "FILE", value_parser = export::file, conflicts_with = "join")]
+    #[arg(long, value_name = "FILE", value_parser = export_file, conflicts_with = "join")]
     export: Option<ExportFile>,
     /// Write a page for a browser about all captures: verdict, figures, findings, the telegram bit by bit
-    #[arg(long, value_name = "FILE.html", value_parser = report::file)]
+    #[arg(long, value_name = "FILE.html", value_parser = report_file)]
     report: Option<PathBuf>,
     /// Write when each tag came and went, one row a visit: begin and end, number, depth, angle, Eb/N0, odds
     #[arg(long, value_name = "FILE.csv", conflicts_with = "join")]
@@ -162,6 +169,7 @@ impl Arguments {
         if self.figure.is_some() || self.report.is_some() || self.export.is_some() {
             settings = settings.keep_samples();
         }
+        #[cfg(feature = "cli")]
         if self.report.is_some() {
             settings = settings.origin();
         }
@@ -174,6 +182,8 @@ impl Arguments {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    #[cfg(not(feature = "cli"))]
+    check_whole(arguments)?;
     if arguments.devices || arguments.device.is_some() || arguments.sound {
         check_sound(arguments)?;
     }
@@ -203,12 +213,6 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     }
     let captures = captures::all(&arguments.captures, arguments.raw.is_some())?;
     let paths: Vec<PathBuf> = captures.iter().map(|given| given.path.clone()).collect();
-    if let Some(figure) = &arguments.figure {
-        figure::check(figure, &paths)?;
-    }
-    if let Some(export) = &arguments.export {
-        export.check(&paths)?;
-    }
     let settings = arguments.settings();
     // A capture to compare with that cannot be read is an error before anything is printed.
     let other = match &arguments.against {
@@ -221,19 +225,19 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let mut outputs = Outputs::new(arguments, &paths, other)?;
     if arguments.join {
         match decode_joined(&paths, &settings) {
-            Ok(decoded) => outputs.add(strength::settled(decoded))?,
-            Err(error) => outputs.add_unreadable(&names(&paths), &error.into())?,
+            Ok(decoded) => outputs.add(settled(decoded))?,
+            Err(error) => outputs.add_unreadable(&names(&paths), &error.into()),
         }
     } else {
         let mut passed_over = Vec::new();
         for given in &captures {
             let name = given.path.display().to_string();
             match decode_file(&given.path, &settings) {
-                Ok(decoded) => outputs.add(strength::settled(decoded))?,
+                Ok(decoded) => outputs.add(settled(decoded))?,
                 Err(error) if given.found && captures::is_no_capture(&given.path, &error) => {
                     passed_over.push(name);
                 }
-                Err(error) => outputs.add_unreadable(&name, &error.into())?,
+                Err(error) => outputs.add_unreadable(&name, &error.into()),
             }
         }
         if !passed_over.is_empty() {
@@ -251,6 +255,28 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     })
 }
 
+/// Says which options need the whole program.
+#[cfg(not(feature = "cli"))]
+fn check_whole(arguments: &Arguments) -> anyhow::Result<()> {
+    let asked = [
+        ("--figure", arguments.figure.is_some()),
+        ("--export", arguments.export.is_some()),
+        ("--report", arguments.report.is_some()),
+        ("--pickup", arguments.pickup.is_some()),
+    ];
+    if let Some((option, _)) = asked.iter().find(|(_, asked)| *asked) {
+        anyhow::bail!(super::needs_whole(option));
+    }
+    Ok(())
+}
+
+/// With what a pick-up coil says of the reason why there is no number.
+fn settled(decoded: Decoded) -> Decoded {
+    #[cfg(feature = "cli")]
+    let decoded = strength::settled(decoded);
+    decoded
+}
+
 /// Says what the options for sound cannot do.
 fn check_sound(arguments: &Arguments) -> anyhow::Result<()> {
     if cfg!(not(feature = "sound")) {
@@ -265,6 +291,7 @@ fn check_sound(arguments: &Arguments) -> anyhow::Result<()> {
 }
 
 /// Reads a capture for another command: with the usual settings, called by another name, and with all that figures need.
+#[cfg(feature = "cli")]
 pub fn read(place: &Path, name: &str) -> anyhow::Result<Decoded> {
     let mut decoded = decode_file(place, &Settings::new().keep_samples())?;
     decoded.rename(name);
@@ -272,6 +299,7 @@ pub fn read(place: &Path, name: &str) -> anyhow::Result<Decoded> {
 }
 
 /// What is printed of it where no terminal is.
+#[cfg(feature = "cli")]
 pub fn printed(decoded: &Decoded) -> String {
     text::page(decoded, true, text::Look::plain())
 }

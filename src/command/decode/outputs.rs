@@ -6,20 +6,35 @@ use fieldripple::decode::Decoded;
 use fieldripple::findings::compare;
 use fieldripple::receiver::Reception;
 
-use super::report::ReportOutput;
 use super::table::{BriefTable, TableOutput};
 use super::visits::VisitsOutput;
-use super::{Arguments, figure, json_line, text};
+use super::{Arguments, json_line, text};
+#[cfg(feature = "cli")]
+use super::{export::ExportOutput, figure::FigureOutput, report::ReportOutput};
 use crate::command::{closed_pipe, complain, print};
+
+/// A file that is written of captures.
+pub trait FileOutput {
+    /// Adds a capture.
+    fn add(&mut self, decoded: &Decoded) -> anyhow::Result<()>;
+
+    /// Adds a capture that could not be read.
+    fn add_unreadable(&mut self, _name: &str, _error: &anyhow::Error) -> anyhow::Result<()> {
+        Ok(())
+    }
+
+    /// Writes what was gathered; after an error nothing is left behind.
+    fn write(&mut self) -> anyhow::Result<()> {
+        Ok(())
+    }
+}
 
 /// Everything that is printed and written, capture by capture.
 pub struct Outputs<'a> {
     arguments: &'a Arguments,
     /// A capture to compare with, and its name.
     other: Option<(String, Reception)>,
-    page: Option<ReportOutput<'a>>,
-    visits: Option<VisitsOutput<'a>>,
-    table: Option<TableOutput<'a>>,
+    files: Vec<Box<dyn FileOutput + 'a>>,
     brief: Option<BriefTable>,
     look: text::Look,
     first: bool,
@@ -44,21 +59,10 @@ impl<'a> Outputs<'a> {
         captures: &[PathBuf],
         other: Option<(String, Reception)>,
     ) -> anyhow::Result<Self> {
-        let report = arguments.report.as_deref();
-        let visits = arguments.visits.as_deref();
-        let table = arguments.table.as_deref();
         Ok(Self {
             arguments,
             other,
-            page: report
-                .map(|path| ReportOutput::new(path, captures))
-                .transpose()?,
-            visits: visits
-                .map(|path| VisitsOutput::new(path, captures))
-                .transpose()?,
-            table: table
-                .map(|path| TableOutput::new(path, captures))
-                .transpose()?,
+            files: files(arguments, captures)?,
             brief: (arguments.brief && !arguments.json).then(|| BriefTable::new(captures)),
             look: text::Look::of_output(),
             first: true,
@@ -77,50 +81,19 @@ impl<'a> Outputs<'a> {
         }
         let text = self.text(&decoded);
         self.print(&text)?;
-        if let Some(figure) = &self.arguments.figure
-            && let Err(error) = figure::draw(figure, &decoded)
-        {
-            self.fail(&error);
-        }
-        if let Some(export) = &self.arguments.export
-            && let Err(error) = export.write(&decoded)
-        {
-            self.fail(&error);
-        }
-        if let Some(page) = &mut self.page {
-            page.add(&decoded, self.arguments)?;
-        }
-        if let Some(visits) = &mut self.visits {
-            visits.add(&decoded)?;
-        }
-        if let Some(table) = &mut self.table {
-            table.add(&decoded)?;
-        }
+        self.each_file(|file| file.add(&decoded));
         Ok(())
     }
 
     /// Adds a capture that cannot be read.
-    pub fn add_unreadable(&mut self, name: &str, error: &anyhow::Error) -> anyhow::Result<()> {
+    pub fn add_unreadable(&mut self, name: &str, error: &anyhow::Error) {
         self.fail(error);
-        if let Some(page) = &mut self.page {
-            page.add_unreadable(name, error)?;
-        }
-        if let Some(table) = &mut self.table {
-            table.add_unreadable(name)?;
-        }
-        Ok(())
+        self.each_file(|file| file.add_unreadable(name, error));
     }
 
     /// Writes the files.
     pub fn finish(mut self) -> Outcome {
-        let page = self.page.take().map(|page| page.write());
-        let visits = self.visits.as_mut().map(VisitsOutput::write);
-        let table = self.table.take().map(TableOutput::write);
-        for written in [page, visits, table].into_iter().flatten() {
-            if let Err(error) = written {
-                self.fail(&error);
-            }
-        }
+        self.each_file(|file| file.write());
         Outcome {
             all_read: self.all_read || self.closed,
             failed: self.failed,
@@ -144,12 +117,7 @@ impl<'a> Outputs<'a> {
             && let Err(error) = print(text)
         {
             // Who closes the output may still want the files.
-            let writes_files = self.arguments.figure.is_some()
-                || self.arguments.export.is_some()
-                || self.page.is_some()
-                || self.visits.is_some()
-                || self.table.is_some();
-            self.closed = closed_pipe(&error) && writes_files;
+            self.closed = closed_pipe(&error) && !self.files.is_empty();
             if !self.closed {
                 return Err(error);
             }
@@ -157,8 +125,47 @@ impl<'a> Outputs<'a> {
         Ok(())
     }
 
+    /// What one file cannot take, the others still get.
+    fn each_file(&mut self, mut into: impl FnMut(&mut dyn FileOutput) -> anyhow::Result<()>) {
+        let errors: Vec<_> = self
+            .files
+            .iter_mut()
+            .filter_map(|file| into(file.as_mut()).err())
+            .collect();
+        for error in errors {
+            self.fail(&error);
+        }
+    }
+
     fn fail(&mut self, error: &anyhow::Error) {
         self.failed = true;
         complain(error);
     }
+}
+
+/// The files asked for.
+fn files<'a>(
+    arguments: &'a Arguments,
+    captures: &[PathBuf],
+) -> anyhow::Result<Vec<Box<dyn FileOutput + 'a>>> {
+    let mut files: Vec<Box<dyn FileOutput + 'a>> = Vec::new();
+    #[cfg(feature = "cli")]
+    {
+        if let Some(file) = &arguments.figure {
+            files.push(Box::new(FigureOutput::new(file, captures)?));
+        }
+        if let Some(file) = &arguments.export {
+            files.push(Box::new(ExportOutput::new(file, captures)?));
+        }
+        if let Some(path) = &arguments.report {
+            files.push(Box::new(ReportOutput::new(path, captures, arguments)?));
+        }
+    }
+    if let Some(path) = &arguments.visits {
+        files.push(Box::new(VisitsOutput::new(path, captures)?));
+    }
+    if let Some(path) = &arguments.table {
+        files.push(Box::new(TableOutput::new(path, captures)?));
+    }
+    Ok(files)
 }

@@ -8,29 +8,23 @@ use fieldripple::decode::{Decoded, file_name};
 use fieldripple::page::{ReportPage, Section};
 
 use super::super::figure_file::replaces;
+use super::outputs::FileOutput;
 use super::{Arguments, text};
 
 /// A report being gathered, and the file it goes to.
 pub struct ReportOutput<'a> {
     path: &'a Path,
     page: ReportPage,
-}
-
-/// Reads the value of `--report`.
-pub fn file(value: &str) -> Result<PathBuf, String> {
-    let path = PathBuf::from(value);
-    let ending = path
-        .extension()
-        .map(|ending| ending.to_string_lossy().to_ascii_lowercase());
-    match ending.as_deref() {
-        Some("html" | "htm") => Ok(path),
-        _ => Err("a report's name must end in .html".into()),
-    }
+    arguments: &'a Arguments,
 }
 
 impl<'a> ReportOutput<'a> {
     /// A report does not replace a capture.
-    pub fn new(path: &'a Path, captures: &[PathBuf]) -> anyhow::Result<Self> {
+    pub fn new(
+        path: &'a Path,
+        captures: &[PathBuf],
+        arguments: &'a Arguments,
+    ) -> anyhow::Result<Self> {
         ensure!(
             !captures.iter().any(|capture| replaces(path, capture)),
             "{}: --report would replace the capture itself; give another name",
@@ -39,11 +33,14 @@ impl<'a> ReportOutput<'a> {
         Ok(Self {
             path,
             page: ReportPage::default(),
+            arguments,
         })
     }
+}
 
-    /// Adds a capture.
-    pub fn add(&mut self, report: &Decoded, arguments: &Arguments) -> anyhow::Result<()> {
+impl FileOutput for ReportOutput<'_> {
+    fn add(&mut self, report: &Decoded) -> anyhow::Result<()> {
+        let arguments = self.arguments;
         let mut settings = report.settings_told(&arguments.settings());
         let mut findings = report.findings.clone();
         if let Some(against) = &arguments.against {
@@ -59,15 +56,13 @@ impl<'a> ReportOutput<'a> {
         Ok(self.page.add(&section)?)
     }
 
-    /// Adds a capture that could not be read.
-    pub fn add_unreadable(&mut self, name: &str, error: &anyhow::Error) -> anyhow::Result<()> {
+    fn add_unreadable(&mut self, name: &str, error: &anyhow::Error) -> anyhow::Result<()> {
         let short = file_name(name);
         let why = format!("{error:#}").replace(name, short);
         Ok(self.page.add_unreadable(short, &why)?)
     }
 
-    /// Writes the page; after an error nothing is left behind.
-    pub fn write(&self) -> anyhow::Result<()> {
+    fn write(&mut self) -> anyhow::Result<()> {
         let words: Vec<String> = std::env::args().skip(1).map(|word| quoted(&word)).collect();
         let command = format!("fieldripple {}", words.join(" "));
         let program = concat!("fieldripple ", env!("CARGO_PKG_VERSION"));

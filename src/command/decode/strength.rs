@@ -2,33 +2,13 @@
 
 use std::fmt::Write;
 
-use fieldripple::decode::{Decoded, FieldStrength, Pickup};
+use fieldripple::decode::{Decoded, FieldStrength};
 use fieldripple::world::scenario::PRESETS;
 
 use fieldripple::decode::wording::{rounded, significant};
-use fieldripple::number::within;
 
 /// The field of readers for animals, for which the usual tags are told.
 const FIELD_HZ: f64 = fieldripple::receiver::NOMINAL_HZ;
-
-/// `TURNS,DIAMETER_MM`. A distance is refused: 20 cm before the middle of a coil of 5 cm the field falls with the cube of the distance, before one of
-/// 50 cm hardly, and a capture says nothing of the antenna's size.
-pub fn pickup(text: &str) -> Result<Pickup, String> {
-    let (turns, diameter) = text
-        .split_once(',')
-        .ok_or("expected turns and diameter, as 10,50 for ten turns of 50 mm")?;
-    if diameter.contains(',') {
-        return Err("a distance does not tell the field elsewhere: how fast it falls is set by the antenna's size. Measure where the tag is, along its axis, and write TURNS,DIAMETER_MM; link works out the field at any place (field_ut_rms in --json)".into());
-    }
-    let turns = within(1.0..=10_000.0, "")(turns).map_err(|why| format!("turns: {why}"))?;
-    let diameter_mm =
-        within(1.0..=5000.0, "mm")(diameter).map_err(|why| format!("diameter: {why}"))?;
-    Ok(Pickup {
-        turns,
-        diameter_m: 1e-3 * diameter_mm,
-        full_scale_v: None,
-    })
-}
 
 /// What a usual tag needs is known no better.
 const NEED_DIGITS: i32 = 2;
@@ -132,16 +112,6 @@ fn micro(flux_density_t: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn coils_are_read_and_refused() {
-        let coil = pickup("10, 50").unwrap();
-        assert_eq!((coil.turns, coil.diameter_m), (10.0, 0.05));
-        for bad in ["10", "0,50", "10,0.1", "x,50", "10,50,3", ""] {
-            assert!(pickup(bad).is_err(), "{bad}");
-        }
-        assert!(pickup("10,50,300").unwrap_err().contains("antenna's size"));
-    }
 
     /// A larger rod needs less field, and a preset's tank at its own resonance multiplies by its Q: V/(ω·A·Q) for the coil alone.
     #[test]

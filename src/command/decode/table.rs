@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use fieldripple::capture::Unit;
 use fieldripple::decode::Decoded;
 
+use super::outputs::FileOutput;
 use super::rows::{Rows, known};
 use fieldripple::decode::wording::significant;
 
@@ -89,9 +90,10 @@ impl<'a> TableOutput<'a> {
     pub fn new(path: &'a Path, captures: &[PathBuf]) -> anyhow::Result<Self> {
         Rows::new(path, "--table", captures, &COLUMNS).map(Self)
     }
+}
 
-    /// Adds a capture.
-    pub fn add(&mut self, decoded: &Decoded) -> anyhow::Result<()> {
+impl FileOutput for TableOutput<'_> {
+    fn add(&mut self, decoded: &Decoded) -> anyhow::Result<()> {
         let row = Row::of(decoded);
         self.0.add(&[
             decoded.name(),
@@ -112,15 +114,13 @@ impl<'a> TableOutput<'a> {
         ])
     }
 
-    /// Adds a capture that cannot be read.
-    pub fn add_unreadable(&mut self, name: &str) -> anyhow::Result<()> {
+    fn add_unreadable(&mut self, name: &str, _error: &anyhow::Error) -> anyhow::Result<()> {
         let mut row = [""; COLUMNS.len()];
         (row[0], row[1]) = (name, "unreadable");
         self.0.add(&row)
     }
 
-    /// Writes the file.
-    pub fn write(mut self) -> anyhow::Result<()> {
+    fn write(&mut self) -> anyhow::Result<()> {
         self.0.write()
     }
 }

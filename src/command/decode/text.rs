@@ -5,7 +5,9 @@ use std::io::IsTerminal;
 
 use fieldripple::decode::{Decoded, Row};
 
-use super::{picture, strength};
+use super::picture;
+#[cfg(feature = "cli")]
+use super::strength;
 
 /// Width of the labels on the left.
 const LABEL: usize = 10;
@@ -21,6 +23,7 @@ pub struct Look {
 
 impl Look {
     /// As in files and pipes.
+    #[cfg(feature = "cli")]
     pub const fn plain() -> Self {
         Self {
             picture: false,
@@ -56,6 +59,7 @@ pub fn page(report: &Decoded, first: bool, look: Look) -> String {
 /// What is said of a capture, with what only the program knows: which tags the field would power, and a picture for terminals.
 pub fn rows(report: &Decoded, with_picture: bool) -> Vec<Row> {
     let mut rows = report.told();
+    #[cfg(feature = "cli")]
     if let Some(strength) = strength::row(report) {
         insert_after(&mut rows, "field", vec![("strength", strength)]);
     }

@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 
 use fieldripple::decode::{Decoded, Event, Visit};
 
+use super::outputs::FileOutput;
 use super::rows::{Rows, known};
 
 /// Columns; times from the capture's first sample.
@@ -35,14 +36,6 @@ impl<'a> VisitsOutput<'a> {
     pub fn new(path: &'a Path, captures: &[PathBuf]) -> anyhow::Result<Self> {
         let rows = Rows::new(path, "--visits", captures, &COLUMNS)?;
         Ok(Self { rows, kept: None })
-    }
-
-    /// Adds the visits of a capture.
-    pub fn add(&mut self, decoded: &Decoded) -> anyhow::Result<()> {
-        for visit in decoded.visits().unwrap_or_default() {
-            self.add_visit(decoded.name(), visit)?;
-        }
-        Ok(())
     }
 
     /// Adds the visit of an event that is one, and writes it down.
@@ -76,9 +69,17 @@ impl<'a> VisitsOutput<'a> {
         let due = self.kept.is_none_or(|kept| kept.elapsed() >= KEEP);
         if due { self.write() } else { Ok(()) }
     }
+}
 
-    /// Writes the file.
-    pub fn write(&mut self) -> anyhow::Result<()> {
+impl FileOutput for VisitsOutput<'_> {
+    fn add(&mut self, decoded: &Decoded) -> anyhow::Result<()> {
+        for visit in decoded.visits().unwrap_or_default() {
+            self.add_visit(decoded.name(), visit)?;
+        }
+        Ok(())
+    }
+
+    fn write(&mut self) -> anyhow::Result<()> {
         self.kept = Some(Instant::now());
         self.rows.write()
     }

@@ -6,6 +6,7 @@ use ratatui::DefaultTerminal;
 use ratatui::crossterm::event::{self, Event as Input, KeyCode, KeyEventKind, KeyModifiers};
 
 use super::super::super::interrupt;
+use super::Picture;
 use super::meter_page;
 use super::pipeline::News;
 use super::shown::Shown;
@@ -40,27 +41,6 @@ impl Meter {
         };
         meter.draw()?;
         Ok(meter)
-    }
-
-    /// Shows the news, and looks at the keys. Says whether the end is asked for.
-    pub fn show(&mut self, news: &News) -> anyhow::Result<bool> {
-        match news {
-            News::Opened { unit } => self.shown.unit = unit,
-            News::Event(event) => self.shown.take(event),
-            News::Remark(text) => self.remarks.push(text.clone()),
-            News::Tick { without } => self.shown.without = *without,
-            News::Done(_) | News::Failed(_) => {}
-        }
-        let end = self.keys();
-        if self.drawn.elapsed() >= FRAME {
-            self.draw()?;
-        }
-        Ok(end)
-    }
-
-    /// Gives the terminal back; what was remarked is still to be said.
-    pub fn end(mut self) -> Vec<String> {
-        std::mem::take(&mut self.remarks)
     }
 
     /// Where no keys can be read, there are none.
@@ -102,6 +82,29 @@ impl Meter {
         let shown = self.held.as_ref().unwrap_or(&self.shown);
         self.terminal.draw(|frame| meter_page::draw(shown, frame))?;
         Ok(())
+    }
+}
+
+impl Picture for Meter {
+    /// Looks at the keys too.
+    fn show(&mut self, news: &News) -> anyhow::Result<bool> {
+        match news {
+            News::Opened { unit } => self.shown.unit = unit,
+            News::Event(event) => self.shown.take(event),
+            News::Remark(text) => self.remarks.push(text.clone()),
+            News::Tick { without } => self.shown.without = *without,
+            News::Done(_) | News::Failed(_) => {}
+        }
+        let end = self.keys();
+        if self.drawn.elapsed() >= FRAME {
+            self.draw()?;
+        }
+        Ok(end)
+    }
+
+    /// Gives the terminal back.
+    fn end(mut self: Box<Self>) -> Vec<String> {
+        std::mem::take(&mut self.remarks)
     }
 }
 

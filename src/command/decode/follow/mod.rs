@@ -3,24 +3,26 @@
 mod folder;
 mod followed;
 mod lines;
+#[cfg(feature = "cli")]
 mod meter;
+#[cfg(feature = "cli")]
 mod meter_page;
 mod pipeline;
+#[cfg(feature = "cli")]
 mod shown;
 #[cfg(feature = "sound")]
 pub mod sound;
 #[cfg(any(feature = "sound", test))]
 mod voice;
 
-use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use super::Arguments;
+use super::outputs::FileOutput;
 use super::visits::VisitsOutput;
 use followed::Followed;
 use lines::Lines;
-use meter::Meter;
 use pipeline::{News, Pipeline};
 
 /// Runs until the stream ends or the program is told to stop.
@@ -45,10 +47,32 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     follow(&Followed::Path(path.to_owned()), arguments)
 }
 
+/// What shows the news as a picture that stands still, in place of lines.
+trait Picture {
+    /// Shows it. Says whether the end is asked for.
+    fn show(&mut self, news: &News) -> anyhow::Result<bool>;
+
+    /// Ends; what was remarked is still to be said.
+    fn end(self: Box<Self>) -> Vec<String>;
+}
+
 /// A terminal shows a meter, and whatever else gets lines.
-fn shows_meter(arguments: &Arguments) -> bool {
+#[cfg(feature = "cli")]
+fn picture(name: &str, arguments: &Arguments) -> anyhow::Result<Option<Box<dyn Picture>>> {
+    use std::io::IsTerminal;
+
     let dumb = std::env::var_os("TERM").is_none_or(|term| term == "dumb" || term.is_empty());
-    !arguments.json && std::io::stdout().is_terminal() && !dumb
+    let shows = !arguments.json && std::io::stdout().is_terminal() && !dumb;
+    Ok(match shows {
+        true => Some(Box::new(meter::Meter::start(name)?)),
+        false => None,
+    })
+}
+
+/// The small program has no meter.
+#[cfg(not(feature = "cli"))]
+fn picture(_: &str, _: &Arguments) -> anyhow::Result<Option<Box<dyn Picture>>> {
+    Ok(None)
 }
 
 fn follow(followed: &Followed, arguments: &Arguments) -> anyhow::Result<ExitCode> {
@@ -63,11 +87,7 @@ fn follow(followed: &Followed, arguments: &Arguments) -> anyhow::Result<ExitCode
         false => None,
     };
     let mut pipeline = Pipeline::start(followed, &arguments.settings())?;
-    let mut meter = if shows_meter(arguments) {
-        Some(Meter::start(&name)?)
-    } else {
-        None
-    };
+    let mut picture = picture(&name, arguments)?;
     let mut lines = Lines::new(arguments.json);
     let mut failed = None;
     let mut closed = false;
@@ -87,9 +107,9 @@ fn follow(followed: &Followed, arguments: &Arguments) -> anyhow::Result<ExitCode
             failed = Some(error);
             break None;
         }
-        match &mut meter {
-            Some(meter) => {
-                if meter.show(&news)? {
+        match &mut picture {
+            Some(picture) => {
+                if picture.show(&news)? {
                     pipeline.stop();
                 }
             }
@@ -106,7 +126,7 @@ fn follow(followed: &Followed, arguments: &Arguments) -> anyhow::Result<ExitCode
             }
         }
     };
-    let remarks = meter.map(Meter::end).unwrap_or_default();
+    let remarks = picture.map(|picture| picture.end()).unwrap_or_default();
     if !closed {
         for remark in &remarks {
             super::super::print(&lines::note(remark))?;
