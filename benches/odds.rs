@@ -35,6 +35,7 @@ const LIMITS: ReadLimits = ReadLimits {
     real: false,
     known: Known::Nothing,
     cleaned: false,
+    effort: None,
 };
 
 fn main() {

@@ -57,6 +57,7 @@ fn stages(criterion: &mut Criterion) {
         real: false,
         known: Known::Nothing,
         cleaned: false,
+        effort: None,
     };
     let mut group = criterion.benchmark_group("receiver");
     group.sample_size(20);

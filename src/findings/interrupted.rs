@@ -1,4 +1,4 @@
-//! Findings about the record itself: interrupted, or with a field in a small part of it only.
+//! Findings about the record itself: interrupted, with a field in a small part of it only, or in too many parts.
 
 use super::Finding;
 use crate::receiver::{Gap, GapKind, Reception};
@@ -7,7 +7,26 @@ pub(super) fn findings(reception: &Reception) -> Vec<Finding> {
     gap(reception)
         .into_iter()
         .chain(briefly_on(reception))
+        .chain(given_up(reception))
         .collect()
+}
+
+/// A record that can be looked at in more ways than are worth their time.
+fn given_up(reception: &Reception) -> Option<Finding> {
+    let seen = reception.seen.as_ref()?;
+    if !reception.gave_up || reception.tangled {
+        return None;
+    }
+    let pieces = seen.pieces.len();
+    Some(Finding::new(
+        "not-all-tried",
+        format!(
+            "Nothing was read in the usual ways, and of the others some were not tried, as they would take too long: the field is in {pieces} pieces, \
+             or there are others beside it. Read a part alone in which the field is steady (--from and --to, seconds), or capture once more with \
+             other readers off."
+        ),
+        &[("pieces", pieces as f64)],
+    ))
 }
 
 /// A field that is there for a small part of the record only, each time too briefly for a telegram.

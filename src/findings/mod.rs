@@ -66,7 +66,7 @@ impl Finding {
 /// What costs most comes first: what leaves nothing to read, what is not what it seems, what takes decibels by the ten,
 /// what takes a few, then the outcome and remarks. Codes that are not listed say of another kind of tag what it is, and
 /// stand before them all.
-const ORDER: [&str; 46] = [
+const ORDER: [&str; 47] = [
     "rate-unknown",
     "peak-detect-record",
     "averaged-record",
@@ -110,6 +110,7 @@ const ORDER: [&str; 46] = [
     "clock-off",
     "dc-spike",
     "iq-image",
+    "not-all-tried",
     "rate-assumed",
     "folded",
     "compared",

@@ -7,9 +7,11 @@ use super::reception::{Field, Reception};
 use super::restated::{likely_rate, on_the_bits_clock};
 use super::signal::{Kind, Samples, Signal};
 use super::survey::{OfSamples, Survey};
+use crate::receiver::fold::sums::TELEGRAM;
 use crate::receiver::front::folded::is_no_field;
 use crate::receiver::front::hypotheses::{FirstSight, NOMINAL_HZ, first_sight};
-use crate::receiver::tags::attempt::Terms;
+use crate::receiver::tags::attempt::{Asked, Terms};
+use crate::receiver::tags::effort::Effort;
 
 /// Only the numbers of FDX-B tags in a capture, nothing that serves to explain: no other kinds of tags, no survey.
 pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading> {
@@ -20,7 +22,13 @@ pub fn read_numbers(signal: &Signal<'_>, terms: impl Into<Terms>) -> Vec<Reading
 pub fn glance(signal: &Signal<'_>, terms: impl Into<Terms>) -> Reception {
     let terms = terms.into();
     crate::threads::on_pool(|| {
-        let mut reception = receive_ripple(signal, &first_sight(signal), terms);
+        let sight = first_sight(signal);
+        let effort = effort_for(signal, &sight);
+        let asked = Asked {
+            terms,
+            effort: &effort,
+        };
+        let mut reception = receive_ripple(signal, &sight, asked);
         reception.doubt_folded_field(signal.samples);
         reception
     })
@@ -61,14 +69,25 @@ fn receive_as_stated(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> R
     reception
 }
 
+fn effort_for(signal: &Signal<'_>, sight: &FirstSight) -> Effort {
+    let seconds = signal.samples.len() as f64 / sight.rate_hz;
+    Effort::of(seconds * NOMINAL_HZ / TELEGRAM as f64)
+}
+
 /// Numbers of all kinds.
 fn receive_all(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
-    let mut reception = receive_ripple(signal, sight, terms);
+    let effort = effort_for(signal, sight);
+    let asked = Asked {
+        terms,
+        effort: &effort,
+    };
+    let mut reception = receive_ripple(signal, sight, asked);
     reception.doubt_folded_field(signal.samples);
     if reception.kind == Kind::Iq {
-        reception = on_the_bits_clock(signal, sight, terms, reception);
+        reception = on_the_bits_clock(signal, sight, asked, reception);
         reception.doubts.centre_hz = Some(signal.centre_hz);
     }
+    reception.gave_up = reception.readings.is_empty() && effort.gave_up();
     if reception.kind.has_carrier()
         && let Some(seen) = &reception.seen
     {
@@ -79,7 +98,7 @@ fn receive_all(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Recepti
 }
 
 /// Numbers in the ripple.
-fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Reception {
+fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, asked: Asked<'_>) -> Reception {
     let mut best: Option<Reception> = None;
     let apart_hz = sight.rate_hz / signal.samples.len().max(1) as f64;
     let mut tried: Vec<f64> = Vec::new();
@@ -90,7 +109,8 @@ fn receive_ripple(signal: &Signal<'_>, sight: &FirstSight, terms: Terms) -> Rece
         if hypothesis.kind.has_carrier() && tried.iter().any(is_near) {
             continue;
         }
-        let reception = look(signal, hypothesis, terms, sight.rate_assumed);
+        asked.effort.begin_hypothesis();
+        let reception = look(signal, hypothesis, asked, sight.rate_assumed);
         if reception.other_fields.len() > 1 {
             let others = reception.other_fields.iter();
             tried.extend(others.map(|other| other.frequency_hz));

@@ -19,7 +19,7 @@ use crate::receiver::field::pieces::is_one_switched_field;
 use crate::receiver::fold::sums::TELEGRAM;
 use crate::receiver::front::cycles::{Cycles, to_cycles};
 use crate::receiver::front::hypotheses::{CLOCKS, Hypothesis};
-use crate::receiver::tags::attempt::Terms;
+use crate::receiver::tags::attempt::Asked;
 
 /// A second line within this of the strongest one's amplitude (−16 dB; a ripple's own lines stay below for any depth a
 /// tag reaches) may be the field of the reader that drives the tag.
@@ -44,12 +44,12 @@ pub(super) fn mended_cycles(signal: &Signal<'_>, hypothesis: &Hypothesis) -> Cyc
 pub(super) fn look(
     signal: &Signal<'_>,
     hypothesis: &Hypothesis,
-    terms: Terms,
+    asked: Asked<'_>,
     rate_assumed: bool,
 ) -> Reception {
     let mut cycles = mended_cycles(signal, hypothesis);
     if !hypothesis.kind.has_carrier() {
-        return look_at(signal, hypothesis, cycles, terms, rate_assumed);
+        return look_at(signal, hypothesis, cycles, asked, rate_assumed);
     }
     let gain_steps = level_out(&mut cycles.values);
     // What beats slowly looks switched, unsteady and like much else: it goes before anything is asked.
@@ -71,9 +71,9 @@ pub(super) fn look(
     let strong = beside.first().is_some_and(|field| field.level > DRIVES);
     let before = strong.then_some(before);
     let first = if clock.is_some() {
-        look_at(signal, hypothesis, cycles, terms, rate_assumed)
+        look_at(signal, hypothesis, cycles, asked, rate_assumed)
     } else {
-        look_without_near_fields(signal, hypothesis, cycles, terms, rate_assumed)
+        look_without_near_fields(signal, hypothesis, cycles, asked, rate_assumed)
     };
     let with_values = |seen: &Seen, values: Vec<Complex32>| Cycles {
         values,
@@ -84,16 +84,16 @@ pub(super) fn look(
         let (before, seen) = (before.as_ref()?, first.seen.as_ref()?);
         let values = relative_to_sum(before, &seen.cycles.values);
         let cycles = with_values(seen, values);
-        Some(look_at(signal, hypothesis, cycles, terms, rate_assumed))
+        Some(look_at(signal, hypothesis, cycles, asked, rate_assumed))
     };
     // Or it hears the weaker one alone, which is another one at the probe.
     let of_weaker = |first: &Reception| {
         let (before, seen) = (before.as_ref()?, first.seen.as_ref()?);
         let cycles = with_values(seen, before.clone());
-        let all = look_without_near_fields(signal, hypothesis, cycles, terms, rate_assumed);
+        let all = look_without_near_fields(signal, hypothesis, cycles, asked, rate_assumed);
         Some(all)
     };
-    let mut reception = first_to_read(first, &[&of_sum, &of_weaker]);
+    let mut reception = first_to_read(first, asked, &[&of_sum, &of_weaker]);
     if hopping_level.is_some() {
         // The field's track is lost at every jump, its level is not.
         reception.field.amplitude = hopping_level;
@@ -108,12 +108,13 @@ pub(super) fn look(
 /// Another hypothesis, built on what was seen under the first; `None` where it does not apply.
 type Other<'a> = &'a dyn Fn(&Reception) -> Option<Reception>;
 
-/// What the first hypothesis gave, or the first of the others, in their order, under which a number is read.
-fn first_to_read(first: Reception, others: &[Other<'_>]) -> Reception {
+/// What the first hypothesis gave, or the first of the others, in their order and while effort is left, under which a number is read.
+fn first_to_read(first: Reception, asked: Asked<'_>, others: &[Other<'_>]) -> Reception {
     if !first.readings.is_empty() {
         return first;
     }
-    let mut receptions = others.iter().filter_map(|other| other(&first));
+    let may_try_on = |_: &&Other<'_>| asked.effort.is_left();
+    let mut receptions = (others.iter().take_while(may_try_on)).filter_map(|other| other(&first));
     let read = receptions.find(|reception| !reception.readings.is_empty());
     read.unwrap_or(first)
 }
@@ -122,7 +123,7 @@ fn look_without_near_fields(
     signal: &Signal<'_>,
     hypothesis: &Hypothesis,
     cycles: Cycles,
-    terms: Terms,
+    asked: Asked<'_>,
     rate_assumed: bool,
 ) -> Reception {
     let lines = if cycles.values.is_empty() {
@@ -132,36 +133,39 @@ fn look_without_near_fields(
     };
     if lines.len() < 2 {
         let is_short = cycles.values.len() < SHORT;
-        let first = look_at(signal, hypothesis, cycles, terms, rate_assumed);
+        let first = look_at(signal, hypothesis, cycles, asked, rate_assumed);
         let no_one_sided = |first: &Reception| {
             let (cycles, removed) = without_one_sided_fields(first)?;
-            let mut again = look_at(signal, hypothesis, cycles, terms, rate_assumed);
+            let mut again = look_at(signal, hypothesis, cycles, asked, rate_assumed);
             again.beside = removed;
             Some(again)
         };
         let no_weaker = |first: &Reception| {
             let cycles = without_weaker_fields(first)?;
-            Some(look_at(signal, hypothesis, cycles, terms, rate_assumed))
+            Some(look_at(signal, hypothesis, cycles, asked, rate_assumed))
         };
         // Longer records show what else they hold between the telegram's lines.
         if is_short && let Some(again) = no_one_sided(&first) {
             return again;
         }
-        return first_to_read(first, &[&no_one_sided, &no_weaker]);
+        return first_to_read(first, asked, &[&no_one_sided, &no_weaker]);
     }
     if is_one_switched_field(&cycles.values) {
-        return look_at(signal, hypothesis, cycles, terms, rate_assumed);
+        return look_at(signal, hypothesis, cycles, asked, rate_assumed);
     }
     // Two fields at once: either may be the one that the tag divides.
     let mut first: Option<Reception> = None;
     for &line in &lines {
-        let reception = look_at_one_of(signal, hypothesis, &lines, line, terms, rate_assumed);
+        if first.is_some() && !asked.effort.is_left() {
+            break;
+        }
+        let reception = look_at_one_of(signal, hypothesis, &lines, line, asked, rate_assumed);
         if !reception.readings.is_empty() {
             return reception;
         }
         first.get_or_insert(reception);
     }
-    first.unwrap_or_else(|| look_at(signal, hypothesis, cycles, terms, rate_assumed))
+    first.unwrap_or_else(|| look_at(signal, hypothesis, cycles, asked, rate_assumed))
 }
 
 /// One of several fields, which are `lines` apart from the one the hypothesis is tuned to, in its frequency; the others are removed.
@@ -170,7 +174,7 @@ fn look_at_one_of(
     hypothesis: &Hypothesis,
     lines: &[f64],
     line: f64,
-    terms: Terms,
+    asked: Asked<'_>,
     rate_assumed: bool,
 ) -> Reception {
     let first_hz = hypothesis.tuning.field_hz;
@@ -191,7 +195,7 @@ fn look_at_one_of(
         remove_other_field(&mut cycles.values, place);
     }
     take_off_near_fields(&mut cycles.values);
-    let mut reception = look_at(signal, &hypothesis, cycles, terms, rate_assumed);
+    let mut reception = look_at(signal, &hypothesis, cycles, asked, rate_assumed);
     reception.other_fields = removed;
     reception
 }

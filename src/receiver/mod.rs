@@ -54,6 +54,7 @@ pub use reception::{Field, Reception};
 pub use seen::Seen;
 pub use signal::{Kind, Samples, Signal};
 pub use tags::attempt::{Attempt, ReadLimits, Terms, fits_noise};
+pub use tags::effort::Effort;
 pub use tags::join::join;
 pub use tags::read::{PieceReading, read_piece};
 pub use tags::stays::{ONE_STAY_S, Stay};

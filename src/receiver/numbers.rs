@@ -12,7 +12,7 @@ use crate::receiver::field::pieces::{
 use crate::receiver::fold::sums::TELEGRAM;
 use crate::receiver::front::cycles::Cycles;
 use crate::receiver::front::hypotheses::{CLOCKS, Hypothesis, NOMINAL_HZ, level_is_field};
-use crate::receiver::tags::attempt::{Attempt, ReadLimits, Terms};
+use crate::receiver::tags::attempt::{Asked, Attempt, ReadLimits};
 use crate::receiver::tags::bursts::join_bursts;
 use crate::receiver::tags::join::{Joined, join};
 use crate::receiver::tags::left_alike::OfNumber;
@@ -30,11 +30,11 @@ pub(super) fn look_at(
     signal: &Signal<'_>,
     hypothesis: &Hypothesis,
     cycles: Cycles,
-    terms: Terms,
+    asked: Asked<'_>,
     rate_assumed: bool,
 ) -> Reception {
     let (mut reception, mut clocks) = prepare(signal, hypothesis, &cycles, rate_assumed);
-    let limits = terms.limits(!hypothesis.kind.has_carrier());
+    let limits = asked.limits(!hypothesis.kind.has_carrier());
     let unread = reception.clone();
     for clocked in &clocks {
         read_all(&clocked.pieces, clocked.field_hz, &limits, &mut reception);
@@ -70,7 +70,7 @@ fn with_tones(
     limits: &ReadLimits,
 ) -> Option<(Reception, Clocked)> {
     let mut pieces = clocks.iter().flat_map(|clocked| &clocked.pieces);
-    if pieces.all(|piece| piece.tones.is_empty()) {
+    if pieces.all(|piece| piece.tones.is_empty()) || !limits.may_try_on() {
         return None;
     }
     let pieces = with_carrier_and_tones(cycles);
@@ -185,8 +185,12 @@ fn read_without_lines(
     if !first.read.is_empty() || first.tangled || limits.real {
         return None;
     }
+    let ripple = without_lines(&piece.ripple)?;
+    if !limits.may_try_on() {
+        return None;
+    }
     let cleaned = Piece {
-        ripple: without_lines(&piece.ripple)?,
+        ripple,
         ..piece.clone()
     };
     let limits = ReadLimits {

@@ -46,6 +46,8 @@ pub struct Reception {
     pub candidate: Option<Measured>,
     /// Several tags answer, too alike to be told apart: none is read, or only one that is much stronger.
     pub tangled: bool,
+    /// Nothing was read, and not every way of reading was tried: there are too many.
+    pub gave_up: bool,
     /// Band looked at on each side of the field, Hz.
     pub band_hz: f64,
     /// Telegrams' worth of field in the capture.
@@ -124,6 +126,7 @@ impl Reception {
             readings: Vec::new(),
             candidate: None,
             tangled: false,
+            gave_up: false,
             band_hz: 0.0,
             telegrams: 0.0,
             windows: 1,

@@ -14,7 +14,7 @@ use crate::receiver::field::gaps::mend;
 use crate::receiver::field::pieces::{Piece, with_carrier};
 use crate::receiver::front::cycles::{Tuning, to_cycles};
 use crate::receiver::front::hypotheses::{FirstSight, Hypothesis, NOMINAL_HZ};
-use crate::receiver::tags::attempt::Terms;
+use crate::receiver::tags::attempt::Asked;
 
 /// By what rates are wrong: a decimal prefix taken for another, or for none.
 const FACTORS: [f64; 8] = [10.0, 0.1, 100.0, 0.01, 1e3, 1e-3, 1e6, 1e-6];
@@ -46,7 +46,7 @@ pub(super) fn likely_rate(signal: &Signal<'_>, sight: &FirstSight) -> Option<f64
 pub(super) fn on_the_bits_clock(
     signal: &Signal<'_>,
     sight: &FirstSight,
-    terms: Terms,
+    asked: Asked<'_>,
     stated: Reception,
 ) -> Reception {
     for hypothesis in sight
@@ -65,11 +65,12 @@ pub(super) fn on_the_bits_clock(
             field_hz: clock_hz,
             ..hypothesis.tuning
         };
+        asked.effort.begin_hypothesis();
         let hypothesis = Hypothesis {
             tuning,
             ..*hypothesis
         };
-        let mut again = look(signal, &hypothesis, terms, sight.rate_assumed);
+        let mut again = look(signal, &hypothesis, asked, sight.rate_assumed);
         let Some(reading) = again.readings.first() else {
             continue;
         };

@@ -34,8 +34,38 @@ pub struct Code {
     pub steps: [Step; TELEGRAM_BITS],
     /// Code bits that are not known beforehand.
     pub free: usize,
+    /// Fixed bits that follow each other, from one telegram's end into the next.
+    pub runs: Vec<FixedRun>,
+    /// Boundary signs that no fixed bit ties to another.
+    pub free_signs: i32,
     /// The country codes that occur; `None` = every one.
     pub countries: Option<Vec<u16>>,
+}
+
+/// Fixed bits that follow each other.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FixedRun {
+    /// The first one, in the order sent.
+    pub first: usize,
+    /// Their values; those beyond the telegram's end are the next one's.
+    pub values: Vec<bool>,
+}
+
+/// Runs of fixed bits, the telegram being a ring.
+fn fixed_runs(steps: &[Step; TELEGRAM_BITS]) -> Vec<FixedRun> {
+    let value = |place: usize| match steps[place % TELEGRAM_BITS] {
+        Step::Fixed(value) => Some(value),
+        _ => None,
+    };
+    let begins =
+        |place: &usize| value(*place).is_some() && value(place + TELEGRAM_BITS - 1).is_none();
+    let firsts = (0..TELEGRAM_BITS).filter(begins);
+    firsts
+        .map(|first| FixedRun {
+            first,
+            values: (first..first + TELEGRAM_BITS).map_while(value).collect(),
+        })
+        .collect()
 }
 
 /// What the decoder knows of a telegram bit.
@@ -65,7 +95,7 @@ pub fn usual_fields(telegram: &Telegram) -> bool {
 }
 
 impl Code {
-    fn build(usual: bool) -> Self {
+    pub(super) fn build(usual: bool) -> Self {
         let zero = Identity {
             reserved: if usual { u8::MAX } else { 0 },
             data_block: usual,
@@ -98,6 +128,8 @@ impl Code {
             syndromes.push(crc16(&bytes));
             Step::Checked
         });
+        let runs = fixed_runs(&steps);
+        let tied: usize = runs.iter().map(|run| run.values.len() + 1).sum();
         let countries = (0..=Identity::COUNTRY_MAX).filter(|country| country_in_use(*country));
         Self {
             offset,
@@ -105,6 +137,8 @@ impl Code {
             syndromes,
             steps,
             free,
+            free_signs: (TELEGRAM_BITS - tied) as i32,
+            runs,
             countries: usual.then(|| countries.collect()),
         }
     }

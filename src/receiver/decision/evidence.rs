@@ -153,7 +153,7 @@ impl Signs {
 
 #[cfg(test)]
 mod tests {
-    use super::super::code::{ANY, Code, USUAL, word_of};
+    use super::super::code::{ANY, Code, word_of};
     use super::super::signs::Weights;
     use super::super::words::Words;
     use super::*;
@@ -253,12 +253,8 @@ mod tests {
     fn the_dual_sum_keeps_to_countries_in_use() {
         let mut rng = rand_chacha_rng(6);
         let code: &'static Code = Box::leak(Box::new(Code {
-            offset: USUAL.offset,
-            rows: USUAL.rows.clone(),
-            syndromes: USUAL.syndromes.clone(),
-            steps: USUAL.steps,
-            free: USUAL.free,
             countries: Some(vec![76, 999]),
+            ..Code::build(true)
         }));
         let llr = std::array::from_fn(|_| rng.random_range(-3.0..3.0));
         let overlap = std::array::from_fn(|_| rng.random_range(-0.5..0.5));

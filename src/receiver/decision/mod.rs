@@ -10,6 +10,7 @@ mod misfit;
 mod ordered;
 mod search;
 mod signs;
+mod starts;
 mod weighed;
 mod words;
 
@@ -20,4 +21,5 @@ pub use known::{Known, USUAL_SHARE};
 pub use misfit::misfit_probability;
 pub use ordered::{Candidate, ordered_statistics};
 pub use signs::{Signs, Weights};
+pub use starts::log_of_starts;
 pub use weighed::ODDS_FLOOR;

@@ -6,6 +6,7 @@ use super::boundaries::Boundaries;
 use super::code::{Code, code_of};
 use super::ordered::{Soft, ordered_statistics};
 use super::signs::{Signs, Weights};
+use super::starts::log_of_starts;
 use super::words::Words;
 use crate::linecode;
 use crate::telegram::{TELEGRAM_BITS, Telegram};
@@ -91,9 +92,8 @@ pub(super) fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<
         .codes()
         .into_iter()
         .map(|(code, log_share)| {
-            let evidence =
-                |start| Signs::rotated(code, &weights, start, boundaries.inverts).log_without_crc();
-            (code, log_share, (0..TELEGRAM_BITS).map(evidence).collect())
+            let starts = log_of_starts(code, &weights, boundaries.inverts);
+            (code, log_share, Rc::from(starts))
         })
         .collect();
     let starts: Vec<f64> = (0..TELEGRAM_BITS)

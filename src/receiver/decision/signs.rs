@@ -17,8 +17,8 @@ pub struct Signs {
 
 /// What was seen of the boundaries of a folded telegram, as weights.
 pub struct Weights {
-    signs: [[f64; 2]; TELEGRAM_BITS],
-    bits: [[f64; 2]; TELEGRAM_BITS],
+    pub(super) signs: [[f64; 2]; TELEGRAM_BITS],
+    pub(super) bits: [[f64; 2]; TELEGRAM_BITS],
 }
 
 impl Weights {

@@ -143,6 +143,7 @@ fn likeliest(
             break;
         }
         let boundaries = boundaries(hypothesis, limits);
+        limits.count_decision();
         if let Some(number) = likeliest_number(&boundaries) {
             likeliest = likeliest.max(number.log_likelihood);
             numbers.push((number, boundaries, hypothesis));

@@ -34,6 +34,9 @@ pub fn by_angle(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> V
     };
     let mut seen: Vec<(u64, f64, Acquired)> = Vec::new();
     for step in 0..AXES {
+        if !limits.may_try_on() {
+            break;
+        }
         let axis = std::f64::consts::PI * step as f64 / AXES as f64;
         let projected = stretch.along(axis);
         let Some((found, decision)) = acquire_sure(&projected, &[Shape::ideal()], &along) else {

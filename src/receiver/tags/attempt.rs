@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::effort::Effort;
 use crate::receiver::decision::{Decision, Known};
 use crate::receiver::fold::shape::Shape;
 
@@ -28,19 +29,37 @@ impl From<f64> for Terms {
 
 impl Terms {
     /// The same for a ripple that is one real number, or a complex one.
-    pub fn limits(self, real: bool) -> ReadLimits {
+    pub fn limits(self, real: bool) -> ReadLimits<'static> {
         ReadLimits {
             odds: self.odds,
             real,
             known: self.known,
             cleaned: false,
+            effort: None,
+        }
+    }
+}
+
+/// Terms, and the work that a capture may cost.
+#[derive(Clone, Copy, Debug)]
+pub struct Asked<'a> {
+    pub terms: Terms,
+    pub effort: &'a Effort,
+}
+
+impl<'a> Asked<'a> {
+    /// Limits for a ripple that is one real number, or a complex one.
+    pub fn limits(self, real: bool) -> ReadLimits<'a> {
+        ReadLimits {
+            effort: Some(self.effort),
+            ..self.terms.limits(real)
         }
     }
 }
 
 /// What the reading is to satisfy.
 #[derive(Clone, Copy, Debug)]
-pub struct ReadLimits {
+pub struct ReadLimits<'a> {
     /// Largest odds of a wrong number that count as read.
     pub odds: f64,
     /// The ripple is one real number (no carrier): noise has one part, not two.
@@ -49,6 +68,22 @@ pub struct ReadLimits {
     pub known: Known,
     /// Lines were removed the ripple, which may have been parts of a telegram: what is read must explain all that repeats.
     pub cleaned: bool,
+    /// The work that other ways of reading may cost; `None` for any.
+    pub effort: Option<&'a Effort>,
+}
+
+impl ReadLimits<'_> {
+    /// Whether another way of reading may be tried.
+    pub(crate) fn may_try_on(&self) -> bool {
+        self.effort.is_none_or(Effort::is_left)
+    }
+
+    /// A decision is made.
+    pub(crate) fn count_decision(&self) {
+        if let Some(effort) = self.effort {
+            effort.spend();
+        }
+    }
 }
 
 /// One tag in one piece, read or not.

@@ -53,6 +53,9 @@ pub fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Optio
         best => all.extend(best),
     }
     for span in strongest_spans(&whole) {
+        if !limits.may_try_on() {
+            break;
+        }
         let Some(part) = part_of(span) else {
             continue;
         };

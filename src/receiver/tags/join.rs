@@ -11,7 +11,7 @@ use super::attempt::{Attempt, ReadLimits};
 use super::laying::{Placement, placements};
 use super::left_alike::Together;
 use crate::receiver::decision::{
-    ANY, Boundaries, Decision, Signs, Weights, decide, likeliest_number,
+    ANY, Boundaries, Decision, Weights, decide, likeliest_number, log_of_starts,
 };
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::band::Kept;
@@ -180,9 +180,8 @@ fn part_of(piece: &Piece, inverts: bool, limits: &ReadLimits) -> Option<Boundary
 fn fixed_bits(layout: &Layout, inverts: bool, real: bool) -> f64 {
     let axis = if real { 0.0 } else { layout.parts.sums.axis() };
     let weights = Weights::of(&layout.parts.sums.llr(axis), &[0.0; TELEGRAM_BITS]);
-    (0..TELEGRAM_BITS)
-        .map(|start| Signs::rotated(&ANY, &weights, start, inverts).log_without_crc())
-        .fold(f64::NEG_INFINITY, f64::max)
+    let starts = log_of_starts(&ANY, &weights, inverts);
+    starts.into_iter().fold(f64::NEG_INFINITY, f64::max)
 }
 
 fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<Decision> {
@@ -203,6 +202,7 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<Decisio
     };
     // Parts are scaled to noise 1; what the signs leave over says whether that was right.
     let unscaled = boundaries(1.0);
+    limits.count_decision();
     let first = likeliest_number(&unscaled)?;
     let used: f64 = layout
         .parts
@@ -219,6 +219,7 @@ fn decode(layout: &Layout, inverts: bool, limits: &ReadLimits) -> Option<Decisio
         })
         .sum::<f64>()
         / used.max(2.0);
+    limits.count_decision();
     let mut decision = decide(&boundaries(left.max(1.0)))?;
     // Ways of laying the pieces together are compared at one and the same noise.
     decision.log_likelihood = first.log_likelihood_of_all(&unscaled);

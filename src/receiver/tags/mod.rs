@@ -6,6 +6,7 @@ pub(super) mod attempt;
 pub(super) mod band;
 pub(super) mod best_shape;
 pub(super) mod bursts;
+pub(super) mod effort;
 pub(super) mod find;
 pub(super) mod join;
 pub(super) mod laying;

@@ -114,7 +114,8 @@ fn read_span(
             }
         }
         let rest = without(ripple, &tags, 1.0);
-        if tags.is_empty() || !tags.iter().any(|tag| repeats(&rest, tag, limits.real)) {
+        let repeats = |tag: &Refined| repeats(&rest, tag, limits.real);
+        if !tags.iter().any(repeats) || !limits.may_try_on() {
             break;
         }
         let with_less =

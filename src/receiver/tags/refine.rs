@@ -115,6 +115,7 @@ pub fn measure(
     };
     let sums = shape.matched_fold(&fold).boundaries(timing);
     let (sums_along, _) = sums.along(axis);
+    limits.count_decision();
     let mut decision = decide(&Boundaries {
         sums: sums_along,
         energies: sums.energies.map(|energy| energy * shape.energy),
