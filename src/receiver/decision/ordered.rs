@@ -45,6 +45,7 @@ pub fn ordered_statistics(code: &Code, soft: &Soft, keep: usize) -> Vec<Candidat
     let dimension = rows.len();
     let mut rank = 0;
     let mut base = code.offset;
+    let mut pivots = [0; CODED_SIGNS];
     for &position in &order {
         if rank == dimension {
             break;
@@ -63,6 +64,7 @@ pub fn ordered_statistics(code: &Code, soft: &Soft, keep: usize) -> Vec<Candidat
         if (base ^ trusted) & mask != 0 {
             base ^= pivot;
         }
+        pivots[rank] = position;
         rank += 1;
     }
     // Later pivots never touch earlier pivot positions, so `base` agrees with the trusted signs on all of them.
@@ -77,12 +79,13 @@ pub fn ordered_statistics(code: &Code, soft: &Soft, keep: usize) -> Vec<Candidat
     });
     let overlaps = pairs.iter().any(|overlap| *overlap != 0.0);
     let equal_pairs = overlaps.then(|| CostTable::new(&pairs.map(|overlap| 2.0 * overlap)));
+    let cost_of = |word: u128| {
+        let pairs = (equal_pairs.as_ref()).map_or(0.0, |pairs| pairs.cost(!(word ^ (word >> 1))));
+        contradictions.cost(word ^ hard) + pairs
+    };
     let mut best: Vec<Candidate> = Vec::with_capacity(keep + 1);
     let mut offer = |word: u128| {
-        let mut cost = contradictions.cost(word ^ hard);
-        if let Some(equal_pairs) = &equal_pairs {
-            cost += equal_pairs.cost(!(word ^ (word >> 1)));
-        }
+        let cost = cost_of(word);
         if best.len() < keep || cost < best[best.len() - 1].cost {
             let place = best.partition_point(|other| other.cost <= cost);
             best.insert(place, Candidate { word, cost });
@@ -90,14 +93,74 @@ pub fn ordered_statistics(code: &Code, soft: &Soft, keep: usize) -> Vec<Candidat
         }
     };
     offer(base);
+    let hopeless = Hopeless::new(soft, &pivots[..rank], base ^ hard, || {
+        let mut costs = vec![cost_of(base)];
+        costs.extend(rows.iter().map(|row| cost_of(base ^ row)));
+        costs.sort_by(f64::total_cmp);
+        costs.get(keep.wrapping_sub(1)).copied()
+    });
     for i in 0..dimension {
         let once = base ^ rows[i];
         offer(once);
-        for row in &rows[i + 1..] {
-            offer(once ^ row);
+        for (j, row) in rows.iter().enumerate().skip(i + 1) {
+            if !hopeless.are(i, j) {
+                offer(once ^ row);
+            }
         }
     }
     best
+}
+
+/// Pairs of trusted signs that cost more by themselves, inverted, than the words kept do in all.
+struct Hopeless {
+    /// What inverting each trusted sign adds.
+    added: [f64; CODED_SIGNS],
+    /// Pairs that add more are hopeless.
+    most: f64,
+}
+
+impl Hopeless {
+    /// Rounding of a sum of costs.
+    const ROUNDING: f64 = 1e-4;
+
+    /// `contradicted`: signs that the word with none inverted contradicts; `kept`: what the words kept cost at most.
+    fn new(
+        soft: &Soft,
+        pivots: &[usize],
+        contradicted: u128,
+        kept: impl FnOnce() -> Option<f64>,
+    ) -> Self {
+        let mut added = [0.0; CODED_SIGNS];
+        // Pairs of equal signs may make a word cheaper than its contradictions.
+        let overlaps = soft.overlap[..CODED_SIGNS - 1]
+            .iter()
+            .any(|overlap| *overlap != 0.0);
+        let Some(kept) = kept().filter(|_| !overlaps) else {
+            return Self {
+                added,
+                most: f64::INFINITY,
+            };
+        };
+        let mut anyway = 0.0;
+        for (added, &position) in added.iter_mut().zip(pivots) {
+            let cost = soft.llr[position].abs();
+            *added = if (contradicted >> position) & 1 == 1 {
+                anyway += cost;
+                -cost
+            } else {
+                cost
+            };
+        }
+        let rounding = Self::ROUNDING * (kept.abs() + anyway + 1.0);
+        Self {
+            added,
+            most: kept - anyway + rounding,
+        }
+    }
+
+    fn are(&self, i: usize, j: usize) -> bool {
+        self.added[i] + self.added[j] > self.most
+    }
 }
 
 /// Costs of the 256 patterns of each byte of a word.
@@ -137,6 +200,7 @@ mod tests {
     use super::super::code::{ANY, word_of};
     use super::*;
     use crate::telegram::Telegram;
+    use rand::{RngExt, SeedableRng};
 
     #[test]
     fn a_few_wrong_weak_signs_are_mended() {
@@ -157,5 +221,42 @@ mod tests {
         let best = ordered_statistics(&ANY, &soft, 2);
         assert_eq!(best[0].word, word);
         assert!(best[1].cost > best[0].cost);
+    }
+
+    /// Leaving hopeless pairs out changes nothing, also where signs were not seen and words are alike. An overlap too small to count has
+    /// all pairs tried.
+    #[test]
+    fn hopeless_pairs_are_not_among_the_best() {
+        let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(24);
+        for round in 0..200 {
+            let word = word_of(&Telegram::new(rng.random()), rng.random());
+            let (strength, noise) = [(0.0, 2.0), (1.0, 3.0), (6.0, 4.0), (30.0, 12.0)][round % 4];
+            let llr: [f64; CODED_SIGNS] = std::array::from_fn(|j| {
+                if round % 3 == 0 && j % 4 == 0 {
+                    return 0.0;
+                }
+                let sign = if (word >> j) & 1 == 1 { -1.0 } else { 1.0 };
+                sign * strength + rng.random_range(-noise..noise)
+            });
+            // The fixed bits may make a sign the other one than it was seen.
+            let posterior = llr.map(|llr| llr + rng.random_range(-1.0..1.0));
+            let fast = Soft {
+                llr,
+                overlap: [0.0; CODED_SIGNS],
+                posterior,
+            };
+            let slow = Soft {
+                overlap: [1e-300; CODED_SIGNS],
+                ..fast.clone()
+            };
+            for keep in [1, 3, 24] {
+                let best = ordered_statistics(&ANY, &fast, keep);
+                assert_eq!(
+                    best,
+                    ordered_statistics(&ANY, &slow, keep),
+                    "round {round}, {keep}"
+                );
+            }
+        }
     }
 }

@@ -17,6 +17,10 @@ const START_SHARE: f64 = 1e-6;
 /// Most starts decoded; at the limit of reading the fixed bits leave one or two.
 const STARTS: usize = 6;
 
+/// No word is likelier than all words of its start together, of which one in 2^16 has a right CRC, by more than this (natural
+/// logarithm): 16·ln 2, and ln 3 for the country codes, of which one in three occurs.
+const OF_ONE_WORD: f64 = 12.2;
+
 /// Cheapest words of a start that are compared: the trailer's closing sign, which the ordering does not see, may prefer a
 /// word that is not the cheapest.
 const WORDS: usize = 3;
@@ -108,6 +112,12 @@ pub(super) fn likeliest_word(boundaries: &Boundaries, amplitude: f64) -> Option<
         .take(STARTS)
         .filter(|&&start| starts[start] >= least)
     {
+        if best
+            .as_ref()
+            .is_some_and(|(log, _)| starts[start] + OF_ONE_WORD < *log)
+        {
+            break;
+        }
         let suppositions: Vec<Supposition> = codes
             .iter()
             .map(|(code, log_share, starts)| {

@@ -197,13 +197,19 @@ fn hypotheses(parity: &Parity, telegrams: f64, shapes: &[Shape]) -> Vec<Hypothes
 /// Lengths tried for the time that a tag was there, as shares of the stretch.
 const SPANS: [f64; 5] = [0.7, 0.5, 0.35, 0.25, 0.15];
 
+/// What is there throughout has at most 0.7 of its energy in a part, and its noise's scatter is a tenth where it is worth decoding.
+const AS_IN_WHOLE: f64 = 0.9;
+
 /// Fewer telegrams than this are not searched for a part that holds the tag.
 const LEAST_TO_SEARCH: usize = 4;
 
 /// Where in a stretch the ripple stands out most, for each of several lengths, the best first: an animal walks by, and the rest
 /// of the record is noise, or another animal's. Parts are laid half over each other, which for a rise and fall like a
 /// cosine's finds all but 0.6 dB of what weighting by its height would.
-pub fn strongest_spans(stretch: &Stretch<'_>) -> Vec<Range<usize>> {
+///
+/// Of a `rest`, from which tags were removed, only those in which it stands out nearly as much as in the whole: what the tags leave of
+/// their own is there throughout and stands out less in a part of it, another one's ripple that comes and goes more.
+pub fn strongest_spans(stretch: &Stretch<'_>, is_rest: bool) -> Vec<Range<usize>> {
     let ripple = stretch.ripple;
     let telegrams = ripple.len() / TELEGRAM;
     if telegrams < LEAST_TO_SEARCH {
@@ -224,7 +230,11 @@ pub fn strongest_spans(stretch: &Stretch<'_>) -> Vec<Range<usize>> {
         stretch.best_score(folds.iter(), part.len())
     });
     let mut by_score: Vec<(Range<usize>, f64)> = parts.into_iter().zip(scored).collect();
-    by_score.retain(|(_, score)| *score >= WORTH_DECODING);
+    let least = match is_rest {
+        true => WORTH_DECODING.max(AS_IN_WHOLE * stretch.strongest()),
+        false => WORTH_DECODING,
+    };
+    by_score.retain(|(_, score)| *score >= least);
     by_score.sort_by(|a, b| b.1.total_cmp(&a.1));
     let mut best: Vec<Range<usize>> = Vec::new();
     for (part, _) in by_score {

@@ -17,8 +17,13 @@ use crate::receiver::fold::sums::TELEGRAM;
 const SHAPE_GAIN: f64 = 5.0;
 
 /// The best number in a stretch: with ideal edges; where that does not do, with those that slow tanks leave; and then in
-/// the parts of it in which the ripple is strongest.
-pub fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Option<Refined> {
+/// the parts of it in which the ripple is strongest. `is_rest`: other tags were removed from it.
+pub fn find(
+    ripple: &[Complex32],
+    is_rest: bool,
+    band: &Band<'_>,
+    limits: &ReadLimits,
+) -> Option<Refined> {
     let ideal = [Shape::ideal()];
     let is_read = |best: &Option<Refined>| best.as_ref().is_some_and(|best| best.is_read(limits));
     let in_span = |stretch: &Stretch<'_>, span: Range<usize>| {
@@ -52,7 +57,7 @@ pub fn find(ripple: &[Complex32], band: &Band<'_>, limits: &ReadLimits) -> Optio
         }
         best => all.extend(best),
     }
-    for span in strongest_spans(&whole) {
+    for span in strongest_spans(&whole, is_rest) {
         if !limits.may_try_on() {
             break;
         }

@@ -37,29 +37,35 @@ pub fn near_words() -> impl Iterator<Item = u64> {
 /// What the lightest words change in a code.
 fn light_words() -> &'static [u64] {
     static WORDS: OnceLock<Vec<u64>> = OnceLock::new();
-    WORDS.get_or_init(|| words_of_weight(LIGHTEST))
+    WORDS.get_or_init(lightest_words)
 }
 
-/// Changes of at most four bits of a code which with those of the CRC weigh so much.
-fn words_of_weight(weight: u32) -> Vec<u64> {
+/// What every code bit alone changes of the CRC.
+fn changes_of_crc() -> [u16; 64] {
     let plain = Telegram::new(0).crc();
-    let places: Vec<(u64, u16)> = (0..u64::BITS)
-        .map(|bit| (1 << bit, Telegram::new(1 << bit).crc() ^ plain))
-        .collect();
+    std::array::from_fn(|bit| Telegram::new(1 << bit).crc() ^ plain)
+}
+
+/// Changes of a code which with those of the CRC weigh four. Of four code bits the last is the one that undoes what the others
+/// change of the CRC.
+fn lightest_words() -> Vec<u64> {
+    let changes = changes_of_crc();
+    let mut last_of: Vec<(u16, usize)> = changes.iter().copied().zip(0..).collect();
+    last_of.sort_unstable();
     let mut words = Vec::new();
     let mut chosen: Vec<(usize, u64, u16)> = vec![(0, 0, 0)];
     while let Some((from, code, crc)) = chosen.pop() {
-        if code != 0 && code.count_ones() + crc.count_ones() == weight {
+        let bits = code.count_ones();
+        if code != 0 && bits + crc.count_ones() == LIGHTEST {
             words.push(code);
         }
-        if code.count_ones() < weight {
-            chosen.extend(
-                places
-                    .iter()
-                    .enumerate()
-                    .skip(from)
-                    .map(|(k, (bit, changed))| (k + 1, code | bit, crc ^ changed)),
-            );
+        if bits + 1 < LIGHTEST {
+            let next = (from..64).map(|bit| (bit + 1, code | 1 << bit, crc ^ changes[bit]));
+            chosen.extend(next);
+        } else if let Ok(place) = last_of.binary_search_by_key(&crc, |(crc, _)| *crc)
+            && last_of[place].1 >= from
+        {
+            words.push(code | 1 << last_of[place].1);
         }
     }
     words
@@ -69,11 +75,30 @@ fn words_of_weight(weight: u32) -> Vec<u64> {
 mod tests {
     use super::*;
 
+    /// The slow version: all changes of so many code bits at most.
+    fn words_of_weight(weight: u32) -> Vec<u64> {
+        let changes = changes_of_crc();
+        let mut words = Vec::new();
+        let mut chosen: Vec<(usize, u64, u16)> = vec![(0, 0, 0)];
+        while let Some((from, code, crc)) = chosen.pop() {
+            if code != 0 && code.count_ones() + crc.count_ones() == weight {
+                words.push(code);
+            }
+            if code.count_ones() < weight {
+                let next = (from..64).map(|bit| (bit + 1, code | 1 << bit, crc ^ changes[bit]));
+                chosen.extend(next);
+            }
+        }
+        words.sort_unstable();
+        words
+    }
+
     #[test]
     fn no_word_is_lighter_than_four() {
         assert!((1..4).all(|weight| words_of_weight(weight).is_empty()));
-        let words = words_of_weight(4);
-        assert!(!words.is_empty());
+        let mut words = lightest_words();
+        words.sort_unstable();
+        assert_eq!(words, words_of_weight(4));
         for word in words {
             let crc = Telegram::new(word).crc() ^ Telegram::new(0).crc();
             assert_eq!(word.count_ones() + crc.count_ones(), 4);

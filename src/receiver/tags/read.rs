@@ -10,6 +10,7 @@ use super::band::Band;
 use super::find::find;
 use super::noise_left::folded_excess;
 use super::refine::{Refined, measure};
+use super::standing::standing;
 use super::together::{Stand, beyond_doubt, codes, leaves_noise};
 
 use crate::receiver::field::pieces::Piece;
@@ -118,6 +119,9 @@ fn read_span(
         if !tags.iter().any(repeats) || !limits.may_try_on() {
             break;
         }
+        if standing(ripple, &tags, limits).is_some_and(|standing| standing.leaves_little()) {
+            break;
+        }
         let with_less =
             SHARES
                 .iter()
@@ -176,7 +180,8 @@ fn further(
     band: &Band<'_>,
     limits: &ReadLimits,
 ) -> Further {
-    let Some(found) = find(&without(ripple, tags, share), band, limits) else {
+    let rest = without(ripple, tags, share);
+    let Some(found) = find(&rest, !tags.is_empty(), band, limits) else {
         return Further::Left(None);
     };
     let known = |attempt: &Attempt| {
