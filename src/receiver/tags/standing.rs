@@ -41,8 +41,9 @@ const CANCELLED_BY_TANKS: f64 = 0.08;
 
 /// What the ripple says of tags fitted together in it.
 pub struct Standing {
-    /// Each number, and each set of them that may change together, is sure; none that begin together are near numbers.
-    pub sure: bool,
+    placed: Vec<Placed>,
+    /// What the tags leave, where all are there.
+    rest: Vec<Complex32>,
     /// Power of what repeats and no number explains.
     unexplained: f64,
     /// Power of each tag.
@@ -50,6 +51,23 @@ pub struct Standing {
 }
 
 impl Standing {
+    /// Each number, and each set of them that may change together, is sure; none that begin together are near numbers.
+    pub fn is_sure(&self, limits: &ReadLimits) -> bool {
+        let near = self.placed.iter().enumerate().any(|(k, one)| {
+            self.placed[..k]
+                .iter()
+                .any(|other| one.begins_with(other) && are_near(one.code, other.code))
+        });
+        !near
+            && (1u32..1 << self.placed.len()).all(|set| {
+                let chosen: Vec<&Placed> = (0..self.placed.len())
+                    .filter(|k| set >> k & 1 == 1)
+                    .map(|k| &self.placed[k])
+                    .collect();
+                set_is_sure(&self.rest, &chosen, limits)
+            })
+    }
+
     /// More is left unexplained than the tags' edges account for.
     pub fn is_incomplete(&self) -> bool {
         let weakest = self.powers.iter().copied().fold(f64::INFINITY, f64::min);
@@ -94,22 +112,11 @@ pub fn standing(ripple: &[Complex32], tags: &[Refined], limits: &ReadLimits) -> 
         .zip(&amplitudes)
         .map(|(tag, amplitude)| Placed::new(tag, &shared, *amplitude))
         .collect();
-    let sure = (1u32..1 << tags.len()).all(|set| {
-        let chosen: Vec<&Placed> = (0..tags.len())
-            .filter(|k| set >> k & 1 == 1)
-            .map(|k| &placed[k])
-            .collect();
-        set_is_sure(&rest, &chosen, limits)
-    });
-    let near = placed.iter().enumerate().any(|(k, one)| {
-        placed[..k]
-            .iter()
-            .any(|other| one.begins_with(other) && are_near(one.code, other.code))
-    });
     Some(Standing {
-        sure: sure && !near,
         unexplained: unexplained(&rest, limits),
         powers: placed.iter().map(|tag| tag.amplitude.norm_sqr()).collect(),
+        placed,
+        rest,
     })
 }
 

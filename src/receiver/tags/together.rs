@@ -36,7 +36,8 @@ impl Stand {
             return Self::No;
         }
         let sure = |group: &Vec<Refined>| {
-            group.len() < 2 || standing(ripple, group, limits).is_some_and(|standing| standing.sure)
+            group.len() < 2
+                || standing(ripple, group, limits).is_some_and(|standing| standing.is_sure(limits))
         };
         if at_once(ripple, tags, limits).iter().all(sure) {
             Self::Read
