@@ -135,3 +135,29 @@ fn gap(reception: &Reception) -> Option<Finding> {
         .insert("jumps_cycles".into(), list(&|gap| gap.jump_cycles).into());
     Some(finding)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::receiver::{Samples, Signal, receive};
+
+    /// A search that was cut short is told of, but not where it is known that several tags are in the way.
+    #[test]
+    fn what_was_not_tried_is_told() {
+        let cycle = |k: usize| (std::f64::consts::TAU * 134_200.0 / 1e6 * k as f64).cos() as f32;
+        let samples: Vec<f32> = (0..60_000).map(cycle).collect();
+        let signal = Signal {
+            samples: Samples::Real(&samples),
+            rate_hz: Some(1e6),
+            centre_hz: 0.0,
+            logic: false,
+        };
+        let mut reception = receive(&signal, 1e-5);
+        assert!(!reception.gave_up && given_up(&reception).is_none());
+        reception.gave_up = true;
+        let told = given_up(&reception).unwrap();
+        assert_eq!(told.measured("pieces"), Some(1.0));
+        reception.tangled = true;
+        assert!(given_up(&reception).is_none());
+    }
+}

@@ -163,7 +163,8 @@ const WORDS: [(&str, &str, Unit); 102] = [
 ];
 
 /// The same for keys that few findings have.
-const MORE_WORDS: [(&str, &str, Unit); 19] = [
+const MORE_WORDS: [(&str, &str, Unit); 20] = [
+    ("pieces", "pieces of the field", Bare),
     ("silences", "silences", Bare),
     ("spare_db", "to spare", Decibel),
     ("start_value", "start value of its CRC", Hexadecimal),

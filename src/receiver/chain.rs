@@ -160,3 +160,48 @@ impl Reception {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{RngExt, SeedableRng};
+
+    /// A strong ripple of random signs is no telegram: with effort every way is tried, without it that some were not is kept in mind.
+    #[test]
+    fn without_effort_other_ways_are_not_tried() {
+        let mut rng = rand::rngs::ChaCha8Rng::seed_from_u64(25);
+        let loads: Vec<bool> = (0..4000).map(|_| rng.random()).collect();
+        let samples: Vec<f32> = (0..300_000)
+            .map(|k| {
+                let cycles = NOMINAL_HZ / 1e6 * f64::from(k);
+                let depth = if loads[(cycles / 16.0) as usize] {
+                    0.01
+                } else {
+                    0.0
+                };
+                let noise = 0.01 * rng.random_range(-1.0..1.0);
+                ((1.0 - depth) * (std::f64::consts::TAU * cycles).cos() + noise) as f32
+            })
+            .collect();
+        let signal = Signal {
+            samples: Samples::Real(&samples),
+            rate_hz: Some(1e6),
+            centre_hz: 0.0,
+            logic: false,
+        };
+        let sight = first_sight(&signal);
+        let spent = Effort::of(10.0);
+        for _ in 0..10_000 {
+            spent.spend();
+        }
+        for (effort, gives_up) in [(Effort::of(1000.0), false), (spent, true)] {
+            let asked = Asked {
+                terms: Terms::from(1e-5),
+                effort: &effort,
+            };
+            let reception = receive_ripple(&signal, &sight, asked);
+            assert!(reception.readings.is_empty());
+            assert_eq!(effort.gave_up(), gives_up);
+        }
+    }
+}

@@ -7,8 +7,8 @@ use fieldripple::capture::{write_columns, write_npz};
 use fieldripple::decode::Decoded;
 
 use super::super::figure_file::replaces;
+use super::file_output::FileOutput;
 use super::option_values::ExportFile;
-use super::outputs::FileOutput;
 
 /// The file of a capture's arrays.
 pub struct ExportOutput<'a>(&'a ExportFile);

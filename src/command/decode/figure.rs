@@ -7,7 +7,7 @@ use fieldripple::draw::{FIGURE_SIZE, figure_png, figure_svg};
 use fieldripple::page::view;
 
 use super::super::figure_file::FigureFile;
-use super::outputs::FileOutput;
+use super::file_output::FileOutput;
 use fieldripple::decode::Decoded;
 
 /// The file of a figure.

@@ -5,6 +5,7 @@ mod captures;
 mod export;
 #[cfg(feature = "cli")]
 mod figure;
+mod file_output;
 mod follow;
 mod option_values;
 mod outputs;

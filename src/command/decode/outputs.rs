@@ -6,28 +6,13 @@ use fieldripple::decode::Decoded;
 use fieldripple::findings::compare;
 use fieldripple::receiver::Reception;
 
+use super::file_output::FileOutput;
 use super::table::{BriefTable, TableOutput};
 use super::visits::VisitsOutput;
 use super::{Arguments, json_line, text};
 #[cfg(feature = "cli")]
 use super::{export::ExportOutput, figure::FigureOutput, report::ReportOutput};
 use crate::command::{closed_pipe, complain, print};
-
-/// A file that is written of captures.
-pub trait FileOutput {
-    /// Adds a capture.
-    fn add(&mut self, decoded: &Decoded) -> anyhow::Result<()>;
-
-    /// Adds a capture that could not be read.
-    fn add_unreadable(&mut self, _name: &str, _error: &anyhow::Error) -> anyhow::Result<()> {
-        Ok(())
-    }
-
-    /// Writes what was gathered; after an error nothing is left behind.
-    fn write(&mut self) -> anyhow::Result<()> {
-        Ok(())
-    }
-}
 
 /// Everything that is printed and written, capture by capture.
 pub struct Outputs<'a> {

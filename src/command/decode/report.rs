@@ -8,7 +8,7 @@ use fieldripple::decode::{Decoded, file_name};
 use fieldripple::page::{ReportPage, Section};
 
 use super::super::figure_file::replaces;
-use super::outputs::FileOutput;
+use super::file_output::FileOutput;
 use super::{Arguments, text};
 
 /// A report being gathered, and the file it goes to.

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use fieldripple::capture::Unit;
 use fieldripple::decode::Decoded;
 
-use super::outputs::FileOutput;
+use super::file_output::FileOutput;
 use super::rows::{Rows, known};
 use fieldripple::decode::wording::significant;
 

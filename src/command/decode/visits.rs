@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 
 use fieldripple::decode::{Decoded, Event, Visit};
 
-use super::outputs::FileOutput;
+use super::file_output::FileOutput;
 use super::rows::{Rows, known};
 
 /// Columns; times from the capture's first sample.

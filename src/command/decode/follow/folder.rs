@@ -10,7 +10,7 @@ use anyhow::Context;
 use fieldripple::decode::decode_file;
 
 use super::super::captures::{is_no_capture, may_be_capture};
-use super::super::outputs::FileOutput;
+use super::super::file_output::FileOutput;
 use super::super::visits::VisitsOutput;
 use super::super::{Arguments, json_line, text};
 use crate::command::interrupt::stop_on_request;

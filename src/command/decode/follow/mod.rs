@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use super::Arguments;
-use super::outputs::FileOutput;
+use super::file_output::FileOutput;
 use super::visits::VisitsOutput;
 use followed::Followed;
 use lines::Lines;
