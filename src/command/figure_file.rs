@@ -30,15 +30,18 @@ enum FigureKind {
 /// Reads the value of `--figure`.
 pub fn figure_file(value: &str) -> Result<FigureFile, String> {
     let path = PathBuf::from(value);
-    let ending = path
-        .extension()
-        .map(|ending| ending.to_string_lossy().to_ascii_lowercase());
-    let kind = match ending.as_deref() {
+    let kind = match ending(&path).as_deref() {
         Some("png") => FigureKind::Png,
         Some("svg") => FigureKind::Svg,
         _ => return Err("a figure's name must end in .png or .svg".into()),
     };
     Ok(FigureFile { path, kind })
+}
+
+/// What a file's name ends in, in small letters.
+pub fn ending(path: &Path) -> Option<String> {
+    let ending = path.extension()?;
+    Some(ending.to_string_lossy().to_ascii_lowercase())
 }
 
 /// Whether writing `output` would replace this file.

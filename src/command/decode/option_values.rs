@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::super::figure_file::ending;
 use fieldripple::decode::Pickup;
 use fieldripple::number::within;
 
@@ -17,10 +18,7 @@ pub enum ExportFile {
 /// Reads the value of `--export`.
 pub fn export_file(value: &str) -> Result<ExportFile, String> {
     let path = PathBuf::from(value);
-    let ending = path
-        .extension()
-        .map(|ending| ending.to_string_lossy().to_ascii_lowercase());
-    match ending.as_deref() {
+    match ending(&path).as_deref() {
         Some("npz") => Ok(ExportFile::Npz(path)),
         Some("csv") => Ok(ExportFile::Csv(path)),
         _ => Err("the name must end in .npz or .csv".into()),
@@ -38,10 +36,7 @@ impl ExportFile {
 /// Reads the value of `--report`.
 pub fn report_file(value: &str) -> Result<PathBuf, String> {
     let path = PathBuf::from(value);
-    let ending = path
-        .extension()
-        .map(|ending| ending.to_string_lossy().to_ascii_lowercase());
-    match ending.as_deref() {
+    match ending(&path).as_deref() {
         Some("html" | "htm") => Ok(path),
         _ => Err("a report's name must end in .html".into()),
     }
