@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 #[cfg(feature = "cli")]
 use anyhow::Context;
+use anyhow::ensure;
 #[cfg(feature = "cli")]
 use fieldripple::{capture::write_atomically, draw::DrawError};
 
@@ -45,18 +46,22 @@ pub fn ending(path: &Path) -> Option<String> {
 }
 
 /// Whether writing `output` would replace this file.
-pub fn replaces(output: &Path, path: &Path) -> bool {
+fn replaces(output: &Path, path: &Path) -> bool {
     let real = |path: &Path| fs::canonicalize(path).ok();
     real(output).is_some_and(|output| real(path) == Some(output))
 }
 
-impl FigureFile {
-    /// Whether writing the figure would replace this file.
-    #[cfg(feature = "cli")]
-    pub fn replaces(&self, path: &Path) -> bool {
-        replaces(&self.path, path)
-    }
+/// Refuses a file that an option names where it would replace a capture.
+pub fn keeps_captures(output: &Path, option: &str, captures: &[PathBuf]) -> anyhow::Result<()> {
+    ensure!(
+        !captures.iter().any(|capture| replaces(output, capture)),
+        "{}: {option} would replace the capture itself; give another name",
+        output.display()
+    );
+    Ok(())
+}
 
+impl FigureFile {
     /// The name as it was given.
     pub fn path(&self) -> &Path {
         &self.path

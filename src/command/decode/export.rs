@@ -6,7 +6,7 @@ use anyhow::{Context, ensure};
 use fieldripple::capture::{write_columns, write_npz};
 use fieldripple::decode::Decoded;
 
-use super::super::figure_file::replaces;
+use super::super::figure_file::keeps_captures;
 use super::file_output::FileOutput;
 use super::option_values::ExportFile;
 
@@ -21,11 +21,7 @@ impl<'a> ExportOutput<'a> {
             "--export holds one capture, and {} were given; export them one by one",
             captures.len()
         );
-        ensure!(
-            !captures.iter().any(|path| replaces(file.path(), path)),
-            "{}: --export would replace the capture itself; give another name",
-            file.path().display()
-        );
+        keeps_captures(file.path(), "--export", captures)?;
         Ok(Self(file))
     }
 }

@@ -6,7 +6,7 @@ use anyhow::ensure;
 use fieldripple::draw::{FIGURE_SIZE, figure_png, figure_svg};
 use fieldripple::page::view;
 
-use super::super::figure_file::FigureFile;
+use super::super::figure_file::{FigureFile, keeps_captures};
 use super::file_output::FileOutput;
 use fieldripple::decode::Decoded;
 
@@ -21,11 +21,7 @@ impl<'a> FigureOutput<'a> {
             "--figure shows one capture, and {} were given; draw them one by one",
             captures.len()
         );
-        ensure!(
-            !captures.iter().any(|path| file.replaces(path)),
-            "{}: --figure would replace the capture itself; give another name",
-            file.path().display()
-        );
+        keeps_captures(file.path(), "--figure", captures)?;
         Ok(Self(file))
     }
 }

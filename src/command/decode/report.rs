@@ -2,12 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, ensure};
+use anyhow::Context;
 use fieldripple::capture::write_atomically;
 use fieldripple::decode::{Decoded, file_name};
 use fieldripple::page::{ReportPage, Section};
 
-use super::super::figure_file::replaces;
+use super::super::figure_file::keeps_captures;
 use super::file_output::FileOutput;
 use super::{Arguments, text};
 
@@ -25,11 +25,7 @@ impl<'a> ReportOutput<'a> {
         captures: &[PathBuf],
         arguments: &'a Arguments,
     ) -> anyhow::Result<Self> {
-        ensure!(
-            !captures.iter().any(|capture| replaces(path, capture)),
-            "{}: --report would replace the capture itself; give another name",
-            path.display()
-        );
+        keeps_captures(path, "--report", captures)?;
         Ok(Self {
             path,
             page: ReportPage::default(),

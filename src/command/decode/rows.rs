@@ -3,10 +3,10 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, ensure};
+use anyhow::Context;
 use fieldripple::capture::write_atomically;
 
-use super::super::figure_file::replaces;
+use super::super::figure_file::keeps_captures;
 
 /// The rows, and the file they go to.
 pub struct Rows<'a> {
@@ -22,11 +22,7 @@ impl<'a> Rows<'a> {
         captures: &[PathBuf],
         columns: &[&str],
     ) -> anyhow::Result<Self> {
-        ensure!(
-            !captures.iter().any(|capture| replaces(path, capture)),
-            "{}: {option} would replace the capture itself; give another name",
-            path.display()
-        );
+        keeps_captures(path, option, captures)?;
         let mut rows = csv::Writer::from_writer(Vec::new());
         rows.write_record(columns)?;
         Ok(Self { path, rows })
