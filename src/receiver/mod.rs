@@ -13,6 +13,7 @@ mod field;
 mod fold;
 mod front;
 mod joined;
+mod long_sums;
 mod look;
 mod needed;
 mod numbers;
@@ -45,6 +46,7 @@ pub use front::edge::Edge;
 pub use front::gap::{Gap, GapKind};
 pub use front::hypotheses::{LEAST_RATE_HZ, NOMINAL_HZ, field_strength};
 pub use joined::receive_joined;
+pub use long_sums::LongSums;
 pub use needed::needed_db;
 pub use other_kinds::{
     HalfDuplexReading, HalfDuplexUnread, LoadFskTag, OtherKinds, OtherRate, PhaseKeyed, ReadOnlyTag,

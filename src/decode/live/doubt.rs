@@ -3,6 +3,9 @@
 //! The odds of a reading hold where a tag is there. Most looks at a stream hold none, and there are twenty thousand an hour: what noise
 //! passes for a number once in so many looks would be in the list of a night. So a number is told when looks that share no sample have
 //! given it with odds whose product is the square of those asked for: one look of a strong tag, two of a weak one.
+//!
+//! The first looks of a stream are few, and the first one is what a file of that length is. A close look proves a number by itself with
+//! the odds asked for divided by the square of the looks so far: over a stream without end that adds up to π²/6 times those odds.
 
 use super::heard::Heard;
 
@@ -11,6 +14,33 @@ const FLOOR: f64 = -12.0;
 
 /// A number that is not given again within this is forgotten, seconds: the two close looks that come next.
 const FORGOTTEN_S: f64 = 2.5;
+
+/// What is asked of the odds.
+#[derive(Clone, Copy)]
+pub(super) struct Demand {
+    /// By the user.
+    pub odds: f64,
+    /// Which close look this is, counted from 1; `None` for a glance, which is one of many at the same samples.
+    pub close: Option<u64>,
+}
+
+impl Demand {
+    /// Looks that share no sample and state odds of this power of ten together prove a number.
+    fn is_met_by(self, power: f64) -> bool {
+        power <= (2.0 * self.odds.log10()).max(FLOOR)
+    }
+
+    /// One look or sum that states odds of this power of ten proves a number by itself.
+    pub fn is_met_alone_by(self, power: f64) -> bool {
+        let among = |close: u64| self.odds.log10() - 2.0 * (close as f64).log10();
+        self.is_met_by(power) || self.close.is_some_and(|close| power <= among(close))
+    }
+}
+
+/// The power of ten of odds.
+pub(super) fn power_of(odds_wrong: f64) -> f64 {
+    odds_wrong.max(f64::MIN_POSITIVE).log10()
+}
 
 /// Numbers that wait for a second look.
 #[derive(Default)]
@@ -31,16 +61,16 @@ struct Waiting {
 }
 
 impl Doubts {
-    /// Since when a number is there that is proven by this look and those before it; `odds` is what is asked for.
+    /// Since when a number is there that is proven by this look and those before it.
     pub fn proven_since(
         &mut self,
         heard: &Heard,
         (from_s, to_s): (f64, f64),
-        odds: f64,
+        demand: Demand,
     ) -> Option<f64> {
         self.waiting
             .retain(|waiting| from_s - waiting.until_s < FORGOTTEN_S);
-        let power = heard.odds_wrong.max(f64::MIN_POSITIVE).log10();
+        let power = power_of(heard.odds_wrong);
         let same = |waiting: &Waiting| waiting.code == heard.code && waiting.kind == heard.kind;
         let place = match self.waiting.iter().position(same) {
             Some(place) => place,
@@ -66,7 +96,8 @@ impl Doubts {
             waiting.last = power;
             waiting.until_s = to_s;
         }
-        let proven = waiting.before + waiting.last <= (2.0 * odds.log10()).max(FLOOR);
+        let proven =
+            demand.is_met_by(waiting.before + waiting.last) || demand.is_met_alone_by(power);
         proven.then(|| self.waiting.remove(place).since_s)
     }
 }
@@ -90,7 +121,8 @@ mod tests {
     fn one_sure_look_or_two_that_share_nothing() {
         let mut doubts = Doubts::default();
         let mut proven = |code: u64, odds_wrong: f64, span_s: (f64, f64), odds: f64| {
-            doubts.proven_since(&heard(code, odds_wrong), span_s, odds)
+            let demand = Demand { odds, close: None };
+            doubts.proven_since(&heard(code, odds_wrong), span_s, demand)
         };
         assert_eq!(proven(1, 1e-11, (0.0, 1.0), 1e-5), Some(0.0));
         assert_eq!(proven(1, 1e-6, (0.0, 1.0), 1e-5), None);
@@ -102,5 +134,25 @@ mod tests {
         assert_eq!(proven(2, 1e-6, (8.0, 9.0), 1e-5), None);
         // Nothing surer is ever stated.
         assert_eq!(proven(3, 1e-12, (9.0, 10.0), 1e-9), Some(9.0));
+    }
+
+    #[test]
+    fn a_close_look_proves_by_itself_the_less_the_more_there_were() {
+        let proves = |odds_wrong: f64, close| {
+            let demand = Demand { odds: 1e-5, close };
+            let mut doubts = Doubts::default();
+            let since_s = doubts.proven_since(&heard(1, odds_wrong), (0.0, 1.0), demand);
+            since_s.is_some()
+        };
+        assert!(proves(1e-5, Some(1)) && !proves(1.1e-5, Some(1)));
+        assert!(proves(1e-7, Some(10)) && !proves(1.1e-7, Some(10)));
+        // A glance is asked for the square, and no look for more than that.
+        assert!(proves(1e-10, None) && !proves(1.1e-10, None));
+        assert!(proves(1e-10, Some(1_000_000)));
+        // A stream without end says no more than twice as often a wrong number as one look of it.
+        let all: f64 = (1..1_000_000_u64)
+            .map(|close| 1.0 / (close as f64).powi(2))
+            .sum();
+        assert!(all < 2.0);
     }
 }

@@ -1,6 +1,6 @@
 //! What one look gave of a number, of whatever kind.
 
-use crate::receiver::Reception;
+use crate::receiver::{Reading, Reception};
 use crate::telegram::Identity;
 
 /// A tag counts as there now if it was so short a time ago, seconds: three blocks of its presence, and a reader's pause.
@@ -28,28 +28,29 @@ pub(super) struct HeardStay {
     pub spare_db: f64,
 }
 
+/// What of a ripple's measures the samples hold.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Shown {
+    depth: bool,
+    angle: bool,
+}
+
+impl Shown {
+    /// In this look.
+    pub fn of(look: &Reception) -> Self {
+        let clipped = look.clipped_share().is_some();
+        Self {
+            depth: look.level_known && !clipped,
+            angle: look.kind.has_carrier() && !clipped,
+        }
+    }
+}
+
 impl Heard {
     /// All numbers of a look whose times count from the stream's first sample.
     pub fn all(reception: &Reception, odds: f64) -> Vec<Self> {
-        let clipped = reception.clipped_share().is_some();
-        let leveled = reception.level_known && !clipped;
-        let angled = reception.kind.has_carrier() && !clipped;
-        let ripples = reception.readings.iter().map(|reading| Self {
-            code: reading.attempt.decision.telegram.code,
-            identity: reading.identity(),
-            kind: "fdx-b",
-            odds_wrong: reading.attempt.decision.odds_wrong,
-            stays: (reading.stays.iter())
-                .map(|stay| HeardStay {
-                    from_s: stay.from_s,
-                    to_s: stay.to_s,
-                    depth: leveled.then_some(stay.depth),
-                    angle_deg: angled.then_some(stay.angle.to_degrees()),
-                    ebn0_db: 10.0 * stay.ebn0.log10(),
-                    spare_db: reading.spare_in(stay, odds),
-                })
-                .collect(),
-        });
+        let shown = Shown::of(reception);
+        let ripples = (reception.readings.iter()).map(|reading| Self::ripple(reading, shown, odds));
         let answers = reception.others.half_duplex.iter().map(|reading| Self {
             code: reading.telegram.code,
             identity: reading.identity(),
@@ -65,6 +66,25 @@ impl Heard {
             }],
         });
         ripples.chain(answers).collect()
+    }
+
+    /// A number in a look, or in a sum that ends with it.
+    pub fn ripple(reading: &Reading, shown: Shown, odds: f64) -> Self {
+        let stays = reading.stays.iter().map(|stay| HeardStay {
+            from_s: stay.from_s,
+            to_s: stay.to_s,
+            depth: shown.depth.then_some(stay.depth),
+            angle_deg: shown.angle.then_some(stay.angle.to_degrees()),
+            ebn0_db: 10.0 * stay.ebn0.log10(),
+            spare_db: reading.spare_in(stay, odds),
+        });
+        Self {
+            code: reading.attempt.decision.telegram.code,
+            identity: reading.identity(),
+            kind: "fdx-b",
+            odds_wrong: reading.attempt.decision.odds_wrong,
+            stays: stays.collect(),
+        }
     }
 
     /// The stay that lasts until now.

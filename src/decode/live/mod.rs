@@ -19,10 +19,11 @@ use super::margin::margin;
 use super::opened::Window;
 use super::{DecodeError, Settings};
 use crate::findings::{Finding, findings};
-use crate::receiver::{Reception, Signal, glance, receive};
+use crate::receiver::{LongSums, Reading, Reception, Signal, glance, receive};
+use doubt::Demand;
 use field_watch::FieldWatch;
 use findings_watch::FindingsWatch;
-use heard::Heard;
+use heard::{Heard, Shown};
 use visits::Visits;
 
 /// Seconds looked at closely, once a second: 33 telegrams gain 15 dB, and a hand holds a tag still for no longer. What the numbers are
@@ -85,6 +86,11 @@ pub struct Live {
     field: FieldWatch,
     visits: Visits,
     findings: FindingsWatch,
+    /// What close looks are too weak for, added up.
+    sums: LongSums,
+    /// What the last close look could measure.
+    shown: Shown,
+    /// Close looks.
     looks: u64,
     told: Vec<Event>,
 }
@@ -116,6 +122,8 @@ impl Live {
             field: FieldWatch::default(),
             visits: Visits::default(),
             findings: FindingsWatch::default(),
+            sums: LongSums::new(settings.terms()),
+            shown: Shown::default(),
             looks: 0,
             told: Vec::new(),
             settings: settings.clone(),
@@ -178,6 +186,8 @@ impl Live {
             self.tell_state();
         }
         let end_s = self.seconds();
+        let sums = std::mem::replace(&mut self.sums, LongSums::new(self.settings.terms()));
+        self.take_sums(&sums.finish());
         self.field.finish(end_s, &mut self.told);
         self.visits.finish(&mut self.told);
         let summary = Summary {
@@ -185,7 +195,7 @@ impl Live {
             seconds: end_s,
             looks: self.looks,
             visits: self.visits.ended(),
-            numbers: self.visits.numbers().to_vec(),
+            numbers: self.visits.numbers(),
             field_s: self.field.on_s(),
             expected: self.settings.expected,
         };
@@ -204,7 +214,10 @@ impl Live {
 
     /// The samples of the last so many seconds, as the receiver takes them, and the moments between which they lie.
     fn last(&self, seconds: f64) -> (Signal<'_>, (f64, f64)) {
-        let most = ((seconds * self.rate_hz).round() as usize).min(MOST_SAMPLES);
+        self.newest(((seconds * self.rate_hz).round() as usize).min(MOST_SAMPLES))
+    }
+
+    fn newest(&self, most: usize) -> (Signal<'_>, (f64, f64)) {
         let skipped = self.ring.samples().len().saturating_sub(most);
         let from_s = (self.dropped + skipped as u64) as f64 / self.rate_hz;
         let signal = Signal {
@@ -227,34 +240,61 @@ impl Live {
         let (signal, span_s) = self.last(GLANCE_S);
         let mut reception = glance(&signal, self.settings.terms());
         reception.shift(span_s.0);
-        self.take(&reception, span_s);
+        self.take(&reception, span_s, None);
         self.tell_state();
     }
 
     /// Looks for everything; returns the findings.
     fn look(&mut self) -> Vec<Finding> {
         let (signal, span_s) = self.last(LOOK_S);
+        let count = signal.samples.len();
         let mut reception = receive(&signal, self.settings.terms());
         let found = findings(&reception, self.settings.odds);
         self.margin_db = margin(&reception, &found, self.settings.odds).map(|margin| margin.db);
+        // The last look of a stream holds again what the one before it held.
+        let unseen = (self.samples() - self.looked_at) as usize;
+        let in_sums = if unseen + HOPS as usize >= count {
+            self.sums.add(&reception, span_s.0)
+        } else {
+            let (rest, (from_s, _)) = self.newest(unseen);
+            let rest = receive(&rest, self.settings.terms());
+            self.sums.add(&rest, from_s)
+        };
         reception.shift(span_s.0);
-        self.take(&reception, span_s);
-        self.looked_at = self.samples();
         self.looks += 1;
+        self.shown = Shown::of(&reception);
+        self.take(&reception, span_s, Some(self.looks));
+        self.take_sums(&in_sums);
+        self.looked_at = self.samples();
         found
     }
 
-    fn take(&mut self, reception: &Reception, span_s: (f64, f64)) {
+    fn take(&mut self, reception: &Reception, span_s: (f64, f64), close: Option<u64>) {
         let odds = self.settings.odds;
         let mut heard = Heard::all(reception, odds);
         self.field.look(reception, span_s.1, &mut self.told);
-        self.visits.look(&heard, span_s, odds, &mut self.told);
+        let demand = Demand { odds, close };
+        self.visits.look(&heard, span_s, demand, &mut self.told);
         heard.retain(|number| self.visits.is_open(number));
         if !heard.is_empty() {
             self.findings.number_read(span_s.1, &mut self.told);
         }
         self.seen = self.samples();
         self.state = self.state_of(reception, &heard, span_s.1);
+    }
+
+    /// Takes the numbers in sums that end now.
+    fn take_sums(&mut self, found: &[Reading]) {
+        let (odds, now_s) = (self.settings.odds, self.seconds());
+        let heard: Vec<Heard> = (found.iter())
+            .map(|reading| Heard::ripple(reading, self.shown, odds))
+            .collect();
+        let close = Some(self.looks);
+        self.visits
+            .sums(&heard, now_s, Demand { odds, close }, &mut self.told);
+        if heard.iter().any(|number| self.visits.is_open(number)) {
+            self.findings.number_read(now_s, &mut self.told);
+        }
     }
 
     /// Nothing looks further back than a close look does.

@@ -1,6 +1,6 @@
 //! Numbers look after look → visits, each told when it begins and when it has ended.
 
-use super::doubt::Doubts;
+use super::doubt::{Demand, Doubts, power_of};
 use super::heard::{Heard, HeardStay};
 use super::{Event, NumberRead, Visit};
 use crate::receiver::ONE_STAY_S;
@@ -37,8 +37,16 @@ pub(super) struct Visits {
     doubts: Doubts,
     /// Visits told as ended that looks still see the end of: code, begin, end.
     closed: Vec<(u64, f64, f64)>,
-    numbers: Vec<(Identity, u64)>,
+    numbers: Vec<Known>,
     ended: u64,
+}
+
+/// A number in the summary.
+struct Known {
+    identity: Identity,
+    visits: u64,
+    /// When the last of its visits that ended did.
+    until_s: f64,
 }
 
 struct Open {
@@ -48,16 +56,23 @@ struct Open {
     told: f64,
     /// Its end was seen.
     gone: bool,
+    /// Length of the sum that it was read in, seconds; 0 where a look read it. The next sum comes when as much again has passed.
+    summed_s: f64,
 }
 
 impl Open {
     fn is_of(&self, heard: &Heard, stay: &HeardStay) -> bool {
         let apart_s = if self.is_strong() { 0.0 } else { WEAK_APART_S };
         let near_s = ONE_STAY_S.max(heard.pause_s()).max(apart_s) + AGREE_S;
-        self.code == heard.code
-            && self.visit.kind == heard.kind
+        // What a sum read is there on; where in it, nothing says.
+        let near_s = near_s + self.summed_s;
+        self.has_number_of(heard)
             && stay.from_s < self.visit.to_s + near_s
             && self.visit.from_s < stay.to_s + near_s
+    }
+
+    fn has_number_of(&self, heard: &Heard) -> bool {
+        self.code == heard.code && self.visit.kind == heard.kind
     }
 
     fn extend(&mut self, heard: &Heard, stay: &HeardStay, (begin_s, now_s): (f64, f64)) {
@@ -78,12 +93,34 @@ impl Open {
             visit.to_s = stay.to_s;
             self.gone = true;
         }
+        self.take_better(heard, stay);
+    }
+
+    /// A longer sum gave it again.
+    fn sum_up(&mut self, heard: &Heard, stay: &HeardStay) {
+        let visit = &mut self.visit;
+        visit.from_s = visit.from_s.min(stay.from_s);
+        visit.to_s = visit.to_s.max(stay.to_s);
+        self.summed_s = self.summed_s.max(stay.to_s - stay.from_s);
+        self.take_better(heard, stay);
+    }
+
+    fn take_better(&mut self, heard: &Heard, stay: &HeardStay) {
+        let visit = &mut self.visit;
         visit.odds_wrong = visit.odds_wrong.min(heard.odds_wrong);
         if stay.spare_db > visit.spare_db {
             visit.spare_db = stay.spare_db;
             visit.ebn0_db = stay.ebn0_db;
             visit.depth = stay.depth;
             visit.angle_deg = stay.angle_deg;
+        }
+    }
+
+    /// Tells it again where it is surer by far than it was told.
+    fn tell_if_surer(&mut self, heard: &Heard, now_s: f64, told: &mut Vec<Event>) {
+        if heard.odds_wrong < BETTER * self.told {
+            self.told = heard.odds_wrong;
+            told.push(read(heard, self.visit.from_s, now_s, true));
         }
     }
 
@@ -95,20 +132,26 @@ impl Open {
         let wait_s = if self.is_strong() {
             STRONG_GONE_S
         } else {
-            WEAK_GONE_S
+            WEAK_GONE_S + self.summed_s
         };
         now_s - self.visit.to_s >= wait_s
     }
 }
 
 impl Visits {
-    /// Takes what a look over `span_s` gave, and tells what is proven; `odds` is what was asked for.
-    pub fn look(&mut self, heard: &[Heard], span_s: (f64, f64), odds: f64, told: &mut Vec<Event>) {
+    /// Takes what a look over `span_s` gave, and tells what is proven.
+    pub fn look(
+        &mut self,
+        heard: &[Heard],
+        span_s: (f64, f64),
+        demand: Demand,
+        told: &mut Vec<Event>,
+    ) {
         for number in heard {
             let since_s = if self.is_open(number) {
                 span_s.0
             } else {
-                match self.doubts.proven_since(number, span_s, odds) {
+                match self.doubts.proven_since(number, span_s, demand) {
                     Some(since_s) => since_s,
                     None => continue,
                 }
@@ -132,10 +175,35 @@ impl Visits {
         self.closed.retain(|(_, _, to_s)| *to_s > now_s - SEEN_S);
     }
 
+    /// Takes what sums over many looks gave, of which the last ended at `now_s`. A number that looks gave as well is known better from
+    /// them.
+    pub fn sums(&mut self, heard: &[Heard], now_s: f64, demand: Demand, told: &mut Vec<Event>) {
+        for number in heard {
+            let Some(stay) = number.stays.first() else {
+                continue;
+            };
+            let open = (self.open.iter_mut()).find(|open| open.has_number_of(number));
+            if let Some(open) = open {
+                if open.summed_s > 0.0 {
+                    open.sum_up(number, stay);
+                    open.tell_if_surer(number, now_s, told);
+                }
+                continue;
+            }
+            let before =
+                |known: &Known| known.identity == number.identity && known.until_s > stay.from_s;
+            if demand.is_met_alone_by(power_of(number.odds_wrong))
+                && !self.numbers.iter().any(before)
+            {
+                let summed_s = stay.to_s - stay.from_s;
+                self.begin(number, stay, now_s, summed_s, told);
+            }
+        }
+    }
+
     /// Whether a visit of this number is open: it was proven.
     pub fn is_open(&self, heard: &Heard) -> bool {
-        let same = |open: &Open| open.code == heard.code && open.visit.kind == heard.kind;
-        self.open.iter().any(same)
+        self.open.iter().any(|open| open.has_number_of(heard))
     }
 
     /// Ends what is open.
@@ -150,17 +218,17 @@ impl Visits {
     }
 
     /// Numbers read and the visits of each.
-    pub fn numbers(&self) -> &[(Identity, u64)] {
-        &self.numbers
+    pub fn numbers(&self) -> Vec<(Identity, u64)> {
+        let numbers = self.numbers.iter();
+        numbers
+            .map(|known| (known.identity, known.visits))
+            .collect()
     }
 
     fn take(&mut self, heard: &Heard, stay: &HeardStay, span_s: (f64, f64), told: &mut Vec<Event>) {
         if let Some(open) = self.open.iter_mut().find(|open| open.is_of(heard, stay)) {
             open.extend(heard, stay, span_s);
-            if heard.odds_wrong < BETTER * open.told {
-                open.told = heard.odds_wrong;
-                told.push(read(heard, open.visit.from_s, span_s.1, true));
-            }
+            open.tell_if_surer(heard, span_s.1, told);
             return;
         }
         let mut stay = *stay;
@@ -175,12 +243,24 @@ impl Visits {
         {
             return;
         }
-        told.push(read(heard, stay.from_s, span_s.1, false));
+        self.begin(heard, &stay, span_s.1, 0.0, told);
+    }
+
+    fn begin(
+        &mut self,
+        heard: &Heard,
+        stay: &HeardStay,
+        now_s: f64,
+        summed_s: f64,
+        told: &mut Vec<Event>,
+    ) {
+        told.push(read(heard, stay.from_s, now_s, false));
         self.count(heard.identity);
         self.open.push(Open {
             code: heard.code,
             told: heard.odds_wrong,
-            gone: span_s.1 - stay.to_s >= AGREE_S.max(heard.pause_s()),
+            gone: now_s - stay.to_s >= AGREE_S.max(heard.pause_s()),
+            summed_s,
             visit: Visit {
                 from_s: stay.from_s,
                 to_s: stay.to_s,
@@ -199,6 +279,11 @@ impl Visits {
         gone.sort_by(|a, b| a.visit.to_s.total_cmp(&b.visit.to_s));
         for open in gone {
             self.ended += 1;
+            let known =
+                (self.numbers.iter_mut()).find(|known| known.identity == open.visit.identity);
+            if let Some(known) = known {
+                known.until_s = known.until_s.max(open.visit.to_s);
+            }
             self.closed
                 .push((open.code, open.visit.from_s, open.visit.to_s));
             told.push(Event::VisitEnded(open.visit));
@@ -206,14 +291,15 @@ impl Visits {
     }
 
     fn count(&mut self, identity: Identity) {
-        let known = self
-            .numbers
-            .iter_mut()
-            .find(|(known, _)| *known == identity);
-        if let Some((_, visits)) = known {
-            *visits += 1;
+        let known = (self.numbers.iter_mut()).find(|known| known.identity == identity);
+        if let Some(known) = known {
+            known.visits += 1;
         } else if self.numbers.len() < MOST_NUMBERS {
-            self.numbers.push((identity, 1));
+            self.numbers.push(Known {
+                identity,
+                visits: 1,
+                until_s: f64::NEG_INFINITY,
+            });
         }
     }
 }
