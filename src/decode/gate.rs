@@ -2,7 +2,7 @@
 
 use super::Settings;
 use super::live::{Event, Live, Visit};
-use super::opened::Window;
+use super::window::Window;
 use crate::receiver::Signal;
 
 /// A capture that passes through the receiver for streams as it is read.

@@ -31,19 +31,20 @@ mod stream;
 mod taken;
 mod told;
 mod uncertainty;
+mod window;
 pub mod wording;
 
 pub use decoded::{Decoded, KeptSamples};
 pub use error::DecodeError;
 pub use live::{Event, Live, NumberRead, State, Summary, Visit};
 pub use margin::{Margin, margin};
-pub use opened::Window;
 pub use origin::{Origin, file_name};
 pub use pickup::{FieldStrength, Pickup};
 pub use settings::{CENTRES_HZ, RATES_HZ, Settings};
 pub use stream::Stream;
 pub use told::Row;
 pub use uncertainty::Uncertainty;
+pub use window::Window;
 
 use std::io::Read;
 use std::path::Path;

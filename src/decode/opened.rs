@@ -8,11 +8,12 @@ use num_complex::Complex32;
 use super::about::AboutFile;
 use super::chosen::{self, Chosen};
 use super::origin::Watch;
+use super::window::Window;
 use super::{DecodeError, Settings, likely_unit, taken};
 use crate::capture::{
     CaptureError, Layout, Picked, RateOrigin, SampleSource, TimeColumn, Unit, open_reader,
 };
-use crate::receiver::{Samples, Signal};
+use crate::receiver::Signal;
 
 /// Samples read at a time and decoded as one: 1.5 s at 2 MS/s, 12 MB; decoding takes three times as much besides.
 const WINDOW: usize = 3 << 20;
@@ -53,25 +54,6 @@ pub(super) struct Opened {
     remarks: Vec<String>,
     name: String,
     watch: Watch,
-}
-
-/// A stretch of one channel.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Window {
-    /// Real samples.
-    Real(Vec<f32>),
-    /// Complex samples.
-    Complex(Vec<Complex32>),
-}
-
-impl Window {
-    /// As the receiver takes them.
-    pub fn samples(&self) -> Samples<'_> {
-        match self {
-            Self::Real(samples) => Samples::Real(samples),
-            Self::Complex(samples) => Samples::Complex(samples),
-        }
-    }
 }
 
 impl Opened {
@@ -262,7 +244,9 @@ impl Opened {
                     .collect();
                 break;
             }
-            let block = (wanted.saturating_sub(have)).clamp(1, LOOK);
+            let missing = wanted.saturating_sub(have);
+            self.make_room(&mut channels, missing);
+            let block = missing.clamp(1, LOOK);
             if read_block(self.source.as_mut(), block, &mut channels)? == 0 {
                 break;
             }
@@ -292,6 +276,20 @@ impl Opened {
                     .collect(),
             ),
         }))
+    }
+
+    /// Room for what is still to come of a stretch, as far as the file says how long it is: growing step by step, all that is there is
+    /// copied at each. Many channels together take no more than one whole window.
+    fn make_room(&self, channels: &mut [Vec<f32>], missing: usize) {
+        let Some(length) = self.layout().length else {
+            return;
+        };
+        let most = (WINDOW / channels.len().max(1)) as u64;
+        let left = length.saturating_sub(self.place).min(most) as usize;
+        for channel in channels {
+            let more = missing.min(left.saturating_sub(channel.len()));
+            channel.reserve_exact(more);
+        }
     }
 
     /// Other channels over the stretch last handed on, likeliest first.

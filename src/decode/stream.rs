@@ -5,7 +5,8 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
-use super::opened::{Opened, Window};
+use super::opened::Opened;
+use super::window::Window;
 use super::{DecodeError, Live, Settings};
 use crate::capture::{Layout, SampleSource, Unit, open_growing, open_stream};
 

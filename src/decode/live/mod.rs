@@ -16,7 +16,7 @@ pub use event::{Event, NumberRead, State, Summary};
 pub use visit::Visit;
 
 use super::margin::margin;
-use super::opened::Window;
+use super::window::Window;
 use super::{DecodeError, Settings};
 use crate::findings::{Finding, findings};
 use crate::receiver::{LongSums, Reading, Reception, Signal, glance, receive};
@@ -331,46 +331,6 @@ impl Live {
                 None => None,
             },
             finding: None,
-        }
-    }
-}
-
-impl Window {
-    /// Appends a part of another; the first one settles whether samples are real or complex.
-    fn append(&mut self, other: &Self, part: std::ops::Range<usize>) {
-        if let (Self::Real(own), Self::Complex(_)) = (&*self, other)
-            && own.is_empty()
-        {
-            *self = Self::Complex(Vec::new());
-        }
-        let finite = |value: f32| if value.is_finite() { value } else { 0.0 };
-        match (self, other) {
-            (Self::Real(own), Self::Real(other)) => {
-                own.extend(other[part].iter().map(|&value| finite(value)));
-            }
-            (Self::Complex(own), Self::Complex(other)) => {
-                let mended = other[part]
-                    .iter()
-                    .map(|value| num_complex::Complex32::new(finite(value.re), finite(value.im)));
-                own.extend(mended);
-            }
-            (Self::Complex(own), Self::Real(other)) => {
-                own.extend(
-                    other[part]
-                        .iter()
-                        .map(|&value| num_complex::Complex32::from(finite(value))),
-                );
-            }
-            (Self::Real(own), Self::Complex(other)) => {
-                own.extend(other[part].iter().map(|value| finite(value.re)));
-            }
-        }
-    }
-
-    fn drop_first(&mut self, count: usize) {
-        match self {
-            Self::Real(samples) => drop(samples.drain(..count)),
-            Self::Complex(samples) => drop(samples.drain(..count)),
         }
     }
 }

@@ -142,16 +142,16 @@ impl Fold {
     /// For each timing 0…31: energy of the boundary sums along their principal axis, less nothing; the noise adds the
     /// same to all of them.
     pub fn timing_scores(&self) -> [f64; BIT] {
-        let across_seam = |cells: &[Complex64]| -> Vec<Complex64> {
-            let sign = if self.inverts { -1.0 } else { 1.0 };
-            cells.iter().map(|cell| cell * sign).collect()
-        };
-        let mut around = [
-            across_seam(&self.sums[TELEGRAM - HALF..]).as_slice(),
-            &self.sums,
-            &across_seam(&self.sums[..HALF]),
-        ]
-        .concat();
+        let sign = if self.inverts { -1.0 } else { 1.0 };
+        // Laid out in place, as this is asked of every shape and share: the half bit before the seam, all cells, the one behind it.
+        let mut around = [Complex64::default(); TELEGRAM + BIT];
+        for (cell, sum) in around.iter_mut().zip(&self.sums[TELEGRAM - HALF..]) {
+            *cell = sum * sign;
+        }
+        around[HALF..HALF + TELEGRAM].copy_from_slice(&self.sums);
+        for (cell, sum) in around[HALF + TELEGRAM..].iter_mut().zip(&self.sums) {
+            *cell = sum * sign;
+        }
         // Sums of two, four, eight and sixteen cells: half bits.
         for span in [1, 2, 4, 8] {
             add_later(&mut around, span);

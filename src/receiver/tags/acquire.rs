@@ -1,7 +1,6 @@
 //! Blind search: timing within the bit, parity of the telegram, ripple angle; then the first decision.
 
 use std::ops::Range;
-use std::sync::Arc;
 
 use num_complex::Complex32;
 
@@ -42,12 +41,11 @@ pub struct Acquired {
     pub share: f64,
 }
 
-struct Hypothesis {
+struct Hypothesis<'a> {
     score: f64,
     timing: f64,
-    fold: Arc<Fold>,
     shape: Shape,
-    noise_var: Option<f64>,
+    parity: &'a Parity,
 }
 
 /// Ripple made ready for searching: folded with either parity.
@@ -135,7 +133,7 @@ fn likeliest(
     hypotheses.extend(others);
     hypotheses.sort_by(|a, b| b.score.total_cmp(&a.score));
     hypotheses.truncate(HYPOTHESES);
-    let mut numbers: Vec<(Likeliest, Boundaries, &Hypothesis)> = Vec::new();
+    let mut numbers: Vec<(Likeliest, Boundaries, &Hypothesis<'_>)> = Vec::new();
     let mut likeliest = 0.0f64;
     for hypothesis in &hypotheses {
         // No number makes the sums likelier than their own energy does.
@@ -163,7 +161,7 @@ fn likeliest(
     let found = Acquired {
         signs: best.signs,
         timing: hypothesis.timing,
-        inverts: hypothesis.fold.inverts,
+        inverts: hypothesis.parity.fold.inverts,
         shape: hypothesis.shape,
         log_likelihood: best.log_likelihood,
         share: 1.0 / all,
@@ -172,10 +170,10 @@ fn likeliest(
 }
 
 /// Timings and shapes with which one parity's fold is worth decoding.
-fn hypotheses(parity: &Parity, telegrams: f64, shapes: &[Shape]) -> Vec<Hypothesis> {
+fn hypotheses<'a>(parity: &'a Parity, telegrams: f64, shapes: &[Shape]) -> Vec<Hypothesis<'a>> {
     let mut found = Vec::new();
     for &shape in shapes {
-        let fold = Arc::new(shape.matched_fold(&parity.fold));
+        let fold = shape.matched_fold(&parity.fold);
         let unit = (BIT * BIT) as f64 * shape.energy * telegrams;
         for (score, timing) in timing_peaks(&fold.timing_scores()) {
             // A ripple without a second telegram shows no noise to compare with: it is always tried.
@@ -184,9 +182,8 @@ fn hypotheses(parity: &Parity, telegrams: f64, shapes: &[Shape]) -> Vec<Hypothes
                 found.push(Hypothesis {
                     score,
                     timing,
-                    fold: Arc::clone(&fold),
                     shape,
-                    noise_var: parity.noise_var,
+                    parity,
                 });
             }
         }
@@ -245,14 +242,16 @@ pub fn strongest_spans(stretch: &Stretch<'_>, is_rest: bool) -> Vec<Range<usize>
     best
 }
 
-fn boundaries(hypothesis: &Hypothesis, limits: &ReadLimits) -> Boundaries {
+fn boundaries(hypothesis: &Hypothesis<'_>, limits: &ReadLimits) -> Boundaries {
     let real = limits.real;
-    let shape = &hypothesis.shape;
-    let sums = hypothesis.fold.boundaries(hypothesis.timing);
+    let (shape, parity) = (&hypothesis.shape, hypothesis.parity);
+    // Once more for the few that are decoded: kept for all, folds would take megabytes.
+    let fold = shape.matched_fold(&parity.fold);
+    let sums = fold.boundaries(hypothesis.timing);
     let axis = if real { 0.0 } else { sums.axis() };
     let (along, across) = sums.along(axis);
     let energies = sums.energies.map(|energy| energy * shape.energy);
-    let noise_var = hypothesis.noise_var.unwrap_or_else(|| {
+    let noise_var = parity.noise_var.unwrap_or_else(|| {
         if real {
             scatter_of_levels(&along, &energies)
         } else {
@@ -264,7 +263,7 @@ fn boundaries(hypothesis: &Hypothesis, limits: &ReadLimits) -> Boundaries {
         energies,
         overlap: shape.overlap,
         noise_var,
-        inverts: hypothesis.fold.inverts,
+        inverts: fold.inverts,
         amplitude: None,
         known: limits.known,
     }

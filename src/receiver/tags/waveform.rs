@@ -64,36 +64,53 @@ impl<'a> SignedRipple<'a> {
     /// The waveform that fits best without taking more than noise has to give.
     pub fn waveform(&self, shape: &Shape, band: &Band<'_>) -> Waveform {
         let (plain, pulses) = crate::threads::join(
-            || self.lay_out(&Pulse::of(shape, self.later, band.edge)),
+            || {
+                let mut plain = Vec::new();
+                self.lay_out(&Pulse::of(shape, self.later, band.edge), &mut plain);
+                plain
+            },
             || Pulse::fits(self.ripple, self.begin, &self.signs),
         );
-        let mut candidates: Vec<(Vec<Complex32>, usize)> =
-            crate::threads::map(&pulses, |pulse| (self.lay_out(pulse), pulse.free));
-        // A load that closes faster than it opens adds what no pulse of either sign has.
-        if let Some((fitted, free)) = candidates.last() {
-            let mut uneven = fitted.clone();
-            let free = free + self.add_uneven(&mut uneven);
-            candidates.push((uneven, free));
-        }
         let mut chosen = self.plain(plain, shape);
         let mut left_before = power_between(self.ripple, &chosen.wave);
-        for (fitted, free) in candidates {
-            let left = power_between(self.ripple, &fitted);
+        let mut is_better = |fitted: &[Complex32], more: usize| {
+            let left = power_between(self.ripple, fitted);
             let noise = left / self.ripple.len() as f64;
-            if left_before - left > noise * taken_of_noise(free - chosen.free, band) {
+            let better = left_before - left > noise * taken_of_noise(more, band);
+            better.then(|| {
                 left_before = left;
-                chosen.replace(fitted, free, left);
+                left
+            })
+        };
+        let mut last_is_chosen = false;
+        let mut fitted = Vec::new();
+        for pulse in &pulses {
+            self.lay_out(pulse, &mut fitted);
+            let left = is_better(&fitted, pulse.free - chosen.free);
+            last_is_chosen = left.is_some();
+            if let Some(left) = left {
+                chosen.replace(&mut fitted, pulse.free, left);
+            }
+        }
+        // A load that closes faster than it opens adds what no pulse of either sign has.
+        if let Some(last) = pulses.last() {
+            if last_is_chosen {
+                fitted.clone_from(&chosen.wave);
+            }
+            let free = last.free + self.add_uneven(&mut fitted);
+            if let Some(left) = is_better(&fitted, free - chosen.free) {
+                chosen.replace(&mut fitted, free, left);
             }
         }
         chosen
     }
 
-    fn lay_out(&self, pulse: &Pulse) -> Vec<Complex32> {
-        let mut wave = vec![Complex32::default(); self.ripple.len()];
-        pulse.add_to(&mut wave, self.begin, &self.signs, 1.0);
-        wave
+    /// Lays a pulse out over the ripple's length, in place of what `wave` held.
+    fn lay_out(&self, pulse: &Pulse, wave: &mut Vec<Complex32>) {
+        wave.clear();
+        wave.resize(self.ripple.len(), Complex32::default());
+        pulse.add_to(wave, self.begin, &self.signs, 1.0);
     }
-
     /// A waveform of unit size, with nothing but its amplitude and the tanks free.
     fn plain(&self, plain: Vec<Complex32>, shape: &Shape) -> Waveform {
         let count = self.ripple.len() as f64;
@@ -154,18 +171,18 @@ impl<'a> SignedRipple<'a> {
 }
 
 impl Waveform {
-    /// A freer waveform in its place, which leaves so much of the ripple's power.
-    fn replace(&mut self, fitted: Vec<Complex32>, free: usize, left: f64) {
+    /// A freer waveform in its place, which leaves so much of the ripple's power; `fitted` becomes the one before.
+    fn replace(&mut self, fitted: &mut Vec<Complex32>, free: usize, left: f64) {
         let count = fitted.len() as f64;
         let noise = left / count;
-        let fitted_power = (power(&fitted) - noise * free as f64).max(0.0) / count;
+        let fitted_power = (power(fitted) - noise * free as f64).max(0.0) / count;
         let of_plain = self.amplitude.norm_sqr() * (power(&self.plain) / count);
         self.ideal_edges = of_plain > NEARLY_IDEAL * fitted_power;
         if !self.ideal_edges {
             self.mean_power = fitted_power;
-            self.square = square_of(&fitted) / count;
+            self.square = square_of(fitted) / count;
         }
-        self.wave = fitted;
+        std::mem::swap(&mut self.wave, fitted);
         self.free = free;
     }
 }
