@@ -6,7 +6,7 @@ use super::wording::{of_level, power_of_ten, probability, short, significant};
 use super::{Decoded, Settings};
 use crate::number::shown;
 use crate::receiver::decision::USUAL_SHARE;
-use crate::receiver::{HalfDuplexReading, NOMINAL_HZ, Reading};
+use crate::receiver::{HalfDuplexReading, Measured, NOMINAL_HZ, Reading};
 use crate::telegram::{Identity, Telegram, country_meaning, notes};
 
 /// A label, and what stands beside it. A row that goes on has an empty label.
@@ -34,15 +34,7 @@ pub(super) fn rows(report: &Decoded) -> Vec<Row> {
         ripple(&mut page, reading, report, reception.readings.len() > 1);
     }
     if let Some(candidate) = report.candidate() {
-        let identity = Identity::from_code(candidate.attempt.decision.telegram.code);
-        page.row(
-            "candidate",
-            &format!(
-                "{identity} is the likeliest number{}, but wrong with a probability of {}: do not rely on it",
-                if reception.readings.is_empty() { "" } else { " of a further tag" },
-                probability(candidate.attempt.decision.odds_wrong),
-            ),
-        );
+        page.row("candidate", &doubted(candidate, report));
     }
     capture(&mut page, report);
     for finding in &report.findings {
@@ -52,6 +44,26 @@ pub(super) fn rows(report: &Decoded) -> Vec<Row> {
         page.row("note", remark);
     }
     page.0
+}
+
+/// Why the likeliest number that was not read does not count.
+fn doubted(candidate: &Measured, report: &Decoded) -> String {
+    let identity = candidate.identity();
+    let further = if report.reception.readings.is_empty() {
+        ""
+    } else {
+        " of a further tag"
+    };
+    let odds_wrong = candidate.attempt.decision.odds_wrong;
+    let why = if odds_wrong > report.odds {
+        format!(
+            "but wrong with a probability of {}",
+            probability(odds_wrong)
+        )
+    } else {
+        "if one tag and noise were all there is, which does not fit".to_owned()
+    };
+    format!("{identity} is the likeliest number{further}, {why}: do not rely on it")
 }
 
 fn number(page: &mut Page, reading: &Reading) {

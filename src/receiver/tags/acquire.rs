@@ -6,6 +6,7 @@ use num_complex::Complex32;
 
 use super::attempt::ReadLimits;
 use crate::receiver::decision::{Boundaries, Decision, Likeliest, likeliest_number};
+use crate::receiver::fold::bank::timing_scores;
 use crate::receiver::fold::pulse_noise::noise_between_telegrams;
 use crate::receiver::fold::shape::Shape;
 use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM, timing_peaks};
@@ -172,10 +173,9 @@ fn likeliest(
 /// Timings and shapes with which one parity's fold is worth decoding.
 fn hypotheses<'a>(parity: &'a Parity, telegrams: f64, shapes: &[Shape]) -> Vec<Hypothesis<'a>> {
     let mut found = Vec::new();
-    for &shape in shapes {
-        let fold = shape.matched_fold(&parity.fold);
+    for (&shape, scores) in shapes.iter().zip(timing_scores(&parity.fold, shapes)) {
         let unit = (BIT * BIT) as f64 * shape.energy * telegrams;
-        for (score, timing) in timing_peaks(&fold.timing_scores()) {
+        for (score, timing) in timing_peaks(&scores) {
             // A ripple without a second telegram shows no noise to compare with: it is always tried.
             let score = score / (unit * parity.noise_var.unwrap_or(1e-300));
             if score >= WORTH_DECODING {
@@ -245,7 +245,7 @@ pub fn strongest_spans(stretch: &Stretch<'_>, is_rest: bool) -> Vec<Range<usize>
 fn boundaries(hypothesis: &Hypothesis<'_>, limits: &ReadLimits) -> Boundaries {
     let real = limits.real;
     let (shape, parity) = (&hypothesis.shape, hypothesis.parity);
-    // Once more for the few that are decoded: kept for all, folds would take megabytes.
+    // Once more for the few that are decoded: kept for all shapes, folds would take megabytes.
     let fold = shape.matched_fold(&parity.fold);
     let sums = fold.boundaries(hypothesis.timing);
     let axis = if real { 0.0 } else { sums.axis() };
