@@ -3,6 +3,7 @@
 use std::ops::Range;
 use std::sync::Arc;
 
+use multiversion::multiversion;
 use num_complex::{Complex32, Complex64};
 use realfft::RealToComplex;
 use rustfft::Fft;
@@ -69,9 +70,7 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
             } else {
                 0
             };
-            for (sum, b) in power.iter_mut().zip(transform.of(samples, from, &window)) {
-                *sum += f64::from(b.norm_sqr()) * share;
-            }
+            add_power(&mut power, transform.of(samples, from, &window), share);
         }
         power
     };
@@ -86,6 +85,20 @@ pub fn spectrum(samples: Samples<'_>) -> Option<Spectrum> {
         lines,
         complex,
     })
+}
+
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn windowed(into: &mut [f32], samples: &[f32], window: &[f32]) {
+    for ((value, sample), weight) in into.iter_mut().zip(samples).zip(window) {
+        *value = sample * weight;
+    }
+}
+
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn add_power(power: &mut [f64], lines: &[Complex32], share: f64) {
+    for (sum, line) in power.iter_mut().zip(lines) {
+        *sum += f64::from(line.norm_sqr()) * share;
+    }
 }
 
 /// Transforms of windowed samples; real ones need half the work.
@@ -116,9 +129,7 @@ impl Transform {
                 buffer
             }
             (Self::Real(fft, input, output), Samples::Real(all)) => {
-                for ((b, x), w) in input.iter_mut().zip(&all[from..]).zip(window) {
-                    *b = x * w;
-                }
+                windowed(input, &all[from..], window);
                 fft.process(input, output)
                     .expect("both buffers have the lengths the plan asked for");
                 output

@@ -25,7 +25,7 @@ const BANDWIDTHS: [f64; 4] = [0.030, 0.015, 0.0075, 0.0045];
 const DETUNINGS: [f64; 5] = [0.0, -1.0, 1.0, -2.0, 2.0];
 
 /// Bits until what a pulse leaves is forgotten when its energy is summed: e^−25 at the narrowest.
-pub(super) const MEMORY_BITS: usize = 32;
+pub(in crate::receiver) const MEMORY_BITS: usize = 32;
 
 /// The response of the two tuned circuits to a change of the load.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -116,7 +116,7 @@ impl Shape {
     }
 
     /// Running backwards, what the matched filter takes of a cycle, and what it keeps of those behind.
-    pub(super) fn backwards(&self) -> (Complex64, Complex64) {
+    pub(in crate::receiver) fn backwards(&self) -> (Complex64, Complex64) {
         let decay = self.decay().unwrap_or_default().conj();
         (1.0 - decay, decay)
     }

@@ -87,56 +87,52 @@ impl Fold {
     /// (a straight line would lose up to 4 % of the amplitude).
     pub fn boundaries(&self, timing: f64) -> BoundarySums {
         let whole = timing.floor();
-        let x = timing - whole;
-        let whole = whole as isize;
-        if x == 0.0 {
-            return self.boundaries_at(whole);
-        }
-        let mut between = BoundarySums::default();
-        let shares = [
-            -x * (x - 1.0) * (x - 2.0) / 6.0,
-            (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0,
-            -(x + 1.0) * x * (x - 2.0) / 2.0,
-            (x + 1.0) * x * (x - 1.0) / 6.0,
-        ];
-        for (offset, share) in (-1..).zip(shares) {
-            let sums = self.boundaries_at(whole + offset);
-            for j in 0..TELEGRAM_BITS {
-                between.sums[j] += sums.sums[j] * share;
-                between.energies[j] += sums.energies[j] * share;
-            }
-        }
-        between
-    }
-
-    fn boundaries_at(&self, timing: isize) -> BoundarySums {
+        let weights = half_bit_between(timing - whole);
+        // From the first cell with a weight in the half bit before the first boundary.
+        let (cells, counts) = self.laid_from(whole as isize - HALF as isize - 1);
         let mut result = BoundarySums::default();
         for j in 0..TELEGRAM_BITS {
-            let middle = (j * BIT) as isize + timing;
-            let (after, count_after) = self.half(middle);
-            let (before, count_before) = self.half(middle - HALF as isize);
-            result.sums[j] = (after - before) / BIT as f64;
-            result.energies[j] = (count_after + count_before) / BIT as f64;
+            let before = &cells[j * BIT..][..HALF + 3];
+            let after = &cells[j * BIT + HALF..][..HALF + 3];
+            let (mut sum, mut energy) = (Complex64::default(), 0.0);
+            for (d, weight) in weights.iter().enumerate() {
+                sum += (after[d] - before[d]) * weight;
+                energy += (counts[j * BIT + HALF + d] + counts[j * BIT + d]) * weight;
+            }
+            result.sums[j] = sum / BIT as f64;
+            result.energies[j] = energy / BIT as f64;
         }
         result
     }
 
-    /// Sum over a half bit that begins at `from`, across the seams with their sign.
-    fn half(&self, from: isize) -> (Complex64, f64) {
-        let (mut sum, mut count) = (Complex64::default(), 0.0);
-        let (mut at, upto) = (from, from + HALF as isize);
-        while at < upto {
-            let telegram = at.div_euclid(TELEGRAM as isize);
-            let seam = ((telegram + 1) * TELEGRAM as isize).min(upto);
-            let begin = at.rem_euclid(TELEGRAM as isize) as usize;
-            let cells = begin..begin + (seam - at) as usize;
-            let part: Complex64 = self.sums[cells.clone()].iter().sum();
-            let inverted = self.inverts && telegram % 2 != 0;
-            sum += if inverted { -part } else { part };
-            count += self.counts[cells].iter().sum::<f64>();
-            at = seam;
+    /// Cells from any place on, across the seams with their sign, and how often each was reached; as many as a telegram's boundaries
+    /// need.
+    fn laid_from(&self, from: isize) -> ([Complex64; LAID], [f64; LAID]) {
+        let (mut cells, mut counts) = ([Complex64::default(); LAID], [0.0; LAID]);
+        self.add_from(from, 1.0, &mut cells);
+        let mut laid = 0;
+        while laid < LAID {
+            let begin = (from + laid as isize).rem_euclid(TELEGRAM as isize) as usize;
+            let more = (TELEGRAM - begin).min(LAID - laid);
+            counts[laid..laid + more].copy_from_slice(&self.counts[begin..begin + more]);
+            laid += more;
         }
-        (sum, count)
+        (cells, counts)
+    }
+
+    /// Adds `times` the cells from any place on, across the seams with their sign, to others.
+    pub fn add_from(&self, from: isize, times: f64, others: &mut [Complex64]) {
+        let mut at = from;
+        let mut others = others;
+        while !others.is_empty() {
+            let begin = at.rem_euclid(TELEGRAM as isize) as usize;
+            let more = (TELEGRAM - begin).min(others.len());
+            let odd = at.div_euclid(TELEGRAM as isize) % 2 != 0;
+            let times = if self.inverts && odd { -times } else { times };
+            let (now, later) = others.split_at_mut(more);
+            add_times(now, &self.sums[begin..begin + more], times);
+            (others, at) = (later, at + more as isize);
+        }
     }
 
     /// For each timing 0…31: energy of the boundary sums along their principal axis, less nothing; the noise adds the
@@ -160,6 +156,27 @@ impl Fold {
     }
 }
 
+/// Cells of a telegram and a half bit, and what a cubic takes beside them.
+const LAID: usize = TELEGRAM + HALF + 3;
+
+/// What each cell from the one before a half bit on has of it where it begins a share of a cell later: Lagrange's cubic through sums
+/// that begin at the four nearest cells.
+pub(in crate::receiver) fn half_bit_between(x: f64) -> [f64; HALF + 3] {
+    let shares = [
+        -x * (x - 1.0) * (x - 2.0) / 6.0,
+        (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0,
+        -(x + 1.0) * x * (x - 2.0) / 2.0,
+        (x + 1.0) * x * (x - 1.0) / 6.0,
+    ];
+    let mut weights = [0.0; HALF + 3];
+    for (later, share) in shares.into_iter().enumerate() {
+        for weight in &mut weights[later..later + HALF] {
+            *weight += share;
+        }
+    }
+    weights
+}
+
 /// Sums over the telegrams with even and with odd numbers, cell by cell.
 fn every_second(ripple: &[Complex32]) -> [Vec<Complex64>; 2] {
     [0, 1].map(|first| {
@@ -176,6 +193,14 @@ fn add(sums: &mut [Complex64], values: &[Complex32]) {
     for (sum, value) in sums.iter_mut().zip(values) {
         sum.re += f64::from(value.re);
         sum.im += f64::from(value.im);
+    }
+}
+
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn add_times(sums: &mut [Complex64], values: &[Complex64], times: f64) {
+    for (sum, value) in sums.iter_mut().zip(values) {
+        sum.re += value.re * times;
+        sum.im += value.im * times;
     }
 }
 
@@ -280,15 +305,7 @@ mod tests {
     /// Scores are the energies of the boundary sums computed one by one.
     #[test]
     fn running_scores_equal_the_sums_one_by_one() {
-        let ripple: Vec<Complex32> = (0..10_000u32)
-            .map(|i| {
-                let hash = i.wrapping_mul(2_654_435_761) >> 8;
-                Complex32::new(
-                    (hash % 97) as f32 / 97.0 - 0.5,
-                    (hash % 89) as f32 / 89.0 - 0.5,
-                )
-            })
-            .collect();
+        let ripple = noise();
         for inverts in [false, true] {
             let fold = Fold::new(&ripple, inverts);
             let scores = fold.timing_scores();
@@ -303,5 +320,68 @@ mod tests {
                 );
             }
         }
+    }
+
+    /// Boundary sums at a whole cell, by their definition.
+    fn one_by_one(fold: &Fold, timing: isize) -> BoundarySums {
+        let half = |from: isize| {
+            let (mut sum, mut count) = (Complex64::default(), 0.0);
+            for at in from..from + HALF as isize {
+                let cell = at.rem_euclid(TELEGRAM as isize) as usize;
+                let inverted = fold.inverts && at.div_euclid(TELEGRAM as isize) % 2 != 0;
+                sum += fold.sums[cell] * if inverted { -1.0 } else { 1.0 };
+                count += fold.counts[cell];
+            }
+            (sum, count)
+        };
+        let mut result = BoundarySums::default();
+        for j in 0..TELEGRAM_BITS {
+            let middle = (j * BIT) as isize + timing;
+            let (after, before) = (half(middle), half(middle - HALF as isize));
+            result.sums[j] = (after.0 - before.0) / BIT as f64;
+            result.energies[j] = (after.1 + before.1) / BIT as f64;
+        }
+        result
+    }
+
+    /// On whole cells the sums by their definition; between them the cubic through four such (Lagrange).
+    #[test]
+    fn boundaries_are_sums_of_half_bits() {
+        let ripple = noise();
+        for inverts in [false, true] {
+            let fold = Fold::new(&ripple, inverts);
+            for timing in [-70.0, -1.0, 0.0, 17.0, 31.25, -0.4, 4095.9, 4100.5] {
+                let (whole, x) = (f64::floor(timing), timing - f64::floor(timing));
+                let nearest: Vec<BoundarySums> = (-1..3)
+                    .map(|later| one_by_one(&fold, whole as isize + later))
+                    .collect();
+                let found = fold.boundaries(timing);
+                for j in 0..TELEGRAM_BITS {
+                    let (mut sum, mut energy) = (Complex64::default(), 0.0);
+                    for (k, sums) in nearest.iter().enumerate() {
+                        let others = (0..4).filter(|&other| other != k);
+                        let share: f64 = others
+                            .map(|other| (x + 1.0 - other as f64) / (k as f64 - other as f64))
+                            .product();
+                        sum += sums.sums[j] * share;
+                        energy += sums.energies[j] * share;
+                    }
+                    assert!((found.sums[j] - sum).norm() < 1e-12, "{timing} {j}");
+                    assert!((found.energies[j] - energy).abs() < 1e-12, "{timing} {j}");
+                }
+            }
+        }
+    }
+
+    fn noise() -> Vec<Complex32> {
+        (0..10_000u32)
+            .map(|i| {
+                let hash = i.wrapping_mul(2_654_435_761) >> 8;
+                Complex32::new(
+                    (hash % 97) as f32 / 97.0 - 0.5,
+                    (hash % 89) as f32 / 89.0 - 0.5,
+                )
+            })
+            .collect()
     }
 }
