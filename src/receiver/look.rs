@@ -62,14 +62,13 @@ pub(super) fn look(
     };
     let hopping_level = matches!(clock, Some(ClockMoves::Hops { .. }))
         .then(|| (power(&cycles.values) / cycles.values.len().max(1) as f64).sqrt());
-    let before = cycles.values.clone();
-    let beside = if switched || clock.is_some() {
-        Vec::new()
+    let (beside, before) = if switched || clock.is_some() {
+        (Vec::new(), None)
     } else {
         take_off_near_fields(&mut cycles.values)
     };
     let strong = beside.first().is_some_and(|field| field.level > DRIVES);
-    let before = strong.then_some(before);
+    let before = before.filter(|_| strong);
     let first = if clock.is_some() {
         look_at(signal, hypothesis, cycles, asked, rate_assumed)
     } else {

@@ -69,14 +69,14 @@ struct Line {
     amplitude: Complex64,
 }
 
-/// Takes other fields off the values of a steady field; says which they were, strongest first.
-pub fn take_off_near_fields(values: &mut [Complex32]) -> Vec<NearField> {
+/// Takes other fields off the values of a steady field; says which they were, strongest first, and what the values were with them.
+pub fn take_off_near_fields(values: &mut [Complex32]) -> (Vec<NearField>, Option<Vec<Complex32>>) {
     let (slow, hop) = slowed(values);
     let (lines, rest) = fitted(&slow);
+    let (mut found, mut before) = (Vec::new(), None);
     let Some((own, beside)) = lines.split_first() else {
-        return Vec::new();
+        return (found, before);
     };
-    let mut found = Vec::new();
     for line in beside {
         let offset = line.turns - own.turns;
         let count = slow.len() as f64;
@@ -87,6 +87,7 @@ pub fn take_off_near_fields(values: &mut [Complex32]) -> Vec<NearField> {
         if mirrored > MIRRORED {
             continue;
         }
+        before.get_or_insert_with(|| values.to_vec());
         subtract(values, line, slow.len(), hop);
         found.push(NearField {
             offset: offset / hop as f64,
@@ -95,7 +96,7 @@ pub fn take_off_near_fields(values: &mut [Complex32]) -> Vec<NearField> {
         });
     }
     found.sort_by(|a, b| b.level.total_cmp(&a.level));
-    found
+    (found, before)
 }
 
 /// Values relative to the sum of the fields, on the own field again: of `before`, with all fields in it, and `own`, without the

@@ -51,7 +51,7 @@ pub fn find(
     let mut all: Vec<Refined> = Vec::new();
     match best {
         Some(read) if read.is_read(limits) => {
-            if let Some(over) = over(ripple, &read, band, limits) {
+            if let Some(over) = over(ripple, read, band, limits) {
                 return Some(over);
             }
         }
@@ -66,7 +66,7 @@ pub fn find(
         };
         if !part.is_read(limits) {
             all.push(part);
-        } else if let Some(over) = over(ripple, &part, band, limits) {
+        } else if let Some(over) = over(ripple, part, band, limits) {
             return Some(over);
         }
     }
@@ -78,14 +78,14 @@ pub fn find(
 /// more than twice as many and they do not give it, or as many are there with the wrong sign.
 fn over(
     ripple: &[Complex32],
-    read: &Refined,
+    read: Refined,
     band: &Band<'_>,
     limits: &ReadLimits,
 ) -> Option<Refined> {
     let own = read.attempt.span.len();
     let code = |tag: &Refined| tag.attempt.decision.telegram.code;
-    let Some(there) = there(ripple, read) else {
-        return Some(read.clone());
+    let Some(there) = there(ripple, &read) else {
+        return Some(read);
     };
     if there.turned * TELEGRAM >= there.span.len() {
         return None;
@@ -97,11 +97,11 @@ fn over(
     };
     let span = there.to_the_bit(about);
     if span == read.attempt.span {
-        return Some(read.clone());
+        return Some(read);
     }
     let found = read.as_found_from(span.start);
     let again = refine(&ripple[span.clone()], span, &found, band, limits);
     again
-        .filter(|again| again.is_read(limits) && code(again) == code(read))
-        .or_else(|| (!goes_on).then(|| read.clone()))
+        .filter(|again| again.is_read(limits) && code(again) == code(&read))
+        .or_else(|| (!goes_on).then_some(read))
 }
