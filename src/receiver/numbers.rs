@@ -156,7 +156,7 @@ pub(super) fn read_all(
     unproven.extend(reception.without(|code| is_contradicted(code, &told)));
     // Another tag that was read explains what this one leaves; a detector that is slow leaves much of its own.
     let lone = reception.readings.len() == 1 && !limits.real;
-    alone.retain(|number| lone && number.leaves_the_same());
+    alone.retain(|number| lone && number.may_be_a_sum());
     let sums = reception.without(|code| alone.iter().any(|number| number.code == code));
     reception.tangled |= !sums.is_empty();
     unproven.extend(sums);

@@ -29,8 +29,10 @@ PROGRAM = os.environ.get("FIELDRIPPLE", "target/release/fieldripple")
 LIMIT = 1e-5  # the program's own, design: a number is called read at odds of 1e-5 and better
 SURPRISE = 1e-3
 ONCE_FALSE = {24000: (82, 773, 867, 1875, 1922, 2520), 27000: (1349, 1740, 2450), 29000: (4472, 4612, 5277), 30000: (2197, 3530),
-              32000: (13178, 17743, 19173, 21795, 23129, 26854)}  # seed: captures
-STILL_FALSE = {(24000, 1875), (24000, 1922), (29000, 4612), (29000, 5277), (30000, 2197), (32000, 21795), (32000, 23129), (32000, 26854)}  # three tags of near numbers: what the number leaves is noise, or hardly more; one is in pulses
+              32000: (13178, 17743, 19173, 21795, 23129, 26854),
+              351000: (4108, 7810, 8638, 8846, 9611, 10433, 11513, 18135, 19725)}  # seed: captures
+STILL_FALSE = {(24000, 1875), (29000, 4612), (29000, 5277), (30000, 2197), (32000, 21795), (32000, 23129),
+               (351000, 4108), (351000, 8638), (351000, 8846), (351000, 18135)}  # three tags of near numbers: what the number leaves is noise, or hardly more; some are in pulses
 
 
 def judge(seed, trials):

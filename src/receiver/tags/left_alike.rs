@@ -6,6 +6,7 @@
 use num_complex::{Complex32, Complex64};
 
 use super::attempt::Attempt;
+use super::near_sums::near_numbers_explain;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::pulse_noise::noise_between_telegrams;
 use crate::receiver::fold::sums::{BoundarySums, Fold};
@@ -75,14 +76,30 @@ impl Together {
             own,
             boundaries,
         } = self.left(signs);
-        let met: f64 = (self.sums.sums.iter().zip(&self.sums.energies))
-            .filter(|(_, energy)| **energy > 0.0)
-            .map(|(y, energy)| y.norm_sqr() / energy)
-            .sum();
-        let freedoms = PARTS * (self.count - boundaries) as f64;
-        let between = (self.square - met).max(0.0) / freedoms.max(1.0);
         let each = power / (PARTS * boundaries as f64).max(1.0);
-        freedoms > 0.0 && power > MUCH_LEFT * own && each > THE_SAME * between
+        let noise = self.between();
+        noise.is_some_and(|noise| power > MUCH_LEFT * own && each > THE_SAME * noise)
+    }
+
+    /// Variance of a part of the noise, from what pieces differ by where they meet; `None` where they do not.
+    fn between(&self) -> Option<f64> {
+        let (mut met, mut boundaries) = (0.0, 0);
+        for (y, &energy) in self.sums.sums.iter().zip(&self.sums.energies) {
+            if energy > 0.0 {
+                met += y.norm_sqr() / energy;
+                boundaries += 1;
+            }
+        }
+        let freedoms = PARTS * (self.count - boundaries) as f64;
+        (freedoms > 0.0).then(|| (self.square - met).max(0.0) / freedoms)
+    }
+
+    /// Whether pieces meet at as many boundaries as a telegram has, so that noise is known from them, and numbers near to one of these
+    /// signs explain what it leaves of them all.
+    fn leave_near_numbers(&self, signs: &[i8; TELEGRAM_BITS]) -> bool {
+        let often = self.count >= 2 * TELEGRAM_BITS;
+        let noise = self.between().filter(|_| often);
+        noise.is_some_and(|noise| near_numbers_explain(&self.sums, signs, noise))
     }
 
     /// What a number of these signs leaves.
@@ -155,9 +172,9 @@ impl OfNumber {
         self.together = self.together.clone().and(&other);
     }
 
-    /// See [`Together::leave_the_same`].
-    pub fn leaves_the_same(&self) -> bool {
-        self.together.leave_the_same(&self.signs)
+    /// Whether it may be a sum of others, by what it leaves in all pieces: much and always the same, or what numbers near to it send.
+    pub fn may_be_a_sum(&self) -> bool {
+        self.together.leave_the_same(&self.signs) || self.together.leave_near_numbers(&self.signs)
     }
 }
 

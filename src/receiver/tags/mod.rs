@@ -13,6 +13,7 @@ pub(super) mod laying;
 pub(super) mod left_alike;
 pub(super) mod long_fold;
 pub(super) mod near;
+mod near_patterns;
 pub(super) mod near_sums;
 pub(super) mod noise_left;
 pub(super) mod read;

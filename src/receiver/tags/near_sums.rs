@@ -4,18 +4,15 @@
 //! fourth number that nobody sent. That number fits the sums as far as signs go, and what it leaves repeats. Another tag's
 //! ripple repeats as well, but with signs of its own: numbers near to the one that was read explain hardly anything of it.
 
-use std::sync::OnceLock;
-
 use nalgebra::{DMatrix, DVector};
 use num_complex::{Complex32, Complex64};
 
-use super::near::near_words;
+use super::near_patterns::{nearest, turned_by_near_numbers};
 use super::refine::{LEFT_BY_EDGES, Refined};
-use crate::linecode::boundary_signs;
 use crate::order::median;
 use crate::receiver::fold::pulse_noise::noise_between_telegrams;
-use crate::receiver::fold::sums::{Fold, TELEGRAM};
-use crate::telegram::{TELEGRAM_BITS, Telegram};
+use crate::receiver::fold::sums::{BoundarySums, Fold, TELEGRAM};
+use crate::telegram::TELEGRAM_BITS;
 
 /// As many near numbers are tried together as tags in a field are to be expected at most.
 const NUMBERS: usize = 3;
@@ -27,10 +24,16 @@ const EXPLAINED: f64 = 0.5;
 /// Noise adds up to what it should within this share, four standard deviations of a sum of 128 squares.
 const SURE: f64 = 0.35;
 
+/// Noise alone has a near number that explains so much of it no oftener than this.
+const SELDOM: f64 = 1e-4;
+
 /// A tag that comes or goes, or a hole in the record, leaves its own ripple in a run of bits, and near numbers differ in runs of
 /// bits, too. Where the ripple's height in so many parts of the telegram explains this much of two telegrams, it is the former.
 const PARTS: usize = 8;
 const COMES_AND_GOES: f64 = 0.7;
+
+/// A part that has less than this of the telegram's mean height is missing. At the limit of what is read a part's height strays by a tenth.
+const MISSING: f64 = 0.25;
 
 /// What other tags send is in every stretch of a record, a hole in few of them: of up to so many stretches, each of whole
 /// telegrams, …
@@ -38,10 +41,14 @@ const STRETCHES: usize = 16;
 /// … of which the median must have this share of the mean of what is left.
 const REPEATED: f64 = 0.5;
 
-/// Whether numbers near to a tag's explain most of what it leaves of a ripple.
-pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined, real: bool) -> bool {
+/// Whether a tag's number may be made of others': a part of its telegram is not there, or numbers near to it explain most of what it
+/// leaves of a ripple.
+pub fn may_be_made_of_others(ripple: &[Complex32], tag: &Refined, real: bool) -> bool {
     let ripple = &ripple[tag.attempt.span.clone()];
     let sums = Sums::of(ripple, &tag.plain, tag);
+    if tag.attempt.telegrams < 2.0 && sums.lack_a_part() {
+        return true;
+    }
     let own = vec![sums.own.clone()];
     let Some(left) = left_by(&sums.seen, &own) else {
         return false;
@@ -83,6 +90,39 @@ pub fn are_near_numbers_left(ripple: &[Complex32], tag: &Refined, real: bool) ->
     before > (1.0 + SURE) * noise && explained - by_chance > EXPLAINED * (before - noise)
 }
 
+/// Whether numbers near to one of these signs explain most of what it leaves of boundary sums, in the order of its telegram; `noise` is
+/// the variance of a real part where the energy is 1.
+pub fn near_numbers_explain(sums: &BoundarySums, signs: &[i8; TELEGRAM_BITS], noise: f64) -> bool {
+    let sums = Sums::of_signs(sums, signs);
+    let mut waves = sums.by_bits_beside(signs, false);
+    let Some(left) = left_by(&sums.seen, &waves) else {
+        return false;
+    };
+    let before = left.norm_squared();
+    if sums.is_uneven(before) {
+        return false;
+    }
+    let boundaries = sums.own.iter().filter(|own| own.norm_sqr() > 0.0).count();
+    let by_noise = 2.0 * noise * boundaries.saturating_sub(waves.len()) as f64;
+    let (mut rest, mut first) = (left, None);
+    for _ in 0..NUMBERS {
+        waves.push(nearest(&sums.own, &rest, 0));
+        let Some(left) = left_by(&sums.seen, &waves) else {
+            break;
+        };
+        rest = left;
+        first.get_or_insert(before - rest.norm_squared());
+    }
+    // Of noise a pattern explains 2σ²x with a probability of e^−x.
+    let tried = turned_by_near_numbers().len() as f64;
+    let surely = 2.0 * noise * (tried / SELDOM).ln();
+    let by_chance = 2.0 * noise * (NUMBERS - 1) as f64 * tried.ln();
+    let explained = before - rest.norm_squared() - by_chance;
+    // Of a ripple that has nothing to do with the number the best patterns explain this share: twice that is not chance.
+    let share = NUMBERS as f64 * tried.ln() / boundaries as f64;
+    first.is_some_and(|first| first > surely) && explained > 2.0 * share * (before - by_noise)
+}
+
 /// Boundary sums of a ripple and of a tag's own waveform in it, with noise of the same power in each.
 struct Sums {
     seen: DVector<Complex64>,
@@ -106,6 +146,20 @@ impl Sums {
         Self {
             seen: scaled(&seen.sums),
             own: scaled(&own.sums),
+        }
+    }
+
+    /// Of sums in which the number's own pulses are 1.
+    fn of_signs(sums: &BoundarySums, signs: &[i8; TELEGRAM_BITS]) -> Self {
+        let root = |j: usize| sums.energies[j].sqrt();
+        let seen = |j: usize, _| {
+            let there = sums.energies[j] > 0.0;
+            there.then(|| sums.sums[j] / root(j)).unwrap_or_default()
+        };
+        let own = |j: usize, _| Complex64::from(f64::from(signs[j]) * root(j));
+        Self {
+            seen: DVector::from_fn(TELEGRAM_BITS, seen),
+            own: DVector::from_fn(TELEGRAM_BITS, own),
         }
     }
 
@@ -137,6 +191,21 @@ impl Sums {
         });
         // A short record may leave a combination out.
         parts.filter(|part| part.norm_squared() > 0.0).collect()
+    }
+
+    /// Whether next to nothing of the wave is there in a part of the telegram: what bits it has is then the check's doing.
+    fn lack_a_part(&self) -> bool {
+        let all = self.own.dotc(&self.seen);
+        let mean = all.norm_sqr() / self.own.norm_squared().max(f64::MIN_POSITIVE);
+        let boundaries: Vec<usize> = (0..TELEGRAM_BITS).collect();
+        boundaries.chunks(TELEGRAM_BITS / PARTS).any(|part| {
+            let seen: Complex64 = part
+                .iter()
+                .map(|&j| self.own[j].conj() * self.seen[j])
+                .sum();
+            let own: f64 = part.iter().map(|&j| self.own[j].norm_sqr()).sum();
+            (seen * all.conj()).re < MISSING * mean * own
+        })
     }
 
     /// Whether the ripple's height in parts of the telegram explains what is left.
@@ -178,74 +247,6 @@ fn is_repeated(ripple: &[Complex32], tag: &Refined, left: &DVector<Complex64>) -
     Some(median >= REPEATED * shares.iter().sum::<f64>() / shares.len() as f64)
 }
 
-/// The wave of that near number which explains most of what is left.
-fn nearest(
-    own: &DVector<Complex64>,
-    left: &DVector<Complex64>,
-    start: usize,
-) -> DVector<Complex64> {
-    let boundary = |bit: usize| (bit + start) % TELEGRAM_BITS;
-    let together: [Complex64; TELEGRAM_BITS] =
-        std::array::from_fn(|bit| own[boundary(bit)].conj() * left[boundary(bit)]);
-    let all: Complex64 = together.iter().sum();
-    let of_bytes = sums_of_bytes(&together);
-    let along = |turned: &u128| {
-        let bytes = turned.to_le_bytes().into_iter().zip(&of_bytes);
-        let turned: Complex64 = bytes.map(|(byte, sums)| sums[usize::from(byte)]).sum();
-        (all - 2.0 * turned).norm_sqr()
-    };
-    let mut wave = own.clone();
-    let best = turned_by_near_numbers()
-        .iter()
-        .map(|turned| (along(turned), turned))
-        .max_by(|(a, _), (b, _)| a.total_cmp(b));
-    let best = best.map_or(0, |(_, turned)| *turned);
-    for bit in (0..TELEGRAM_BITS).filter(|bit| (best >> bit) & 1 == 1) {
-        wave[boundary(bit)] *= -1.0;
-    }
-    wave
-}
-
-/// Sums of the values at the 1s of every byte of a word.
-fn sums_of_bytes(values: &[Complex64; TELEGRAM_BITS]) -> Vec<[Complex64; 256]> {
-    let of_byte = |values: &[Complex64]| {
-        let mut sums = [Complex64::default(); 256];
-        for pattern in 1..256usize {
-            let lowest = pattern.trailing_zeros() as usize;
-            sums[pattern] = sums[pattern & (pattern - 1)] + values[lowest];
-        }
-        sums
-    };
-    values.chunks_exact(8).map(of_byte).collect()
-}
-
-/// The boundaries of a telegram whose signs each near number turns over, as 1s of a word; whatever the number, for the line code and
-/// the CRC are linear.
-fn turned_by_near_numbers() -> &'static [u128] {
-    static TURNED: OnceLock<Vec<u128>> = OnceLock::new();
-    TURNED.get_or_init(|| {
-        let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
-        let plain = signs(0);
-        let by_bit: [(u128, bool); 64] = std::array::from_fn(|bit| {
-            let other = signs(1 << bit);
-            let turned = |j: usize| u128::from(other[j] != plain[j]) << j;
-            let all = (0..TELEGRAM_BITS).map(turned).sum();
-            (all, other[TELEGRAM_BITS] != plain[TELEGRAM_BITS])
-        });
-        near_words()
-            .map(|word| {
-                let bits = (0..64).filter(|bit| (word >> bit) & 1 == 1);
-                bits.fold((0, false), |(turned, inverts), bit| {
-                    (turned ^ by_bit[bit].0, inverts ^ by_bit[bit].1)
-                })
-            })
-            // One that inverts where the other does not is told from it by every second telegram.
-            .filter(|(_, inverts)| !inverts)
-            .map(|(turned, _)| turned)
-            .collect()
-    })
-}
-
 /// What the best sum of waves leaves of what was seen; `None` where the waves are not independent.
 fn left_by(seen: &DVector<Complex64>, waves: &[DVector<Complex64>]) -> Option<DVector<Complex64>> {
     let waves = DMatrix::from_columns(waves);
@@ -256,23 +257,27 @@ fn left_by(seen: &DVector<Complex64>, waves: &[DVector<Complex64>]) -> Option<DV
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::linecode::boundary_signs;
+    use crate::receiver::tags::near::near_words;
+    use crate::telegram::Telegram;
 
+    /// An eighth of the telegram at so much of the others' height.
     #[test]
-    fn what_near_numbers_turn_over_does_not_hang_on_the_number() {
-        let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
-        let number = 1 << 63 | 999 << 38 | 4_711;
-        let plain = signs(number);
-        let mut near = near_words()
-            .map(|apart| signs(number ^ apart))
-            .filter(|other| other[TELEGRAM_BITS] == plain[TELEGRAM_BITS]);
-        for turned in turned_by_near_numbers() {
-            let other = near.next().expect("as many numbers");
-            for bit in 0..TELEGRAM_BITS {
-                let is_turned = (turned >> bit) & 1 == 1;
-                assert_eq!(other[bit] != plain[bit], is_turned);
-            }
+    fn a_part_that_is_missing_is_noticed() {
+        let own = DVector::from_fn(TELEGRAM_BITS, |j, _| {
+            Complex64::from(if j % 3 == 0 { 1.0 } else { -1.0 })
+        });
+        for (height, missing) in [(-1.0, true), (0.0, true), (0.2, true), (0.35, false)] {
+            let seen = own.map_with_location(|j, _, value| {
+                let in_part = (48..64).contains(&j);
+                value * Complex64::new(0.3, -0.4) * if in_part { height } else { 1.0 }
+            });
+            let sums = Sums {
+                seen,
+                own: own.clone(),
+            };
+            assert_eq!(sums.lack_a_part(), missing, "{height}");
         }
-        assert!(near.next().is_none());
     }
 
     /// Every boundary is in one part, together with those that have the same changes beside them.
@@ -304,5 +309,53 @@ mod tests {
                 "{one}"
             );
         }
+    }
+
+    /// Sums of one number's signs, or of three that are each other's neighbours, of which a fourth is left; in noise that hides a single
+    /// boundary.
+    #[test]
+    fn near_numbers_explain_what_a_sum_of_them_leaves() {
+        let mut state = 77_u64;
+        let mut uniform = || {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            (state >> 11) as f64 / (1_u64 << 53) as f64
+        };
+        // Twelve uniform numbers less six: variance 1.
+        let mut normal = || (0..12).map(|_| uniform()).sum::<f64>() - 6.0;
+        let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
+        let read = 1 << 63 | 999 << 38 | 4_711;
+        let plain: [i8; TELEGRAM_BITS] = std::array::from_fn(|j| signs(read)[j]);
+        // Those that invert with the next telegram where the number does.
+        let light: Vec<u64> = near_words()
+            .filter(|word| {
+                *word >= 1 << 20 && signs(read ^ word)[TELEGRAM_BITS] == signs(read)[TELEGRAM_BITS]
+            })
+            .take(40)
+            .collect();
+        let noise: f64 = 0.02;
+        let mut told = 0;
+        for trial in 0..200 {
+            let (one, other) = (light[trial % 40], light[(7 * trial + 3) % 40]);
+            let three = [read ^ one, read ^ other, read ^ one ^ other].map(signs);
+            let mut sums = |levels: [f64; 4]| {
+                let mut sums = BoundarySums::default();
+                for j in 0..TELEGRAM_BITS {
+                    let beside: f64 = (three.iter().zip(levels))
+                        .map(|(signs, level)| level * f64::from(signs[j]))
+                        .sum();
+                    let sent = beside + levels[3] * f64::from(plain[j]);
+                    let drawn = Complex64::new(normal(), normal()) * noise.sqrt();
+                    sums.sums[j] = sent + drawn;
+                    sums.energies[j] = 1.0;
+                }
+                near_numbers_explain(&sums, &plain, noise)
+            };
+            assert!(!sums([0.0, 0.0, 0.0, 1.0]), "{trial}: one number alone");
+            told += usize::from(one != other && sums([0.4, 0.4, -0.35, 0.6]));
+        }
+        // Words that turn over long runs look like a tag that comes and goes.
+        assert!(told > 120, "{told}");
     }
 }

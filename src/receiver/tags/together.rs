@@ -12,7 +12,7 @@ use num_complex::Complex32;
 
 use super::attempt::ReadLimits;
 use super::left_alike::leaves_much;
-use super::near_sums::are_near_numbers_left;
+use super::near_sums::may_be_made_of_others;
 use super::noise_left::folded_excess;
 use super::refine::Refined;
 use super::shared::at_once;
@@ -75,7 +75,7 @@ pub fn beyond_doubt(
             let outweighs = limits.real
                 || standing(ripple, &tags, limits).is_some_and(|all| all.outweighs(0))
                     && !leaves_much(ripple, &tags[0].attempt);
-            if is_tangled || !outweighs || are_near_numbers_left(ripple, &tags[0], limits.real) {
+            if is_tangled || !outweighs || may_be_made_of_others(ripple, &tags[0], limits.real) {
                 Vec::new()
             } else {
                 tags
@@ -88,7 +88,7 @@ pub fn beyond_doubt(
             Some(standing) if !standing.is_incomplete() => tags,
             Some(standing) => {
                 let outweighs = |k: &usize| {
-                    standing.outweighs(*k) && !are_near_numbers_left(ripple, &tags[*k], limits.real)
+                    standing.outweighs(*k) && !may_be_made_of_others(ripple, &tags[*k], limits.real)
                 };
                 let strong = (0..tags.len()).find(outweighs);
                 strong.map(|k| tags[k].clone()).into_iter().collect()
