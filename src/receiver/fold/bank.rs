@@ -67,9 +67,10 @@ impl Walk {
                 + input.im * gain_re[lane]
                 + (re * decay_im[lane] + im * decay_re[lane]);
         }
-        for part in 0..2 {
-            for lane in 0..LANES {
-                self.half[part][lane] += value[part][lane] - self.values[slot][part][lane];
+        let gone = &self.values[slot];
+        for ((half, new), old) in self.half.iter_mut().zip(&value).zip(gone) {
+            for ((half, new), old) in half.iter_mut().zip(new).zip(old) {
+                *half += new - old;
             }
         }
         self.value = value;

@@ -152,9 +152,9 @@ impl Sums {
     /// Of sums in which the number's own pulses are 1.
     fn of_signs(sums: &BoundarySums, signs: &[i8; TELEGRAM_BITS]) -> Self {
         let root = |j: usize| sums.energies[j].sqrt();
-        let seen = |j: usize, _| {
-            let there = sums.energies[j] > 0.0;
-            there.then(|| sums.sums[j] / root(j)).unwrap_or_default()
+        let seen = |j: usize, _| match sums.energies[j] > 0.0 {
+            true => sums.sums[j] / root(j),
+            false => Complex64::default(),
         };
         let own = |j: usize, _| Complex64::from(f64::from(signs[j]) * root(j));
         Self {
