@@ -180,6 +180,10 @@ fn what_is_too_weak_for_a_second_adds_up() {
         _ => None,
     });
     assert!(numbers.clone().count() > 0 && numbers.clone().all(|read| read == number));
+    // Seconds are too weak by themselves, which is no reason for anything once the number is read.
+    let is_read = |event: &Event| matches!(event, Event::NumberRead(_));
+    let mut later = events.iter().skip_while(|event| !is_read(event));
+    assert!(!later.any(|event| matches!(event, Event::FindingRaised { .. })));
 }
 
 #[test]

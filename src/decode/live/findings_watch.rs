@@ -22,6 +22,11 @@ const OF_NO_NUMBER: [&str; 8] = [
     "check-of-another-kind",
 ];
 
+/// Whether a finding says why there is no number.
+pub(super) fn denies_a_number(finding: &Finding) -> bool {
+    OF_NO_NUMBER.contains(&finding.code)
+}
+
 /// Findings that stand or may come to.
 #[derive(Default)]
 pub(super) struct FindingsWatch {
@@ -75,8 +80,7 @@ impl FindingsWatch {
 
     /// A number was read: what denies that falls at once.
     pub fn number_read(&mut self, now_s: f64, told: &mut Vec<Event>) {
-        let denies = |known: &Known| OF_NO_NUMBER.contains(&known.finding.code);
-        self.drop_where(denies, now_s, told);
+        self.drop_where(|known| denies_a_number(&known.finding), now_s, told);
     }
 
     fn drop_where(&mut self, falls: impl Fn(&Known) -> bool, now_s: f64, told: &mut Vec<Event>) {

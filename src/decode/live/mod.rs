@@ -22,7 +22,7 @@ use crate::findings::{Finding, findings};
 use crate::receiver::{LongSums, Reading, Reception, Signal, glance, receive};
 use doubt::Demand;
 use field_watch::FieldWatch;
-use findings_watch::FindingsWatch;
+use findings_watch::{FindingsWatch, denies_a_number};
 use heard::{Heard, Shown};
 use visits::Visits;
 
@@ -249,7 +249,7 @@ impl Live {
         let (signal, span_s) = self.last(LOOK_S);
         let count = signal.samples.len();
         let mut reception = receive(&signal, self.settings.terms());
-        let found = findings(&reception, self.settings.odds);
+        let mut found = findings(&reception, self.settings.odds);
         self.margin_db = margin(&reception, &found, self.settings.odds).map(|margin| margin.db);
         // The last look of a stream holds again what the one before it held.
         let unseen = (self.samples() - self.looked_at) as usize;
@@ -266,6 +266,10 @@ impl Live {
         self.take(&reception, span_s, Some(self.looks));
         self.take_sums(&in_sums);
         self.looked_at = self.samples();
+        // A second alone is too weak for a number that many of them gave.
+        if self.visits.go_on_in_sums() {
+            found.retain(|finding| !denies_a_number(finding));
+        }
         found
     }
 

@@ -206,6 +206,11 @@ impl Visits {
         self.open.iter().any(|open| open.has_number_of(heard))
     }
 
+    /// Whether a visit is open that only sums gave.
+    pub fn go_on_in_sums(&self) -> bool {
+        self.open.iter().any(|open| open.summed_s > 0.0)
+    }
+
     /// Ends what is open.
     pub fn finish(&mut self, told: &mut Vec<Event>) {
         let open = std::mem::take(&mut self.open);
