@@ -140,6 +140,22 @@ impl Reading {
         self.measured.spare_db = spare_db;
     }
 
+    /// Takes what a sum over more of the same ripple gave of the same number, where that has more to spare. When the tag was there is known
+    /// better from windows that gave the number by themselves.
+    pub(super) fn take_longer(&mut self, longer: Self) {
+        let covers = longer.from_s <= self.from_s && longer.to_s >= self.to_s;
+        if !covers || longer.spare_db <= self.spare_db {
+            return;
+        }
+        let stays = std::mem::take(&mut self.measured.stays);
+        let from_a_sum =
+            matches!(stays[..], [stay] if (stay.from_s, stay.to_s) == (self.from_s, self.to_s));
+        *self = longer;
+        if !from_a_sum {
+            self.measured.stays = stays;
+        }
+    }
+
     /// Counts its times from a moment `offset_s` earlier.
     pub(super) fn shift(&mut self, offset_s: f64) {
         self.measured.shift(offset_s);
@@ -174,6 +190,10 @@ mod tests {
     use crate::telegram::{TELEGRAM_BITS, Telegram};
 
     fn measured(odds_wrong: f64, misfit: f64) -> Measured {
+        measured_over(1.0, 0.03, odds_wrong, misfit)
+    }
+
+    fn measured_over(telegrams: f64, to_s: f64, odds_wrong: f64, misfit: f64) -> Measured {
         let decision = Decision {
             telegram: Telegram::new(1),
             trailer_sure: 1.0,
@@ -194,11 +214,11 @@ mod tests {
             angle: 0.0,
             depth: 0.01,
             shape: Shape::ideal(),
-            telegrams: 1.0,
+            telegrams,
             ebn0: 10.0,
             ideal_edges: true,
         };
-        Measured::new(attempt, (0.0, 0.03), 1e-5)
+        Measured::new(attempt, (0.0, to_s), 1e-5)
     }
 
     #[test]
@@ -228,5 +248,29 @@ mod tests {
         assert_eq!(beside.spare_db, one.spare_db);
         assert!((added.spare_db - one.spare_db - 10.0 * 2f64.log10()).abs() < 1e-9);
         assert_eq!(beside.attempt.telegrams, 2.0);
+    }
+
+    /// Twice the ripple has 3 dB more to spare; half of it nothing new; and when the tag was there is not told worse than it was.
+    #[test]
+    fn a_longer_sum_outdoes_a_shorter_one() {
+        let over = |telegrams: f64| {
+            let measured = measured_over(telegrams, 0.03 * telegrams, 1e-12, 0.5);
+            Reading::of(measured, 1e-5).unwrap()
+        };
+        let (one, two) = (over(1.0), over(2.0));
+        let mut taken = one.clone();
+        taken.take_longer(two.clone());
+        assert!((taken.spare_db - one.spare_db - 10.0 * 2f64.log10()).abs() < 1e-9);
+        assert_eq!(taken.stays, two.stays);
+        taken.take_longer(one.clone());
+        assert_eq!(taken.spare_db, two.spare_db);
+        let mut in_windows = one.clone();
+        in_windows.measured.stays[0].from_s = 0.01;
+        let stays = in_windows.stays.clone();
+        in_windows.take_longer(two.clone());
+        assert_eq!(
+            (in_windows.spare_db, &in_windows.stays),
+            (two.spare_db, &stays)
+        );
     }
 }

@@ -209,15 +209,17 @@ impl Reception {
         !self.field.present || (self.readings.is_empty() && !later.readings.is_empty())
     }
 
-    /// Adds a number that no window gave on its own.
-    pub(super) fn add_unseen(&mut self, reading: Reading, odds: f64) {
+    /// Adds a number that a sum over windows gave.
+    pub(super) fn add_from_sum(&mut self, reading: Reading) {
         let code = reading.attempt.decision.telegram.code;
         let known = |known: &Measured| known.attempt.decision.telegram.code == code;
-        if self.readings.iter().any(|reading| known(reading)) {
-            return;
+        match self.readings.iter_mut().find(|reading| known(reading)) {
+            Some(known) => known.take_longer(reading),
+            None => {
+                self.candidate.take_if(|candidate| known(candidate));
+                self.readings.push(reading);
+            }
         }
-        self.candidate.take_if(|candidate| known(candidate));
-        merge(&mut self.readings, reading, Reading::add, odds);
     }
 
     /// Adds what a later window of the same capture gave.

@@ -64,7 +64,7 @@ impl Windows {
     fn take(&mut self, found: Vec<Reading>) {
         if let Some(whole) = &mut self.whole {
             for reading in found {
-                whole.add_unseen(reading, self.terms.odds);
+                whole.add_from_sum(reading);
             }
         }
     }
