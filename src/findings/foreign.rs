@@ -2,7 +2,7 @@
 
 use super::Finding;
 use super::ripple::TELLING_DB;
-use crate::receiver::survey::{Bare, InStep, MAINS_HZ, Stream};
+use crate::receiver::survey::{Bare, InStep, LONGEST_PERIOD, MAINS_HZ, Stream};
 use crate::receiver::{Kind, Measured, Reception};
 use crate::telegram::{FrameError, HEADER_BITS, Identity, TELEGRAM_BITS, Telegram, crc16_bitwise};
 
@@ -214,24 +214,34 @@ fn other_stream(stream: &Stream) -> Option<Finding> {
     {
         return None;
     }
+    let count = stream.bits.len();
     let (period, evidence) = match stream.period_bits {
         Some(bits) => (
             format!("repeat every {bits} bits"),
             vec![("period_bits", bits as f64)],
         ),
-        None => ("do not repeat within 512 bits".to_string(), Vec::new()),
+        None if count < 2 * LONGEST_PERIOD => (
+            format!("do not repeat within the {count} bits recorded"),
+            Vec::new(),
+        ),
+        None => (
+            format!("do not repeat within {LONGEST_PERIOD} bits"),
+            Vec::new(),
+        ),
+    };
+    let too_short = if count < 2 * HEADER_IS_IN {
+        " So short a record may also hold the end of one tag and the begin of another: record 0.1 s or more."
+    } else {
+        ""
     };
     let mut evidence = evidence;
-    evidence.extend([
-        ("bits", stream.bits.len() as f64),
-        ("scatter", stream.worst()),
-    ]);
+    evidence.extend([("bits", count as f64), ("scatter", stream.worst())]);
     Some(Finding::new(
         "biphase-no-header",
         format!(
             "Something sends at an animal tag's bit rate, its level changes at every bit, but the data {period} and nowhere is an \
                  animal tag's header in them: another protocol, or an advanced transponder answering a command. Ask for a reader \
-                 of that kind; to be sure, capture a known animal tag in the same place."
+                 of that kind; to be sure, capture a known animal tag in the same place.{too_short}"
         ),
         &evidence,
     ))

@@ -6,12 +6,15 @@ use crate::receiver::dsp::phasor::wide;
 use crate::receiver::fold::pulse_noise::every_pulse;
 use crate::receiver::fold::sums::{BIT, HALF};
 
+/// Longest period of a stream that is looked for, bits.
+pub const LONGEST_PERIOD: usize = 512;
+
 /// Bits of a stream looked at: a second holds 4194.
 const MOST_BITS: usize = 4096;
 /// Fewest bits that say anything about a period.
 const LEAST_BITS: usize = 100;
 /// Periods looked for, bits: shorter ones are found as their multiples.
-const PERIODS: std::ops::RangeInclusive<usize> = 16..=512;
+const PERIODS: std::ops::RangeInclusive<usize> = 16..=LONGEST_PERIOD;
 /// A stream repeats where so many of its bits agree; chance agreement of 100 bits at 0.95 has a probability of 1e-20.
 const AGREES: f64 = 0.95;
 /// Bits that must have been compared.

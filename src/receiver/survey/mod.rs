@@ -17,7 +17,7 @@ mod ring;
 mod smeared;
 mod step;
 
-pub use activity::{Activity, Stream, activity, headers, stream};
+pub use activity::{Activity, LONGEST_PERIOD, Stream, activity, headers, stream};
 pub use around::{Around, Hump, around};
 pub use bare::{Bare, bare};
 pub use brief::{Brief, brief};
