@@ -42,7 +42,7 @@ impl Windows {
             return true;
         };
         if let Some(begin_s) = self.waiting_s.take() {
-            // Alone it is longer than nothing.
+            // Alone it makes no sum longer, and gives no number anew.
             self.sums.add(&whole, begin_s);
         }
         let found = self.sums.add(&reception, offset_s);

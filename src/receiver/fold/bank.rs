@@ -147,19 +147,17 @@ fn walk(
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use num_complex::Complex32;
+    use rand::rngs::ChaCha8Rng;
+    use rand::{RngExt, SeedableRng};
+
+    use super::*;
 
     /// Sums of 4096 values differ by rounding alone, some 1e-16 of each: a thousandth of a millionth is far beyond that.
     #[test]
     fn the_same_as_shape_by_shape() {
-        let mut state = 9_u64;
-        let mut noise = || {
-            state = state
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(1);
-            (state >> 40) as f32 / (1_u64 << 24) as f32 - 0.5
-        };
+        let mut random = ChaCha8Rng::seed_from_u64(9);
+        let mut noise = || random.random::<f32>() - 0.5;
         let ripple: Vec<Complex32> = (0..3 * TELEGRAM + 1000)
             .map(|_| Complex32::new(noise(), noise()))
             .collect();

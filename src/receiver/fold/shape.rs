@@ -131,23 +131,34 @@ impl Shape {
         }
     }
 
-    /// A fold seen through the filter matched to the shape: its response backwards in time, around the telegram.
+    /// Cells → what the filter matched to the shape makes of them, in place: its response backwards in time, from what it kept of those
+    /// behind. Gives what it keeps of these.
+    pub(in crate::receiver) fn filter_backwards(
+        &self,
+        cells: &mut [Complex64],
+        behind: Complex64,
+    ) -> Complex64 {
+        let (gain, decay) = self.backwards();
+        let mut after = behind;
+        for cell in cells.iter_mut().rev() {
+            after = *cell * gain + after * decay;
+            *cell = after;
+        }
+        after
+    }
+
+    /// A fold seen through the filter matched to the shape, around the telegram.
     pub fn matched_fold(&self, fold: &Fold) -> Fold {
-        let Some(decay) = self.decay() else {
+        if self.is_ideal() {
             return fold.clone();
-        };
-        let decay = decay.conj();
-        let mut after = Complex64::default();
+        }
         let seam = if fold.inverts { -1.0 } else { 1.0 };
         // Once around over what the narrowest shape remembers, so that the seam is nowhere.
-        for value in fold.sums[..(MEMORY_BITS * BIT).min(TELEGRAM)].iter().rev() {
-            after = value * seam * (1.0 - decay) + after * decay;
-        }
+        let mut beyond = fold.sums[..(MEMORY_BITS * BIT).min(TELEGRAM)].to_vec();
+        beyond.iter_mut().for_each(|cell| *cell *= seam);
+        let behind = self.filter_backwards(&mut beyond, Complex64::default());
         let mut sums = fold.sums.clone();
-        for value in sums.iter_mut().rev() {
-            after = *value * (1.0 - decay) + after * decay;
-            *value = after;
-        }
+        self.filter_backwards(&mut sums, behind);
         Fold {
             sums,
             counts: fold.counts.clone(),

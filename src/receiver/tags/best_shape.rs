@@ -81,13 +81,8 @@ impl Signed {
 
     /// Seen through the filter matched to a shape; the cells beyond are what it remembers.
     fn through(&self, shape: &Shape) -> Self {
-        let (gain, decay) = shape.backwards();
         let mut cells = self.cells.clone();
-        let mut after = Complex64::default();
-        for cell in cells.iter_mut().rev() {
-            after = *cell * gain + after * decay;
-            *cell = after;
-        }
+        shape.filter_backwards(&mut cells, Complex64::default());
         Self { cells, ..*self }
     }
 

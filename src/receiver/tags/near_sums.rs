@@ -256,6 +256,10 @@ fn left_by(seen: &DVector<Complex64>, waves: &[DVector<Complex64>]) -> Option<DV
 
 #[cfg(test)]
 mod tests {
+    use rand::rngs::ChaCha8Rng;
+    use rand::{RngExt, SeedableRng};
+    use rand_distr::StandardNormal;
+
     use super::*;
     use crate::linecode::boundary_signs;
     use crate::receiver::tags::near::near_words;
@@ -315,15 +319,8 @@ mod tests {
     /// boundary.
     #[test]
     fn near_numbers_explain_what_a_sum_of_them_leaves() {
-        let mut state = 77_u64;
-        let mut uniform = || {
-            state = state
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(1_442_695_040_888_963_407);
-            (state >> 11) as f64 / (1_u64 << 53) as f64
-        };
-        // Twelve uniform numbers less six: variance 1.
-        let mut normal = || (0..12).map(|_| uniform()).sum::<f64>() - 6.0;
+        let mut random = ChaCha8Rng::seed_from_u64(77);
+        let mut normal = || random.sample::<f64, _>(StandardNormal);
         let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
         let read = 1 << 63 | 999 << 38 | 4_711;
         let plain: [i8; TELEGRAM_BITS] = std::array::from_fn(|j| signs(read)[j]);
