@@ -75,7 +75,8 @@ pub fn find(
 }
 
 /// A number over the telegrams in which its ripple is there, where those are not the ones it was read from; `None` where it is there in
-/// more than twice as many and they do not give it, or as many are there with the wrong sign.
+/// more than twice as many and they do not give it, as many are there with the wrong sign, or it is there now and then for one telegram:
+/// tags of which one inverts its telegrams and another does not have another sum in every second one.
 fn over(
     ripple: &[Complex32],
     read: Refined,
@@ -87,7 +88,8 @@ fn over(
     let Some(there) = there(ripple, &read) else {
         return Some(read);
     };
-    if there.turned * TELEGRAM >= there.span.len() {
+    let now_and_then = there.span.len() == TELEGRAM && there.again > 0;
+    if now_and_then || there.turned * TELEGRAM >= there.span.len() {
         return None;
     }
     let goes_on = there.span.len() > 2 * own;

@@ -30,6 +30,8 @@ pub struct There {
     /// Telegrams beside it that are the number's but for their sign: each is inverted against the one before where the number says that
     /// it is not, or the other way round. A bit that is wrong in every telegram does that, and one telegram alone may hide it in its seam.
     pub turned: usize,
+    /// Telegrams beyond the stretch in which it is there again.
+    pub again: usize,
     /// The ripple's height at each boundary of the record, relative to where it is there, …
     heights: Vec<f64>,
     /// … of the first of which the bit begins here, …
@@ -121,6 +123,7 @@ pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<There> {
     let before = (0..most).rev().take_while(is_there).count();
     let after = (most + 1..likes.len()).take_while(is_there).count();
     let at = |place: usize| first + place * TELEGRAM;
+    let alike = (0..likes.len()).filter(is_there).count();
     let turned = likes.iter().filter(|like| **like < -ALIKE * usual);
     // Of the telegrams at the record's ends a part is there.
     let nothing = [Complex32::default(); TELEGRAM];
@@ -137,6 +140,7 @@ pub fn there(ripple: &[Complex32], tag: &Refined) -> Option<There> {
         ebn0,
         span: at(most - before)..at(most + after + 1),
         turned: turned.count(),
+        again: alike - (before + 1 + after),
     })
 }
 
@@ -150,6 +154,7 @@ mod tests {
         let there = There {
             span: 0..0,
             turned: 0,
+            again: 0,
             heights: (0..1280)
                 .map(|bit| {
                     f64::from(u8::from((300..1000).contains(&bit))) + 0.1 * f64::from(bit).sin()
