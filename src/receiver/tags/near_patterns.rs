@@ -1,79 +1,98 @@
-//! What numbers near to one turn over of its boundaries, and which of them explains most of what is left of a ripple.
+//! Which boundaries of a telegram near numbers turn over, and sums of anything over those.
 
 use std::sync::OnceLock;
 
-use nalgebra::DVector;
-use num_complex::Complex64;
+use multiversion::multiversion;
 
-use super::near::near_words;
+use super::near::nearest_words;
 use crate::linecode::boundary_signs;
 use crate::telegram::{TELEGRAM_BITS, Telegram};
 
-/// The wave of that near number which explains most of what is left.
-pub(super) fn nearest(
-    own: &DVector<Complex64>,
-    left: &DVector<Complex64>,
-    start: usize,
-) -> DVector<Complex64> {
-    let boundary = |bit: usize| (bit + start) % TELEGRAM_BITS;
-    let together: [Complex64; TELEGRAM_BITS] =
-        std::array::from_fn(|bit| own[boundary(bit)].conj() * left[boundary(bit)]);
-    let all: Complex64 = together.iter().sum();
-    let of_bytes = sums_of_bytes(&together);
-    let along = |turned: &u128| {
-        let bytes = turned.to_le_bytes().into_iter().zip(&of_bytes);
-        let turned: Complex64 = bytes.map(|(byte, sums)| sums[usize::from(byte)]).sum();
-        (all - 2.0 * turned).norm_sqr()
-    };
-    let mut wave = own.clone();
-    let best = turned_by_near_numbers()
-        .iter()
-        .map(|turned| (along(turned), turned))
-        .max_by(|(a, _), (b, _)| a.total_cmp(b));
-    let best = best.map_or(0, |(_, turned)| *turned);
-    for bit in (0..TELEGRAM_BITS).filter(|bit| (best >> bit) & 1 == 1) {
-        wave[boundary(bit)] *= -1.0;
-    }
-    wave
-}
+/// Values of a boundary that are added up side by side.
+pub const WIDTH: usize = 32;
 
-/// Sums of the values at the 1s of every byte of a word.
-fn sums_of_bytes(values: &[Complex64; TELEGRAM_BITS]) -> Vec<[Complex64; 256]> {
-    let of_byte = |values: &[Complex64]| {
-        let mut sums = [Complex64::default(); 256];
-        for pattern in 1..256usize {
-            let lowest = pattern.trailing_zeros() as usize;
-            sums[pattern] = sums[pattern & (pattern - 1)] + values[lowest];
+/// Sums over every set of boundaries, made from tables of the sets within each byte.
+pub struct SumsOverBoundaries(Vec<[f32; WIDTH]>);
+
+impl SumsOverBoundaries {
+    /// Of the values of every boundary.
+    pub fn new(values: &[[f32; WIDTH]; TELEGRAM_BITS]) -> Self {
+        let mut tables = vec![[0.0; WIDTH]; TELEGRAM_BITS / 8 * 256];
+        for (byte, values) in values.chunks_exact(8).enumerate() {
+            let table = &mut tables[byte * 256..(byte + 1) * 256];
+            for set in 1..256usize {
+                let lowest = set.trailing_zeros() as usize;
+                let mut sums = table[set & (set - 1)];
+                sums.iter_mut()
+                    .zip(values[lowest])
+                    .for_each(|(sum, value)| *sum += value);
+                table[set] = sums;
+            }
         }
+        Self(tables)
+    }
+
+    /// Over the boundaries that are 1s of a word.
+    pub fn over(&self, set: u128) -> [f32; WIDTH] {
+        let mut sums = [0.0; WIDTH];
+        add_tables(&mut sums, &self.0, set);
         sums
-    };
-    values.chunks_exact(8).map(of_byte).collect()
+    }
 }
 
-/// The boundaries of a telegram whose signs each near number turns over, as 1s of a word; whatever the number, for the line code and
-/// the CRC are linear.
-pub(super) fn turned_by_near_numbers() -> &'static [u128] {
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn add_tables(sums: &mut [f32; WIDTH], tables: &[[f32; WIDTH]], set: u128) {
+    for (byte, set) in set.to_le_bytes().into_iter().enumerate() {
+        let values = &tables[byte * 256 + usize::from(set)];
+        for (sum, value) in sums.iter_mut().zip(values) {
+            *sum += value;
+        }
+    }
+}
+
+/// The boundaries of a telegram whose signs each of the nearest numbers turns over, as 1s of a word; whatever the number, for the line
+/// code and the CRC are linear.
+pub fn turned_by_near_numbers() -> &'static [u128] {
     static TURNED: OnceLock<Vec<u128>> = OnceLock::new();
-    TURNED.get_or_init(|| {
-        let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
-        let plain = signs(0);
-        let by_bit: [(u128, bool); 64] = std::array::from_fn(|bit| {
-            let other = signs(1 << bit);
-            let turned = |j: usize| u128::from(other[j] != plain[j]) << j;
-            let all = (0..TELEGRAM_BITS).map(turned).sum();
-            (all, other[TELEGRAM_BITS] != plain[TELEGRAM_BITS])
+    TURNED.get_or_init(|| of_either_kind().concat())
+}
+
+/// Every two of them that are of one kind, by their places, and what the number that is apart from one by the other turns over. Three that
+/// are products of each other are there once.
+pub fn sets_of_three() -> &'static [(u16, u16, u128)] {
+    static THREES: OnceLock<Vec<(u16, u16, u128)>> = OnceLock::new();
+    THREES.get_or_init(|| {
+        let mut threes = Vec::new();
+        let mut first = 0;
+        for kind in of_either_kind() {
+            for (k, one) in kind.iter().enumerate() {
+                for (other, before) in kind[..k].iter().enumerate() {
+                    let product = one ^ before;
+                    let again = kind[..k].contains(&product);
+                    if !again {
+                        threes.push(((first + k) as u16, (first + other) as u16, product));
+                    }
+                }
+            }
+            first += kind.len();
+        }
+        threes
+    })
+}
+
+/// What neighbours in a series turn over, and numbers a lightest word away.
+fn of_either_kind() -> [Vec<u128>; 2] {
+    let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
+    let plain = signs(0);
+    nearest_words().map(|words| {
+        let others = words.iter().map(|word| signs(*word));
+        // One that inverts where the other does not is told from it by every second telegram.
+        let alike = others.filter(|other| other[TELEGRAM_BITS] == plain[TELEGRAM_BITS]);
+        let turned = alike.map(|other| {
+            let turned = (0..TELEGRAM_BITS).filter(|j| other[*j] != plain[*j]);
+            turned.fold(0, |set, j| set | 1 << j)
         });
-        near_words()
-            .map(|word| {
-                let bits = (0..64).filter(|bit| (word >> bit) & 1 == 1);
-                bits.fold((0, false), |(turned, inverts), bit| {
-                    (turned ^ by_bit[bit].0, inverts ^ by_bit[bit].1)
-                })
-            })
-            // One that inverts where the other does not is told from it by every second telegram.
-            .filter(|(_, inverts)| !inverts)
-            .map(|(turned, _)| turned)
-            .collect()
+        turned.collect()
     })
 }
 
@@ -86,16 +105,29 @@ mod tests {
         let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
         let number = 1 << 63 | 999 << 38 | 4_711;
         let plain = signs(number);
-        let mut near = near_words()
-            .map(|apart| signs(number ^ apart))
+        let words = nearest_words().concat();
+        let mut near = (words.iter().map(|apart| signs(number ^ apart)))
             .filter(|other| other[TELEGRAM_BITS] == plain[TELEGRAM_BITS]);
         for turned in turned_by_near_numbers() {
             let other = near.next().expect("as many numbers");
             for bit in 0..TELEGRAM_BITS {
-                let is_turned = (turned >> bit) & 1 == 1;
-                assert_eq!(other[bit] != plain[bit], is_turned);
+                assert_eq!(other[bit] != plain[bit], turned >> bit & 1 == 1);
             }
         }
         assert!(near.next().is_none());
+    }
+
+    #[test]
+    fn sums_over_sets_are_those_one_by_one() {
+        let values: [[f32; WIDTH]; TELEGRAM_BITS] =
+            std::array::from_fn(|j| std::array::from_fn(|k| ((j * 37 + k * 11) % 64) as f32));
+        let sums = SumsOverBoundaries::new(&values);
+        for &set in turned_by_near_numbers().iter().step_by(17) {
+            let slow: [f32; WIDTH] = std::array::from_fn(|k| {
+                let inside = (0..TELEGRAM_BITS).filter(|j| set >> j & 1 == 1);
+                inside.map(|j| values[j][k]).sum()
+            });
+            assert_eq!(sums.over(set), slow);
+        }
     }
 }
