@@ -11,16 +11,22 @@ use crate::telegram::{TELEGRAM_BITS, Telegram};
 /// Values of a boundary that are added up side by side.
 pub const WIDTH: usize = 32;
 
-/// Sums over every set of boundaries, made from tables of the sets within each byte.
+/// Boundaries whose sets have a table: four, so that all tables stay in the nearest cache.
+const TOGETHER: usize = 4;
+const SETS: usize = 1 << TOGETHER;
+
+/// Sums over every set of boundaries, made from tables of the sets within each four.
 pub struct SumsOverBoundaries(Vec<[f32; WIDTH]>);
 
 impl SumsOverBoundaries {
     /// Of the values of every boundary.
     pub fn new(values: &[[f32; WIDTH]; TELEGRAM_BITS]) -> Self {
-        let mut tables = vec![[0.0; WIDTH]; TELEGRAM_BITS / 8 * 256];
-        for (byte, values) in values.chunks_exact(8).enumerate() {
-            let table = &mut tables[byte * 256..(byte + 1) * 256];
-            for set in 1..256usize {
+        let mut tables = vec![[0.0; WIDTH]; TELEGRAM_BITS / TOGETHER * SETS];
+        for (values, table) in values
+            .chunks_exact(TOGETHER)
+            .zip(tables.chunks_exact_mut(SETS))
+        {
+            for set in 1..SETS {
                 let lowest = set.trailing_zeros() as usize;
                 let mut sums = table[set & (set - 1)];
                 sums.iter_mut()
@@ -42,12 +48,14 @@ impl SumsOverBoundaries {
 
 #[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
 fn add_tables(sums: &mut [f32; WIDTH], tables: &[[f32; WIDTH]], set: u128) {
-    for (byte, set) in set.to_le_bytes().into_iter().enumerate() {
-        let values = &tables[byte * 256 + usize::from(set)];
-        for (sum, value) in sums.iter_mut().zip(values) {
+    let mut all = [0.0; WIDTH];
+    for (place, table) in tables.chunks_exact(SETS).enumerate() {
+        let set = (set >> (place * TOGETHER)) as usize % SETS;
+        for (sum, value) in all.iter_mut().zip(&table[set]) {
             *sum += value;
         }
     }
+    *sums = all;
 }
 
 /// The boundaries of a telegram whose signs each of the nearest numbers turns over, as 1s of a word; whatever the number, for the line

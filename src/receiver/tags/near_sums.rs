@@ -18,8 +18,8 @@ use crate::telegram::TELEGRAM_BITS;
 /// of freedom where a value has two parts, with 24 where it has one (Bartlett's approximation; quantiles of scipy's).
 const SURELY: [f64; 2] = [85.7, 125.6];
 
-/// What is left is hardly more than noise up to this share more: four standard deviations of a sum of 128 squares.
-const SURE: f64 = 0.35;
+/// What is left is hardly more than noise up to this share more: four standard deviations of a sum of 2000 squares.
+const SURE: f64 = 0.15;
 
 /// Edges may leave this share of their power beyond what the bits beside them explain, in every telegram the same: circuits do, and ideal
 /// edges that fall between samples. Three numbers that are hardly told from a fourth leave as little, but all of it is theirs.
@@ -77,14 +77,14 @@ pub fn near_numbers_explain(around: &Surroundings, real: bool) -> bool {
         real,
     };
     let alone = left.ad_mul(&left);
-    let is_hardly_more = |noise: &DMatrix<Complex64>| {
-        whitened(&left, noise).norm_squared() < (1.0 + SURE) * freedoms * GROUPS as f64
-    };
     // What edges of a shape that nobody foresaw leave is more than noise, and has to be its own measure.
-    let (likelier, three) = match noise.filter(is_hardly_more) {
-        Some(noise) => {
-            patterns.likelier(&(noise * Complex64::from(again) + alone), freedoms + again)
-        }
+    let of_noise = noise.and_then(|noise| {
+        let power = whitened(&left, &noise).norm_squared() / (freedoms * GROUPS as f64);
+        let scale = Complex64::from(again * power.max(1.0));
+        (power < 1.0 + SURE).then(|| noise * scale)
+    });
+    let (likelier, three) = match of_noise {
+        Some(noise) => patterns.likelier(&(noise + alone), freedoms + again),
         None => patterns.likelier(&alone, freedoms),
     };
     likelier > SURELY[usize::from(!real)]

@@ -14,7 +14,7 @@ const NUMBERS: usize = 3;
 const BEST: usize = 64;
 
 /// A pattern that the edges' own shapes explain but for this share tells nothing.
-const TELLING: f64 = 0.05;
+const TELLING: f32 = 0.05;
 
 /// Adds what is not a sum of those before (Gram and Schmidt).
 pub fn orthonormal(
@@ -79,15 +79,11 @@ pub struct Patterns<'a> {
 
 /// Sums over the boundaries with a pattern's signs: what is left along it, both parts of each group, and then its part in each of the
 /// number's own waves.
-type Along = [f64; WIDTH];
-
-fn power_of_left(along: &Along) -> f64 {
-    along[..2 * GROUPS].iter().map(|x| x * x).sum()
-}
+type Along = [f32; WIDTH];
 
 fn in_own(one: &Along, other: &Along) -> f64 {
     let both = one[2 * GROUPS..].iter().zip(&other[2 * GROUPS..]);
-    both.map(|(a, b)| a * b).sum()
+    both.map(|(a, b)| f64::from(*a) * f64::from(*b)).sum()
 }
 
 impl Patterns<'_> {
@@ -95,25 +91,29 @@ impl Patterns<'_> {
     /// they turn over.
     pub fn likelier(&self, both: &DMatrix<Complex64>, freedoms: f64) -> (f64, [u128; NUMBERS]) {
         let sums = self.sums(&whitened(self.left, both));
-        let whole = sums.over(u128::MAX).map(f64::from);
+        let whole = sums.over(u128::MAX);
         let along = |turned: u128| -> Along {
             let turned = sums.over(turned);
-            std::array::from_fn(|k| whole[k] - 2.0 * f64::from(turned[k]))
+            std::array::from_fn(|k| whole[k] - 2.0 * turned[k])
         };
-        let all = self.weights.norm_squared();
+        let all = self.weights.norm_squared() as f32;
         let explains = |along: &Along| {
-            let own = all - in_own(along, along);
+            let power: [f32; 2] = [0, 1].map(|half| {
+                let part = &along[half * 2 * GROUPS..][..2 * GROUPS];
+                part.iter().map(|x| x * x).sum()
+            });
+            let own = all - power[1];
             if own > TELLING * all {
-                power_of_left(along) / own
+                power[0] / own
             } else {
                 0.0
             }
         };
-        let alone: Vec<f64> = turned_by_near_numbers()
+        let alone: Vec<f32> = turned_by_near_numbers()
             .iter()
             .map(|&turned| explains(&along(turned)))
             .collect();
-        let mut threes: Vec<(f64, [u128; NUMBERS])> = sets_of_three()
+        let mut threes: Vec<(f32, [u128; NUMBERS])> = sets_of_three()
             .iter()
             .map(|&(one, other, product)| {
                 let turned = |k: u16| turned_by_near_numbers()[usize::from(k)];
@@ -174,11 +174,11 @@ impl Patterns<'_> {
             return 1.0;
         };
         let lower = factor.l();
-        if (0..NUMBERS).any(|k| lower[(k, k)].powi(2) < TELLING * all) {
+        if (0..NUMBERS).any(|k| lower[(k, k)].powi(2) < f64::from(TELLING) * all) {
             return 1.0;
         }
         let left = DMatrix::from_fn(NUMBERS, GROUPS, |k, g| {
-            Complex64::new(three[k][2 * g], three[k][2 * g + 1])
+            Complex64::new(f64::from(three[k][2 * g]), f64::from(three[k][2 * g + 1]))
         });
         let lower = lower.map(Complex64::from);
         let Some(left) = lower.solve_lower_triangular(&left) else {
