@@ -41,66 +41,72 @@ impl SumsOverBoundaries {
     /// Over the boundaries that are 1s of a word.
     pub fn over(&self, set: u128) -> [f32; WIDTH] {
         let mut sums = [0.0; WIDTH];
-        add_tables(&mut sums, &self.0, set);
+        add_tables(&mut sums, &self.0, set, 1.0);
         sums
+    }
+
+    /// Over all boundaries, those that are 1s of a word turned over; `whole` is what they give as they are.
+    pub fn turned(&self, whole: &[f32; WIDTH], set: u128) -> [f32; WIDTH] {
+        let mut sums = *whole;
+        add_tables(&mut sums, &self.0, set, -2.0);
+        sums
+    }
+
+    /// Squares of those, added up: of the first half of the values and of the second.
+    pub fn powers_of_halves(&self, whole: &[f32; WIDTH], set: u128) -> [f32; 2] {
+        powers_of_halves(whole, &self.0, set)
     }
 }
 
 #[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
-fn add_tables(sums: &mut [f32; WIDTH], tables: &[[f32; WIDTH]], set: u128) {
-    let mut all = [0.0; WIDTH];
+fn add_tables(sums: &mut [f32; WIDTH], tables: &[[f32; WIDTH]], set: u128, times: f32) {
+    let over = over(tables, set);
+    for (sum, over) in sums.iter_mut().zip(over) {
+        *sum += times * over;
+    }
+}
+
+#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn powers_of_halves(whole: &[f32; WIDTH], tables: &[[f32; WIDTH]], set: u128) -> [f32; 2] {
+    const LANES: usize = 8;
+    let over = over(tables, set);
+    let mut powers = [[0.0f32; LANES]; 2];
+    for (k, (whole, over)) in whole.iter().zip(over).enumerate() {
+        let value = whole - 2.0 * over;
+        powers[k / (WIDTH / 2)][k % LANES] += value * value;
+    }
+    powers.map(|lanes| lanes.iter().sum())
+}
+
+#[inline(always)]
+fn over(tables: &[[f32; WIDTH]], set: u128) -> [f32; WIDTH] {
+    let mut sums = [0.0; WIDTH];
     for (place, table) in tables.chunks_exact(SETS).enumerate() {
         let set = (set >> (place * TOGETHER)) as usize % SETS;
-        for (sum, value) in all.iter_mut().zip(&table[set]) {
+        for (sum, value) in sums.iter_mut().zip(&table[set]) {
             *sum += value;
         }
     }
-    *sums = all;
+    sums
 }
 
-/// The boundaries of a telegram whose signs each of the nearest numbers turns over, as 1s of a word; whatever the number, for the line
-/// code and the CRC are linear.
-pub fn turned_by_near_numbers() -> &'static [u128] {
-    static TURNED: OnceLock<Vec<u128>> = OnceLock::new();
-    TURNED.get_or_init(|| of_either_kind().concat())
-}
-
-/// Every two of them that are of one kind, by their places, and what the number that is apart from one by the other turns over. Three that
-/// are products of each other are there once.
-pub fn sets_of_three() -> &'static [(u16, u16, u128)] {
-    static THREES: OnceLock<Vec<(u16, u16, u128)>> = OnceLock::new();
-    THREES.get_or_init(|| {
-        let mut threes = Vec::new();
-        let mut first = 0;
-        for kind in of_either_kind() {
-            for (k, one) in kind.iter().enumerate() {
-                for (other, before) in kind[..k].iter().enumerate() {
-                    let product = one ^ before;
-                    let again = kind[..k].contains(&product);
-                    if !again {
-                        threes.push(((first + k) as u16, (first + other) as u16, product));
-                    }
-                }
-            }
-            first += kind.len();
-        }
-        threes
-    })
-}
-
-/// What neighbours in a series turn over, and numbers a lightest word away.
-fn of_either_kind() -> [Vec<u128>; 2] {
-    let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
-    let plain = signs(0);
-    nearest_words().map(|words| {
-        let others = words.iter().map(|word| signs(*word));
-        // One that inverts where the other does not is told from it by every second telegram.
-        let alike = others.filter(|other| other[TELEGRAM_BITS] == plain[TELEGRAM_BITS]);
-        let turned = alike.map(|other| {
-            let turned = (0..TELEGRAM_BITS).filter(|j| other[*j] != plain[*j]);
-            turned.fold(0, |set, j| set | 1 << j)
-        });
-        turned.collect()
+/// The boundaries of a telegram whose signs each of the nearest numbers turns over, as 1s of a word: neighbours in a series, and numbers a
+/// lightest word away. Whatever the number, for the line code and the CRC are linear.
+pub fn turned_by_near_numbers() -> &'static [Vec<u128>; 2] {
+    static TURNED: OnceLock<[Vec<u128>; 2]> = OnceLock::new();
+    TURNED.get_or_init(|| {
+        let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
+        let plain = signs(0);
+        nearest_words().map(|words| {
+            let others = words.iter().map(|word| signs(*word));
+            // One that inverts where the other does not is told from it by every second telegram.
+            let alike = others.filter(|other| other[TELEGRAM_BITS] == plain[TELEGRAM_BITS]);
+            let turned = alike.map(|other| {
+                let turned = (0..TELEGRAM_BITS).filter(|j| other[*j] != plain[*j]);
+                turned.fold(0, |set, j| set | 1 << j)
+            });
+            turned.collect()
+        })
     })
 }
 
@@ -116,7 +122,7 @@ mod tests {
         let words = nearest_words().concat();
         let mut near = (words.iter().map(|apart| signs(number ^ apart)))
             .filter(|other| other[TELEGRAM_BITS] == plain[TELEGRAM_BITS]);
-        for turned in turned_by_near_numbers() {
+        for turned in turned_by_near_numbers().iter().flatten() {
             let other = near.next().expect("as many numbers");
             for bit in 0..TELEGRAM_BITS {
                 assert_eq!(other[bit] != plain[bit], turned >> bit & 1 == 1);
@@ -130,12 +136,26 @@ mod tests {
         let values: [[f32; WIDTH]; TELEGRAM_BITS] =
             std::array::from_fn(|j| std::array::from_fn(|k| ((j * 37 + k * 11) % 64) as f32));
         let sums = SumsOverBoundaries::new(&values);
-        for &set in turned_by_near_numbers().iter().step_by(17) {
+        for &set in turned_by_near_numbers().iter().flatten().step_by(17) {
             let slow: [f32; WIDTH] = std::array::from_fn(|k| {
                 let inside = (0..TELEGRAM_BITS).filter(|j| set >> j & 1 == 1);
                 inside.map(|j| values[j][k]).sum()
             });
             assert_eq!(sums.over(set), slow);
+            let whole = sums.over(u128::MAX);
+            let turned = sums.turned(&whole, set);
+            let slow: [f32; WIDTH] = std::array::from_fn(|k| whole[k] - 2.0 * slow[k]);
+            assert_eq!(turned, slow);
+            let halves = slow
+                .chunks(WIDTH / 2)
+                .map(|half| half.iter().map(|x| x * x).sum::<f32>());
+            let powers = sums.powers_of_halves(&whole, set);
+            assert!(
+                powers
+                    .iter()
+                    .zip(halves)
+                    .all(|(power, slow)| (power / slow - 1.0).abs() < 1e-5)
+            );
         }
     }
 }

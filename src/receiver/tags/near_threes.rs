@@ -4,13 +4,15 @@
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
-use super::near_patterns::{SumsOverBoundaries, WIDTH, sets_of_three, turned_by_near_numbers};
+use super::near_patterns::{SumsOverBoundaries, WIDTH, turned_by_near_numbers};
 use super::surroundings::GROUPS;
 
 /// Patterns of near numbers at once: each is the product of the other two.
 const NUMBERS: usize = 3;
 
-/// Sets of three that alone explain most are asked together.
+/// The patterns of either kind that alone explain most are tried two by two with their product: of three tags' none is hidden …
+const BEST_ALONE: usize = 48;
+/// … and sets of three that one by one explain most are asked together.
 const BEST: usize = 64;
 
 /// A pattern that the edges' own shapes explain but for this share tells nothing.
@@ -92,40 +94,36 @@ impl Patterns<'_> {
     pub fn likelier(&self, both: &DMatrix<Complex64>, freedoms: f64) -> (f64, [u128; NUMBERS]) {
         let sums = self.sums(&whitened(self.left, both));
         let whole = sums.over(u128::MAX);
-        let along = |turned: u128| -> Along {
-            let turned = sums.over(turned);
-            std::array::from_fn(|k| whole[k] - 2.0 * turned[k])
-        };
+        let along = |turned: u128| sums.turned(&whole, turned);
         let all = self.weights.norm_squared() as f32;
-        let explains = |along: &Along| {
-            let power: [f32; 2] = [0, 1].map(|half| {
-                let part = &along[half * 2 * GROUPS..][..2 * GROUPS];
-                part.iter().map(|x| x * x).sum()
-            });
-            let own = all - power[1];
-            if own > TELLING * all {
-                power[0] / own
+        let explains = |turned: u128| {
+            let [left, own] = sums.powers_of_halves(&whole, turned);
+            let apart = all - own;
+            if apart > TELLING * all {
+                left / apart
             } else {
                 0.0
             }
         };
-        let alone: Vec<f32> = turned_by_near_numbers()
-            .iter()
-            .map(|&turned| explains(&along(turned)))
-            .collect();
-        let mut threes: Vec<(f32, [u128; NUMBERS])> = sets_of_three()
-            .iter()
-            .map(|&(one, other, product)| {
-                let turned = |k: u16| turned_by_near_numbers()[usize::from(k)];
-                let explained =
-                    alone[usize::from(one)] + alone[usize::from(other)] + explains(&along(product));
-                (explained, [turned(one), turned(other), product])
-            })
-            .collect();
-        let best = BEST.min(threes.len().saturating_sub(1));
-        threes.select_nth_unstable_by(best, |a, b| b.0.total_cmp(&a.0));
+        let mut threes: Vec<(f32, [u128; NUMBERS])> = Vec::new();
+        for kind in turned_by_near_numbers() {
+            let mut best: Vec<(f32, u128)> = (kind.iter())
+                .map(|&turned| (explains(turned), turned))
+                .collect();
+            best.sort_by(|a, b| b.0.total_cmp(&a.0));
+            best.truncate(BEST_ALONE);
+            for (k, one) in best.iter().enumerate() {
+                threes.extend(best[..k].iter().map(|other| {
+                    let product = one.1 ^ other.1;
+                    let explained = one.0 + other.0 + explains(product);
+                    (explained, [one.1, other.1, product])
+                }));
+            }
+        }
+        threes.sort_by(|a, b| b.0.total_cmp(&a.0));
+        threes.truncate(BEST);
         let scale = self.freedoms_of_lambda(freedoms);
-        let likelier = threes[..best].iter().map(|(_, three)| {
+        let likelier = threes.iter().map(|(_, three)| {
             let ln_lambda = self.lambda(&three.map(along), &whole).ln();
             (-scale * ln_lambda, *three)
         });
