@@ -30,9 +30,10 @@ LIMIT = 1e-5  # the program's own, design: a number is called read at odds of 1e
 SURPRISE = 1e-3
 ONCE_FALSE = {24000: (82, 773, 867, 1875, 1922, 2520), 27000: (1349, 1740, 2450), 29000: (4472, 4612, 5277), 30000: (2197, 3530),
               32000: (13178, 17743, 19173, 21795, 23129, 26854),
-              351000: (4108, 7810, 8638, 8846, 9611, 10433, 11513, 18135, 19725)}  # seed: captures
-STILL_FALSE = {(24000, 1875), (29000, 4612), (29000, 5277), (30000, 2197), (32000, 21795), (32000, 23129),
-               (351000, 4108), (351000, 8638), (351000, 8846), (351000, 18135)}  # three tags of near numbers: what the number leaves is noise, or hardly more; some are in pulses
+              351000: (4108, 7810, 8638, 8846, 9611, 10433, 11513, 18135, 19725), 361000: (14113, 19353, 19653),
+              371000: (1736, 3901, 7879, 10248, 13327, 14964, 19103), 381000: (14411,), 401000: (8315,)}  # seed: captures
+STILL_FALSE = {(29000, 4612), (32000, 21795), (351000, 18135), (361000, 14113), (371000, 10248), (371000, 13327),
+               (401000, 8315)}  # three tags of near numbers: what the number leaves is hardly more than noise; some are in pulses
 
 
 def judge(seed, trials):
