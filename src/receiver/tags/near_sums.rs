@@ -28,6 +28,9 @@ const LEFT_BY_EDGES: f64 = 0.02;
 /// Noise is known from so many boundaries that came again.
 const LEAST_AGAIN: f64 = 64.0;
 
+/// Tanks far out of tune leave so many times as much, which is known for what it is only where it is less than the noise.
+const RINGING: f64 = 5.0;
+
 /// A tag that comes or goes, or a hole in the record, leaves its own ripple in so many parts of the telegram, …
 const PARTS: usize = 8;
 /// … which noise does by this much in one of ten thousand numbers: χ² of 7 parts of 8 groups, of one part of a value and of two.
@@ -85,7 +88,11 @@ pub fn near_numbers_explain(around: &Surroundings, real: bool) -> bool {
     });
     let (likelier, three) = match of_noise {
         Some(noise) => patterns.likelier(&(noise + alone), freedoms + again),
-        None => patterns.likelier(&alone, freedoms),
+        None => patterns.likelier(
+            &(alone
+                + DMatrix::identity(GROUPS, GROUPS) * Complex64::from(RINGING * edges * freedoms)),
+            freedoms,
+        ),
     };
     likelier > SURELY[usize::from(!real)]
         && is_repeated(around, &(&seen - &left), &patterns.explained_by(three))
