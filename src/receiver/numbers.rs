@@ -16,10 +16,8 @@ use crate::receiver::tags::attempt::{Asked, Attempt, ReadLimits};
 use crate::receiver::tags::bursts::join_bursts;
 use crate::receiver::tags::join::{Joined, join};
 use crate::receiver::tags::left_alike::OfNumber;
-use crate::receiver::tags::near_sums::near_numbers_explain;
 use crate::receiver::tags::read::{PieceReading, read_piece};
 use crate::receiver::tags::stays::stays;
-use crate::receiver::tags::surroundings::Surroundings;
 use crate::receiver::tags::told::{Told, is_contradicted};
 
 /// Pieces on one clock, which for captures without a carrier is one of several guesses.
@@ -203,16 +201,6 @@ fn read_without_lines(
     (!again.read.is_empty()).then_some(again)
 }
 
-/// Whether numbers near to one explain what it leaves in all pieces together.
-fn is_made_of_near(number: &Attempt, pieces: &[Piece], limits: &ReadLimits) -> bool {
-    let around = |piece: &Piece| Surroundings::where_it_fits(&piece.ripple, number);
-    let all = pieces.iter().map(around).reduce(|mut all, piece| {
-        all.add(&piece);
-        all
-    });
-    all.is_some_and(|all| near_numbers_explain(&all, limits.real))
-}
-
 /// When an attempt's first value was taken and when the one behind its last, s.
 fn seconds_of(attempt: &Attempt, piece: &Piece) -> (f64, f64) {
     let cycle = (piece.to_s - piece.from_s) / piece.ripple.len() as f64;
@@ -276,7 +264,7 @@ impl Reception {
             };
             let measured = Measured::new(attempt, span, limits.odds);
             match Reading::of(measured, limits.odds) {
-                Ok(reading) if is_tangled || is_made_of_near(&reading.attempt, pieces, limits) => {
+                Ok(reading) if is_tangled => {
                     self.tangled = true;
                     unproven.push(reading.into_measured());
                     break;

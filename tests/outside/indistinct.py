@@ -5,8 +5,7 @@ false number whose strength, angle, start, tank and mean are fitted to it, in st
 has to go on that knows everything but which of the two was sent: it errs in Q(d/2) of such captures. One that has to notice that
 something is left over, not knowing what, looks at all values of a folded telegram at once: noise leaves their sum with a
 standard deviation of sqrt(2 n), n = 2 * 4096 where all are kept and some 700 in the band of a tag, so that d^2 has to be
-hundreds before anything shows. The receiver asks for the patterns of near numbers, with edges of any shape: of 13,646 sets of three,
-each with 48 parts, noise alone makes the best gain up to 126, so that it sees d from some 13 on.
+hundreds before anything shows.
 
 Run: python tests/outside/indistinct.py [seed:capture ...]; without any, those that `check_false_numbers.py` knows to be still false.
 """

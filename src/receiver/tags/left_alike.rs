@@ -7,7 +7,6 @@ use num_complex::{Complex32, Complex64};
 
 use super::attempt::Attempt;
 use super::near_sums::near_numbers_explain;
-use super::surroundings::Surroundings;
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::fold::pulse_noise::noise_between_telegrams;
 use crate::receiver::fold::sums::{BoundarySums, Fold};
@@ -95,6 +94,14 @@ impl Together {
         (freedoms > 0.0).then(|| (self.square - met).max(0.0) / freedoms)
     }
 
+    /// Whether pieces meet at as many boundaries as a telegram has, so that noise is known from them, and numbers near to one of these
+    /// signs explain what it leaves of them all.
+    fn leave_near_numbers(&self, signs: &[i8; TELEGRAM_BITS]) -> bool {
+        let often = self.count >= 2 * TELEGRAM_BITS;
+        let noise = self.between().filter(|_| often);
+        noise.is_some_and(|noise| near_numbers_explain(&self.sums, signs, noise))
+    }
+
     /// What a number of these signs leaves.
     fn left(&self, signs: &[i8; TELEGRAM_BITS]) -> Left {
         let along = |j: usize| self.sums.sums[j] * f64::from(signs[j]);
@@ -145,7 +152,6 @@ pub struct OfNumber {
     /// Its 64 bits.
     pub code: u64,
     together: Together,
-    around: Surroundings,
     signs: [i8; TELEGRAM_BITS],
 }
 
@@ -156,7 +162,6 @@ impl OfNumber {
         Self {
             code: attempt.decision.telegram.code,
             together: Together::of(in_units_of_its_own(piece, attempt, &signs)),
-            around: around(piece, attempt),
             signs,
         }
     }
@@ -165,17 +170,12 @@ impl OfNumber {
     pub fn add(&mut self, piece: &Piece, attempt: &Attempt) {
         let other = Together::of(in_units_of_its_own(piece, attempt, &self.signs));
         self.together = self.together.clone().and(&other);
-        self.around.add(&around(piece, attempt));
     }
 
     /// Whether it may be a sum of others, by what it leaves in all pieces: much and always the same, or what numbers near to it send.
     pub fn may_be_a_sum(&self) -> bool {
-        self.together.leave_the_same(&self.signs) || near_numbers_explain(&self.around, false)
+        self.together.leave_the_same(&self.signs) || self.together.leave_near_numbers(&self.signs)
     }
-}
-
-fn around(piece: &Piece, attempt: &Attempt) -> Surroundings {
-    Surroundings::of(&piece.ripple[attempt.span.clone()], attempt)
 }
 
 /// A value of each boundary, in the order of the telegram's bits.

@@ -1,112 +1,79 @@
-//! Which boundaries of a telegram near numbers turn over, and sums of anything over those.
+//! What numbers near to one turn over of its boundaries, and which of them explains most of what is left of a ripple.
 
 use std::sync::OnceLock;
 
-use multiversion::multiversion;
+use nalgebra::DVector;
+use num_complex::Complex64;
 
-use super::near::nearest_words;
+use super::near::near_words;
 use crate::linecode::boundary_signs;
 use crate::telegram::{TELEGRAM_BITS, Telegram};
 
-/// Values of a boundary that are added up side by side.
-pub const WIDTH: usize = 32;
+/// The wave of that near number which explains most of what is left.
+pub(super) fn nearest(
+    own: &DVector<Complex64>,
+    left: &DVector<Complex64>,
+    start: usize,
+) -> DVector<Complex64> {
+    let boundary = |bit: usize| (bit + start) % TELEGRAM_BITS;
+    let together: [Complex64; TELEGRAM_BITS] =
+        std::array::from_fn(|bit| own[boundary(bit)].conj() * left[boundary(bit)]);
+    let all: Complex64 = together.iter().sum();
+    let of_bytes = sums_of_bytes(&together);
+    let along = |turned: &u128| {
+        let bytes = turned.to_le_bytes().into_iter().zip(&of_bytes);
+        let turned: Complex64 = bytes.map(|(byte, sums)| sums[usize::from(byte)]).sum();
+        (all - 2.0 * turned).norm_sqr()
+    };
+    let mut wave = own.clone();
+    let best = turned_by_near_numbers()
+        .iter()
+        .map(|turned| (along(turned), turned))
+        .max_by(|(a, _), (b, _)| a.total_cmp(b));
+    let best = best.map_or(0, |(_, turned)| *turned);
+    for bit in (0..TELEGRAM_BITS).filter(|bit| (best >> bit) & 1 == 1) {
+        wave[boundary(bit)] *= -1.0;
+    }
+    wave
+}
 
-/// Boundaries whose sets have a table: four, so that all tables stay in the nearest cache.
-const TOGETHER: usize = 4;
-const SETS: usize = 1 << TOGETHER;
-
-/// Sums over every set of boundaries, made from tables of the sets within each four.
-pub struct SumsOverBoundaries(Vec<[f32; WIDTH]>);
-
-impl SumsOverBoundaries {
-    /// Of the values of every boundary.
-    pub fn new(values: &[[f32; WIDTH]; TELEGRAM_BITS]) -> Self {
-        let mut tables = vec![[0.0; WIDTH]; TELEGRAM_BITS / TOGETHER * SETS];
-        for (values, table) in values
-            .chunks_exact(TOGETHER)
-            .zip(tables.chunks_exact_mut(SETS))
-        {
-            for set in 1..SETS {
-                let lowest = set.trailing_zeros() as usize;
-                let mut sums = table[set & (set - 1)];
-                sums.iter_mut()
-                    .zip(values[lowest])
-                    .for_each(|(sum, value)| *sum += value);
-                table[set] = sums;
-            }
+/// Sums of the values at the 1s of every byte of a word.
+fn sums_of_bytes(values: &[Complex64; TELEGRAM_BITS]) -> Vec<[Complex64; 256]> {
+    let of_byte = |values: &[Complex64]| {
+        let mut sums = [Complex64::default(); 256];
+        for pattern in 1..256usize {
+            let lowest = pattern.trailing_zeros() as usize;
+            sums[pattern] = sums[pattern & (pattern - 1)] + values[lowest];
         }
-        Self(tables)
-    }
-
-    /// Over the boundaries that are 1s of a word.
-    pub fn over(&self, set: u128) -> [f32; WIDTH] {
-        let mut sums = [0.0; WIDTH];
-        add_tables(&mut sums, &self.0, set, 1.0);
         sums
-    }
-
-    /// Over all boundaries, those that are 1s of a word turned over; `whole` is what they give as they are.
-    pub fn turned(&self, whole: &[f32; WIDTH], set: u128) -> [f32; WIDTH] {
-        let mut sums = *whole;
-        add_tables(&mut sums, &self.0, set, -2.0);
-        sums
-    }
-
-    /// Squares of those, added up: of the first half of the values and of the second.
-    pub fn powers_of_halves(&self, whole: &[f32; WIDTH], set: u128) -> [f32; 2] {
-        powers_of_halves(whole, &self.0, set)
-    }
+    };
+    values.chunks_exact(8).map(of_byte).collect()
 }
 
-#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
-fn add_tables(sums: &mut [f32; WIDTH], tables: &[[f32; WIDTH]], set: u128, times: f32) {
-    let over = over(tables, set);
-    for (sum, over) in sums.iter_mut().zip(over) {
-        *sum += times * over;
-    }
-}
-
-#[multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
-fn powers_of_halves(whole: &[f32; WIDTH], tables: &[[f32; WIDTH]], set: u128) -> [f32; 2] {
-    const LANES: usize = 8;
-    let over = over(tables, set);
-    let mut powers = [[0.0f32; LANES]; 2];
-    for (k, (whole, over)) in whole.iter().zip(over).enumerate() {
-        let value = whole - 2.0 * over;
-        powers[k / (WIDTH / 2)][k % LANES] += value * value;
-    }
-    powers.map(|lanes| lanes.iter().sum())
-}
-
-#[inline(always)]
-fn over(tables: &[[f32; WIDTH]], set: u128) -> [f32; WIDTH] {
-    let mut sums = [0.0; WIDTH];
-    for (place, table) in tables.chunks_exact(SETS).enumerate() {
-        let set = (set >> (place * TOGETHER)) as usize % SETS;
-        for (sum, value) in sums.iter_mut().zip(&table[set]) {
-            *sum += value;
-        }
-    }
-    sums
-}
-
-/// The boundaries of a telegram whose signs each of the nearest numbers turns over, as 1s of a word: neighbours in a series, and numbers a
-/// lightest word away. Whatever the number, for the line code and the CRC are linear.
-pub fn turned_by_near_numbers() -> &'static [Vec<u128>; 2] {
-    static TURNED: OnceLock<[Vec<u128>; 2]> = OnceLock::new();
+/// The boundaries of a telegram whose signs each near number turns over, as 1s of a word; whatever the number, for the line code and
+/// the CRC are linear.
+pub(super) fn turned_by_near_numbers() -> &'static [u128] {
+    static TURNED: OnceLock<Vec<u128>> = OnceLock::new();
     TURNED.get_or_init(|| {
         let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
         let plain = signs(0);
-        nearest_words().map(|words| {
-            let others = words.iter().map(|word| signs(*word));
+        let by_bit: [(u128, bool); 64] = std::array::from_fn(|bit| {
+            let other = signs(1 << bit);
+            let turned = |j: usize| u128::from(other[j] != plain[j]) << j;
+            let all = (0..TELEGRAM_BITS).map(turned).sum();
+            (all, other[TELEGRAM_BITS] != plain[TELEGRAM_BITS])
+        });
+        near_words()
+            .map(|word| {
+                let bits = (0..64).filter(|bit| (word >> bit) & 1 == 1);
+                bits.fold((0, false), |(turned, inverts), bit| {
+                    (turned ^ by_bit[bit].0, inverts ^ by_bit[bit].1)
+                })
+            })
             // One that inverts where the other does not is told from it by every second telegram.
-            let alike = others.filter(|other| other[TELEGRAM_BITS] == plain[TELEGRAM_BITS]);
-            let turned = alike.map(|other| {
-                let turned = (0..TELEGRAM_BITS).filter(|j| other[*j] != plain[*j]);
-                turned.fold(0, |set, j| set | 1 << j)
-            });
-            turned.collect()
-        })
+            .filter(|(_, inverts)| !inverts)
+            .map(|(turned, _)| turned)
+            .collect()
     })
 }
 
@@ -119,43 +86,16 @@ mod tests {
         let signs = |code: u64| boundary_signs(&Telegram::new(code).bits(), 1);
         let number = 1 << 63 | 999 << 38 | 4_711;
         let plain = signs(number);
-        let words = nearest_words().concat();
-        let mut near = (words.iter().map(|apart| signs(number ^ apart)))
+        let mut near = near_words()
+            .map(|apart| signs(number ^ apart))
             .filter(|other| other[TELEGRAM_BITS] == plain[TELEGRAM_BITS]);
-        for turned in turned_by_near_numbers().iter().flatten() {
+        for turned in turned_by_near_numbers() {
             let other = near.next().expect("as many numbers");
             for bit in 0..TELEGRAM_BITS {
-                assert_eq!(other[bit] != plain[bit], turned >> bit & 1 == 1);
+                let is_turned = (turned >> bit) & 1 == 1;
+                assert_eq!(other[bit] != plain[bit], is_turned);
             }
         }
         assert!(near.next().is_none());
-    }
-
-    #[test]
-    fn sums_over_sets_are_those_one_by_one() {
-        let values: [[f32; WIDTH]; TELEGRAM_BITS] =
-            std::array::from_fn(|j| std::array::from_fn(|k| ((j * 37 + k * 11) % 64) as f32));
-        let sums = SumsOverBoundaries::new(&values);
-        for &set in turned_by_near_numbers().iter().flatten().step_by(17) {
-            let slow: [f32; WIDTH] = std::array::from_fn(|k| {
-                let inside = (0..TELEGRAM_BITS).filter(|j| set >> j & 1 == 1);
-                inside.map(|j| values[j][k]).sum()
-            });
-            assert_eq!(sums.over(set), slow);
-            let whole = sums.over(u128::MAX);
-            let turned = sums.turned(&whole, set);
-            let slow: [f32; WIDTH] = std::array::from_fn(|k| whole[k] - 2.0 * slow[k]);
-            assert_eq!(turned, slow);
-            let halves = slow
-                .chunks(WIDTH / 2)
-                .map(|half| half.iter().map(|x| x * x).sum::<f32>());
-            let powers = sums.powers_of_halves(&whole, set);
-            assert!(
-                powers
-                    .iter()
-                    .zip(halves)
-                    .all(|(power, slow)| (power / slow - 1.0).abs() < 1e-5)
-            );
-        }
     }
 }

@@ -11,7 +11,7 @@ use super::find::find;
 use super::noise_left::folded_excess;
 use super::refine::{Refined, measure};
 use super::standing::standing;
-use super::together::{BeyondDoubt, Stand, beyond_doubt, codes, leaves_noise};
+use super::together::{Stand, beyond_doubt, codes, leaves_noise};
 
 use crate::receiver::field::pieces::Piece;
 use crate::receiver::field::track::take_slow_changes;
@@ -44,8 +44,6 @@ pub struct PieceReading {
     pub tangled: bool,
     /// Codes that would give the same ripple as others, each set together.
     pub alike: Vec<Vec<u64>>,
-    /// Codes that numbers near to them explain, which are none of these tags'.
-    pub made_of_near: Vec<u64>,
 }
 
 /// A tag sends its first telegram this soon after the field came on, or it was not silent until then (10 ms: three
@@ -146,7 +144,7 @@ fn read_span(
         tangled.push(Vec::new());
     }
     let found = tags.len();
-    let BeyondDoubt { tags, made_of_near } = beyond_doubt(ripple, tags, &tangled, limits);
+    let tags = beyond_doubt(ripple, tags, &tangled, limits);
     let doubted = tags.len() < found;
     if doubted {
         left = None;
@@ -161,7 +159,6 @@ fn read_span(
         left: left.map(in_piece),
         tangled: is_tangled,
         alike: tangled,
-        made_of_near,
     }
 }
 

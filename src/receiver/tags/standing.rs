@@ -11,7 +11,7 @@ use super::refine::{LEFT_BY_EDGES, Refined};
 use super::shared::Shared;
 use crate::receiver::decision::{Boundaries, Known, decide};
 use crate::receiver::dsp::phasor::single;
-use crate::receiver::fold::pulse_noise::{noise_between_telegrams, pulse_variance};
+use crate::receiver::fold::pulse_noise::pulse_variance;
 use crate::receiver::fold::sums::{BIT, Fold, TELEGRAM};
 use crate::telegram::TELEGRAM_BITS;
 
@@ -38,10 +38,6 @@ const BENEATH: f64 = 0.25;
 const CANCELLED: f64 = 0.01;
 /// … and tanks of different bandwidths leave as much as one cycle between the pulses would (6/32 of the power that cancels).
 const CANCELLED_BY_TANKS: f64 = 0.08;
-
-/// A quarter telegram that is there twice has some 170 independent values: noise is this many times what two differ by in one of ten
-/// thousand (F distribution).
-const SURELY_MORE: f64 = 1.8;
 
 /// What the ripple says of tags fitted together in it.
 pub struct Standing {
@@ -243,24 +239,15 @@ impl Placed {
     }
 }
 
-/// Power of what repeats with the telegram, either parity; 0 where it may be noise. Many telegrams show it in their sum; of two that
-/// overlap in a part of one, what they do not differ by.
+/// Power of what repeats with the telegram, either parity; 0 where it may be noise.
 fn unexplained(rest: &[Complex32], limits: &ReadLimits) -> f64 {
     let telegrams = rest.len() as f64 / TELEGRAM as f64;
-    let each = pulse_variance(rest, limits.real);
-    let noise = each / telegrams.max(1.0);
+    let noise = pulse_variance(rest, limits.real) / telegrams.max(1.0);
     let parts = if limits.real { 1.0 } else { 2.0 };
-    let between = noise_between_telegrams(rest, limits.real).unwrap_or([each; 2]);
     [false, true]
         .map(|inverts| {
             let excess = folded_excess(rest, inverts, telegrams, limits.real);
-            let differs = between[usize::from(inverts)];
-            let repeats = if each > SURELY_MORE * differs {
-                each - differs
-            } else {
-                0.0
-            };
-            f64::max((excess - 1.0) * noise, repeats) * parts
+            (excess - 1.0) * noise * parts
         })
         .into_iter()
         .fold(0.0, f64::max)

@@ -12,12 +12,11 @@ use num_complex::Complex32;
 
 use super::attempt::ReadLimits;
 use super::left_alike::leaves_much;
-use super::near_sums::{lack_a_part, near_numbers_explain};
+use super::near_sums::may_be_made_of_others;
 use super::noise_left::folded_excess;
 use super::refine::Refined;
 use super::shared::at_once;
 use super::standing::standing;
-use super::surroundings::Surroundings;
 use crate::receiver::fold::sums::TELEGRAM;
 
 /// What the ripple says of several tags, fitted together.
@@ -48,15 +47,6 @@ impl Stand {
     }
 }
 
-/// What is left of tags that were asked.
-#[derive(Default)]
-pub struct BeyondDoubt {
-    /// Those whose numbers cannot be sums of other ones.
-    pub tags: Vec<Refined>,
-    /// The codes of those that are explained by numbers near to them: in other parts of a record noise may hide it.
-    pub made_of_near: Vec<u64>,
-}
-
 /// The tags whose numbers cannot be sums of other ones: all of them, unless much is left unexplained or a number that explains
 /// more cannot be told apart from those read. Then only a tag that outweighs everything else is left.
 pub fn beyond_doubt(
@@ -64,60 +54,46 @@ pub fn beyond_doubt(
     tags: Vec<Refined>,
     tangled: &[Vec<u64>],
     limits: &ReadLimits,
-) -> BeyondDoubt {
+) -> Vec<Refined> {
     let groups = at_once(ripple, &tags, limits);
     if groups.len() > 1 {
         let mut left = codes(&tags);
-        let mut made_of_near = Vec::new();
         for group in groups {
             let asked = codes(&group);
-            let stand = beyond_doubt(ripple, group, tangled, limits);
-            made_of_near.extend(stand.made_of_near);
-            let stand = codes(&stand.tags);
+            let stand = codes(&beyond_doubt(ripple, group, tangled, limits));
             left.retain(|code| stand.contains(code) || !asked.contains(code));
         }
         let stands = |tag: &Refined| left.contains(&tag.attempt.decision.telegram.code);
-        return BeyondDoubt {
-            tags: tags.into_iter().filter(stands).collect(),
-            made_of_near,
-        };
+        return tags.into_iter().filter(stands).collect();
     }
-    let all = |tags: Vec<Refined>| BeyondDoubt {
-        tags,
-        made_of_near: Vec::new(),
-    };
-    let lone = match tags.len() {
-        0 => None,
+    let read = codes(&tags);
+    match tags.len() {
+        0 => tags,
         1 => {
-            let read = codes(&tags);
             let is_tangled = tangled.iter().any(|codes| codes.contains(&read[0]));
             // A detector that is slow leaves much of its own.
             let outweighs = limits.real
                 || standing(ripple, &tags, limits).is_some_and(|all| all.outweighs(0))
                     && !leaves_much(ripple, &tags[0].attempt);
-            (!is_tangled && outweighs).then_some(0)
+            if is_tangled || !outweighs || may_be_made_of_others(ripple, &tags[0], limits.real) {
+                Vec::new()
+            } else {
+                tags
+            }
         }
         // Of several signs at once a part of a telegram leaves too few to contradict others.
-        _ if tags.iter().any(|tag| tag.attempt.telegrams < 1.0) => None,
+        _ if tags.iter().any(|tag| tag.attempt.telegrams < 1.0) => Vec::new(),
         _ => match standing(ripple, &tags, limits) {
-            None => None,
-            Some(standing) if !standing.is_incomplete() => return all(tags),
-            Some(standing) => (0..tags.len()).find(|k| standing.outweighs(*k)),
+            None => Vec::new(),
+            Some(standing) if !standing.is_incomplete() => tags,
+            Some(standing) => {
+                let outweighs = |k: &usize| {
+                    standing.outweighs(*k) && !may_be_made_of_others(ripple, &tags[*k], limits.real)
+                };
+                let strong = (0..tags.len()).find(outweighs);
+                strong.map(|k| tags[k].clone()).into_iter().collect()
+            }
         },
-    };
-    let Some(tag) = lone.and_then(|k| tags.into_iter().nth(k)) else {
-        return BeyondDoubt::default();
-    };
-    let around = Surroundings::of(&ripple[tag.attempt.span.clone()], &tag.attempt);
-    if near_numbers_explain(&around, limits.real) {
-        BeyondDoubt {
-            tags: Vec::new(),
-            made_of_near: codes(&[tag]),
-        }
-    } else if tag.attempt.telegrams < 2.0 && lack_a_part(&around) {
-        BeyondDoubt::default()
-    } else {
-        all(vec![tag])
     }
 }
 

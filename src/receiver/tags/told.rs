@@ -16,7 +16,6 @@ pub struct Told {
     left: Option<u64>,
     tangled: bool,
     alike: Vec<Vec<u64>>,
-    made_of_near: Vec<u64>,
     /// The least noise beside a number that was read, relative to the field.
     noise: f64,
 }
@@ -31,7 +30,6 @@ impl Told {
             left: reading.left.as_ref().map(code),
             tangled: reading.tangled,
             alike: reading.alike.clone(),
-            made_of_near: reading.made_of_near.clone(),
             noise: reading.read.iter().map(noise).fold(f64::INFINITY, f64::min),
         }
     }
@@ -66,8 +64,8 @@ pub fn is_contradicted(number: u64, told: &[Told]) -> bool {
     };
     let own = least(&mut told.iter().filter(|piece| piece.read.contains(&number)));
     let others = least(&mut told.iter().filter(|piece| !piece.has(number)));
-    let is_alike = |piece: &Told| piece.is_alike(number) || piece.made_of_near.contains(&number);
-    told.iter().any(is_alike) || against > with || own.is_finite() && own > NOISIER * others
+    let is_alike = told.iter().any(|piece| piece.is_alike(number));
+    is_alike || against > with || own.is_finite() && own > NOISIER * others
 }
 
 #[cfg(test)]
@@ -80,7 +78,6 @@ mod tests {
             left,
             tangled: false,
             alike: Vec::new(),
-            made_of_near: Vec::new(),
             noise: 1.0,
         }
     }
@@ -112,15 +109,6 @@ mod tests {
             piece(&[], Some(1 << 31)),
         ];
         assert!(!is_contradicted(7_000, &same));
-    }
-
-    #[test]
-    fn a_number_that_near_ones_make_in_one_piece_is_doubted() {
-        let made = Told {
-            made_of_near: vec![7_000],
-            ..piece(&[], None)
-        };
-        assert!(is_contradicted(7_000, &[piece(&[7_000], None), made]));
     }
 
     #[test]
